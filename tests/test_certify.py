@@ -7,7 +7,9 @@ import os
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from invented_camshaft import write_spec, write_table
@@ -16,6 +18,10 @@ from papers import carried_files, with_files
 from valvelab.cli.main import main
 from valvelab.files import spec_file
 from valvelab.files.contents import Contents, read_contents
+from valvelab.job import certificates, lobes
+from valvelab.report.assembly import Part
+from valvelab.report.page_model import Certificate
+from valvelab.units import System
 
 LOBES = ("1I", "1E", "3I", "3E")
 
@@ -71,6 +77,39 @@ def test_notes_that_name_a_file_do_not_hang_on_its_folder(
         assert run("certify", named, "--out", "paper.pdf", "--quiet", capsys=capsys)[0] == 0
         code, out, _ = run("verify", "paper.pdf", "--json", capsys=capsys)
         assert (code, json.loads(out)["agrees"]) == (0, True)
+
+
+def test_a_paper_that_says_where_a_file_lay_is_not_written(
+    job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Computed again elsewhere it would come out otherwise."""
+    real = lobes.USE.paper
+
+    def telling(asked: Any, system: System) -> Part:
+        return replace(real(asked, system), told=(f"read from {asked.result.source[0].file}",))
+
+    monkeypatch.setattr(lobes, "USE", replace(lobes.USE, paper=telling))
+    code, _, err = run("certify", job, "--out", tmp_path / "c.pdf", capsys=capsys)
+    assert code == 3
+    assert "the certificate would not verify" in err
+    assert not (tmp_path / "c.pdf").exists()
+
+
+def test_a_paper_that_carries_other_than_was_inspected_is_not_written(
+    job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real = certificates.certificate_of
+
+    def bent(*asked: Any) -> Certificate:
+        made = real(*asked)
+        rows = (replace(row, content=row.content.replace(b"7.6", b"7.7")) for row in made.attachments)
+        return replace(made, attachments=tuple(rows))
+
+    monkeypatch.setattr(certificates, "certificate_of", bent)
+    code, _, err = run("certify", job, "--out", tmp_path / "c.pdf", capsys=capsys)
+    assert code == 3
+    assert "would not verify" in err
+    assert not (tmp_path / "c.pdf").exists()
 
 
 def test_assigned_columns_say_what_is_certified(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -7,6 +7,8 @@ import pytest
 import shapely
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from scipy.optimize import linprog
+from something import each
 
 from valvelab.camshaft.enclosing_circle import enclosing_circle
 from valvelab.camshaft.journal import CIRCLES, evaluate_journal, journal_uncertainty
@@ -22,6 +24,7 @@ from valvelab.camshaft.roundness import (
 )
 from valvelab.camshaft.taper import taper
 from valvelab.camshaft.vee_block import blind_orders, magnification
+from valvelab.camshaft.zone import solve
 from valvelab.errors import CannotEvaluate
 
 TURN = np.arange(0.0, 360.0, 1.0)
@@ -135,6 +138,37 @@ def test_minimum_zone_is_least_and_alternates() -> None:
     touching = np.flatnonzero(np.abs(zone.weights) > 1e-9)
     assert np.sign(zone.weights[touching]).tolist() in ([1, -1, 1, -1], [-1, 1, -1, 1])
     assert np.abs(zone.weights).sum() == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize("rounded", [False, True])
+@pytest.mark.parametrize("turn", [360.0, 120.0])
+def test_zones_are_those_of_a_general_solver(turn: float, rounded: bool) -> None:
+    """HiGHS, on noise and on rounded readings, which meet many bounds at once; on a part of a turn some have no end."""
+    draw = np.random.default_rng(3)
+    for count in each((5, 12, 40, 180)):
+        angle = np.radians(np.sort(draw.uniform(0.0, turn, count)))
+        design = np.column_stack([np.ones(count), np.cos(angle), np.sin(angle)])
+        values = draw.normal(size=count)
+        values = np.round(values, 1) if rounded else values
+        band = np.hstack([np.vstack([design, -design]), -np.ones((2 * count, 1))])
+        asked = (
+            (np.array([0.0, 0.0, 0.0, 1.0]), band, np.concatenate([values, -values])),
+            (np.array([-1.0, 0.0, 0.0]), design, values),
+            (np.array([1.0, 0.0, 0.0]), -design, -values),
+        )
+        for cost, matrix, bound in each(asked):
+            known = linprog(cost, A_ub=matrix, b_ub=bound, bounds=(None, None), method="highs-ds")
+            if known.x is None:
+                with pytest.raises(CannotEvaluate):
+                    solve(cost, matrix, bound)
+                continue
+            x, change = solve(cost, matrix, bound)
+            assert (matrix @ x <= bound + 1e-9).all()
+            assert cost @ x == pytest.approx(known.fun, abs=1e-6)
+            # the multipliers prove it (duality): none above zero, together the cost, and at the bounds the optimum
+            assert (change <= 1e-12).all()
+            assert change @ matrix == pytest.approx(cost, abs=1e-9)
+            assert change @ bound == pytest.approx(cost @ x, abs=1e-9)
 
 
 @given(

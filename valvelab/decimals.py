@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
+from valvelab.language import figures
 from valvelab.units import System, display_unit, show
 
 MOST = 9
@@ -80,4 +81,4 @@ def percent(share: float | None) -> str:
     """A probability; never rounded to a certainty that it is not."""
     if share is None:
         return "–"
-    return ">99.9 %" if share > 0.9995 else "<0.1 %" if share < 0.0005 else f"{100.0 * share:.1f} %"
+    return figures(">99.9 %" if share > 0.9995 else "<0.1 %" if share < 0.0005 else f"{100.0 * share:.1f} %")

@@ -1,6 +1,6 @@
 """Answers that follow from numbers alone, kept for whoever asks the same again.
 
-Parts of one job ask about the same readings, and the check of a certificate about all of them once more.
+Parts of one job ask about the same readings.
 """
 
 from __future__ import annotations

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from valvelab.errors import BadQuantity
+from valvelab.language import figures, word
 
 Dimension = Literal[
     "length", "force", "rate", "stress", "mass", "time", "frequency", "speed",
@@ -209,9 +210,9 @@ def display_unit(unit: str, system: System) -> DisplayUnit:
             return _INCH_DISPLAY[unit]
         if unit.startswith(("mm ", "mm/")):
             decimals = _DECIMALS.get(unit, 4) + _INCH_MORE_DECIMALS
-            return DisplayUnit(_raised("in" + unit.removeprefix("mm")), 1.0 / INCH_MM, decimals)
+            return DisplayUnit(word(_raised("in" + unit.removeprefix("mm"))), 1.0 / INCH_MM, decimals)
     label = "µm" if unit == "um" else _raised(unit)
-    return DisplayUnit(label, 1.0, _DECIMALS.get(unit, 3 if "deg" in unit else 4))
+    return DisplayUnit(word(label), 1.0, _DECIMALS.get(unit, 3 if "deg" in unit else 4))
 
 
 def _raised(unit: str) -> str:
@@ -225,8 +226,8 @@ def show(value: float | None, unit: str, system: System = "metric", decimals: in
     display = display_unit(unit, system)
     text = f"{value * display.scale:.{display.decimals if decimals is None else decimals}f}"
     if text.startswith("-"):
-        return text[1:] if float(text) == 0.0 else "−" + text[1:]
-    return text
+        text = text[1:] if float(text) == 0.0 else "−" + text[1:]
+    return figures(text)
 
 
 def with_unit(value: float | None, unit: str, system: System, metric: int, inch: int) -> str:

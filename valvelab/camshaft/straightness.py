@@ -83,7 +83,7 @@ def minimum_zone_axis(position_mm: FloatArray, centres_mm: FloatArray) -> AxisLi
 
     position_mm: shape (n,); centres_mm: shape (n, 2). The largest distance is convex in the line, so tangent planes
     bound it from below: a linear programme finds the line for the planes so far, new tangents are laid where it
-    fails, until the bound meets the cylinder found to 1e-8 of it. Refuses fewer than three positions.
+    fails, until the bound meets the cylinder found to 1e-10 of it. Refuses fewer than three positions.
     """
     z, centres = _checked(position_mm, centres_mm)
     start = least_squares_axis(z, centres)
@@ -120,7 +120,7 @@ def _smallest_cylinder(along: FloatArray, points: FloatArray) -> tuple[FloatArra
             best, best_line = float(distances.max()), line
             weights = np.zeros(points.shape)
             np.add.at(weights, index, -marginals[:, None] * normals)
-        if best - bound <= 1e-8 * best:
+        if best - bound <= 1e-10 * best:
             break
         far = np.flatnonzero(distances > bound)
         index = np.concatenate([index, far])

@@ -234,17 +234,20 @@ class _Bow:
     """A smooth line through the drawn centres: cubic pieces with the slopes of neighbours, straight beyond the ends."""
 
     def __init__(self, x: FloatArray, y: FloatArray) -> None:
-        from scipy.interpolate import CubicHermiteSpline
-
         self._x, first = np.unique(x, return_index=True)
-        self._slope = np.gradient(y[first], self._x)
-        self._curve = CubicHermiteSpline(self._x, y[first], self._slope)
+        self._y = y[first]
+        self._slope = np.gradient(self._y, self._x)
 
     def at(self, place: FloatArray | float) -> FloatArray:
-        """Height at a place along the shaft."""
+        """Height at a place along the shaft: Hermite's cubic pieces."""
         inside = np.clip(place, self._x[0], self._x[-1])
         end = np.where(place < inside, self._slope[0], self._slope[-1])
-        return np.asarray(self._curve(inside) + end * (place - inside))
+        piece = np.clip(np.searchsorted(self._x, inside, side="right") - 1, 0, self._x.size - 2)
+        width, rise = np.diff(self._x)[piece], np.diff(self._y)[piece]
+        t = (inside - self._x[piece]) / width
+        bent = (1.0 - t) ** 2 * self._slope[piece] - t * (1.0 - t) * self._slope[piece + 1]
+        height = self._y[piece] + t**2 * (3.0 - 2.0 * t) * rise + width * t * bent
+        return np.asarray(height + end * (place - inside))
 
 
 def _block(bow: _Bow, ends: tuple[float, float], below: float, above: float, role: Role) -> Band:

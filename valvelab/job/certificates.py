@@ -17,12 +17,11 @@ from valvelab.errors import BadFile, CannotEvaluate, CannotWrite, Reason, Valvel
 from valvelab.job.comparison import ABSOLUTE, RELATIVE
 from valvelab.job.parts import Inspected, certificate_of, inspect_job
 from valvelab.job.typed import Specs
-from valvelab.job.verify import verify_bytes
+from valvelab.job.verify import Again, carries, verify_bytes
 from valvelab.quantities import iso_date, time_of_writing
 from valvelab.records.certificate_result import CertifyResult
 from valvelab.records.job import Job, Shown
 from valvelab.records.result import Result
-from valvelab.report.page_model import Certificate
 from valvelab.report.pdf import certificate_bytes
 from valvelab.signing.keys import Signer
 from valvelab.units import System
@@ -44,12 +43,13 @@ def write(job: Job, path: Path, specs: Specs | None = None, signer: Signer | Non
 def write_inspected(done: Inspected, job: Job, path: Path, signer: Signer | None = None) -> CertifyResult:
     """Write the PDF of a job that was inspected already, signed by `signer`, whoever signed an earlier paper of it.
 
-    It is computed and drawn again from its own bytes first; one that does not agree with itself is not written.
+    It is read again from its own bytes first; one that would not verify is not written.
     """
-    signed = done.job.model_copy(update={"signer": signer.public if signer else None})
-    certificate = replace(certificate_of(replace(done, job=signed), iso_date(job.made)), written=time_of_writing())
+    made = iso_date(job.made)
+    done = replace(done, job=done.job.model_copy(update={"signer": signer.public if signer else None, "made": made}))
+    certificate = replace(certificate_of(done, made), written=time_of_writing())
     content = certificate_bytes(certificate, job.units, signer.sign if signer else None)
-    _check(content, certificate, path)
+    _check(content, path, Again(done, certificate))
     write_whole(path, content)
     return CertifyResult(
         source=certificate.sources,
@@ -63,10 +63,16 @@ def write_inspected(done: Inspected, job: Job, path: Path, signer: Signer | None
     )
 
 
-def _check(content: bytes, certificate: Certificate, path: Path) -> None:
-    """Refuse a certificate that can't be verified, before anyone takes it for one."""
+def _check(content: bytes, path: Path, made_of: Again) -> None:
+    """Refuse a certificate that can't be verified, before anyone takes it for one.
+
+    The same question of the same bytes has the same answer: only where a paper does not carry just what it was made of
+    is it computed again, to say what comes out otherwise.
+    """
     try:
-        found = verify_bytes(content, path.name, certificate)
+        if carries(content, path.name, made_of):
+            return
+        found = verify_bytes(content, path.name)
     except CannotWrite:
         raise  # no room for the files that are unpacked to be checked
     except ValvelabError as error:

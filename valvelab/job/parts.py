@@ -63,11 +63,15 @@ def inputs_of(job: Job, specs: Specs, within: Path | None = None) -> list[Path]:
 
 @dataclass(frozen=True, slots=True)
 class Inspected:
-    """A job done: its parts with carried names, and the files they were read from."""
+    """A job done: its parts with carried names, and the files they were read from.
+
+    places: where files lie that are carried under another name.
+    """
 
     job: Job
     parts: tuple[Part, ...]
     inputs: dict[str, bytes]
+    places: tuple[str, ...]
 
 
 def inspect_job(
@@ -102,7 +106,8 @@ def inspect_job(
     inputs = {names[path]: contents[path].data for path in paths}
     carried = tuple(part.with_files(lambda path: Path(names[path])) for part in job.part)
     told = job.with_files(lambda path: Path(names[path]))
-    return Inspected(told.model_copy(update={"part": carried}), tuple(parts), inputs)
+    places = tuple(str(path) for path in paths if str(path) != names[path])
+    return Inspected(told.model_copy(update={"part": carried}), tuple(parts), inputs, places)
 
 
 def certificate_of(done: Inspected, made: str, attachments: Sequence[Attachment] | None = None) -> Certificate:

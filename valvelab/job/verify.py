@@ -18,7 +18,16 @@ import reportlab
 from valvelab import __version__
 from valvelab.errors import BadFile, ValvelabError
 from valvelab.files.contents import read_contents
-from valvelab.job.carried import JOB, Carried, as_attachments, carry, read_carried, result_name, toml_text
+from valvelab.job.carried import (
+    JOB,
+    Carried,
+    as_attachments,
+    carry,
+    job_carried,
+    read_carried,
+    result_name,
+    toml_text,
+)
 from valvelab.job.comparison import compare_results
 from valvelab.job.laid_out import lay_out, without
 from valvelab.job.parts import Inspected, certificate_of, inspect_job, located
@@ -29,7 +38,7 @@ from valvelab.records.job import Job
 from valvelab.records.result import Note, Source, info, warning
 from valvelab.report.attachments import A_PAPER
 from valvelab.report.drawn_page import compare_drawn, foreign
-from valvelab.report.page_model import Certificate, alike
+from valvelab.report.page_model import Certificate, texts
 from valvelab.report.pdf import certificate_bytes
 from valvelab.report.pdf_file import NotReadable, read_file, seal_holds
 
@@ -52,11 +61,10 @@ def verify(path: Path) -> VerifyResult:
     return verify_bytes(read_contents(path).data, path.name)
 
 
-def verify_bytes(data: bytes, name: str, drawn: Certificate | None = None) -> VerifyResult:
+def verify_bytes(data: bytes, name: str) -> VerifyResult:
     """Compute a certificate again, draw it again, and compare every figure, then every byte.
 
-    `name` is the file's, for refusals; `drawn` what the file was drawn from a moment ago: a certificate that comes out
-    the same is not drawn twice. Raises BadFile or CannotEvaluate for what can't be computed again at all.
+    `name` is the file's, for refusals. Raises BadFile or CannotEvaluate for what can't be computed again at all.
     """
     with _in_one_sentence(name):
         carried = read_carried(data, name)
@@ -66,14 +74,30 @@ def verify_bytes(data: bytes, name: str, drawn: Certificate | None = None) -> Ve
         wrong = [*(row for row in figures if row is not None), *_files(carried, again)]
         if carried.version != __version__:
             return _by_another(carried, again, compared, wrong)
-        shown = (
-            [] if drawn is not None and alike(drawn, again.certificate) else list(_shown(carried, again, exact=exact))
-        )
+        shown = list(_shown(carried, again, exact=exact))
         agrees: bool | None = not shown
         notes = _drawer_notes(carried)
         if shown and notes and not (*foreign(carried.file, again.certificate),) and seal_holds(data):
             agrees, shown = None, []  # another library's lines; nothing was added to them
         return _answer(carried, again, compared, [*wrong, *shown], not (wrong or shown), agrees, notes)
+
+
+def carries(data: bytes, name: str, made_of: Again) -> bool:
+    """Whether a paper, `name` its file's, carries the files and the job it was made of a moment ago, and is signed so.
+
+    False too where it says where a file lay, which is another place for whoever computes it again. Raises BadFile.
+    """
+    done = made_of.inspected
+    with _in_one_sentence(name):
+        carried = read_carried(data, name)
+        wanted = {row.name: row.content for row in carry(done.job, done.inputs, [part.result for part in done.parts])}
+        said = [*texts(made_of.certificate), *(wanted[key].decode() for key in set(wanted) - set(done.inputs))]
+        return (
+            carried.files == wanted
+            and job_carried(carried) == done.job
+            and not signature_of(carried.seal, done.job.signer)[1]
+            and not any(place in text for place in done.places for text in said)
+        )
 
 
 @contextmanager

@@ -6,11 +6,9 @@ the text to print, so that the builder alone decides on units and decimals.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any, Literal
-
-import numpy as np
 
 from valvelab.figures.description import Dial, Figure, HeatMap
 from valvelab.records.result import Decision, Source
@@ -199,16 +197,15 @@ class BuildSheet:
     caution: str = "Valve springs hold energy: eye protection, sound tools, hands clear. Measure again what was fitted."
 
 
-def alike(one: Any, other: Any) -> bool:
-    """Whether two certificates, or two parts of one, hold the same to the last number, and so are drawn the same."""
-    if type(one) is not type(other):
-        return False
-    if isinstance(one, np.ndarray):
-        return one.dtype == other.dtype and np.array_equal(one, other, equal_nan=one.dtype.kind == "f")
-    if is_dataclass(one):
-        return all(alike(getattr(one, row.name), getattr(other, row.name)) for row in fields(one))
-    if isinstance(one, Mapping):
-        return list(one) == list(other) and all(alike(value, other[key]) for key, value in one.items())
-    if isinstance(one, tuple | list):
-        return len(one) == len(other) and all(map(alike, one, other))
-    return bool(one == other)
+def texts(value: Any) -> Iterator[str]:
+    """Every text that a certificate or a part of one holds."""
+    if isinstance(value, str):
+        yield value
+    elif is_dataclass(value):
+        for row in fields(value):
+            yield from texts(getattr(value, row.name))
+    elif isinstance(value, Mapping):
+        yield from texts(tuple(value.items()))
+    elif isinstance(value, tuple | list):
+        for one in value:
+            yield from texts(one)

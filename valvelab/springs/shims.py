@@ -12,6 +12,7 @@ from itertools import combinations_with_replacement
 import numpy as np
 
 from valvelab.arrays import BoolArray, FloatArray, IntArray, finite
+from valvelab.assignment import all_served, cheapest
 from valvelab.errors import CannotEvaluate, Reason
 
 FORBIDDEN = 1e15
@@ -94,31 +95,17 @@ def choose_shims(choice: ShimChoice, target_n: float | None) -> ShimPlan:
 
 def _refuse_blocked(choice: ShimChoice) -> None:
     reachable = np.asarray(choice.allowed.any(axis=2), dtype=np.bool_)
-    if _matching(reachable) is None:
+    if not all_served(reachable):
         raise CannotEvaluate(
             Reason.NOT_FEASIBLE, "the limits leave too few springs: not every position can have a spring of its own"
         )
 
 
-def _matching(edges: BoolArray) -> IntArray | None:
-    """A spring for each position along the edges, or None."""
-    from scipy.sparse import csr_array
-    from scipy.sparse.csgraph import maximum_bipartite_matching
-
-    if not edges.any(axis=1).all():
-        return None
-    partner = maximum_bipartite_matching(csr_array(edges), perm_type="column")
-    return None if (partner < 0).any() else np.asarray(partner, dtype=np.int64)
-
-
 def _nearest(choice: ShimChoice, target_n: float) -> ShimPlan:
-    from scipy.optimize import linear_sum_assignment
-
     error = np.where(choice.allowed, (choice.force_n - target_n) ** 2, FORBIDDEN)
     height = error.argmin(axis=2)
     cost = np.take_along_axis(error, height[:, :, None], axis=2)[:, :, 0]
-    rows, columns = linear_sum_assignment(cost)
-    return _plan(choice, columns[np.argsort(rows)], height)
+    return _plan(choice, cheapest(cost), height)
 
 
 def _plan(choice: ShimChoice, spring: IntArray, height: IntArray) -> ShimPlan:
@@ -154,7 +141,7 @@ def narrowest_window(choice: ShimChoice) -> tuple[float, float]:
             return False
         edges = np.zeros((positions, springs), dtype=np.bool_)
         edges[at[held], spring[held]] = True
-        return _matching(edges) is not None
+        return all_served(edges)
 
     low, high = 0, forces.size - 1
     for start in _outside_in(forces.size):

@@ -10,6 +10,7 @@ from typing import Any, Generic, TypeVar
 
 from valvelab.decimals import Usual, decimals_of, stated_u
 from valvelab.inspection.characteristics import Characteristic
+from valvelab.language import word
 from valvelab.records.result import Decision
 from valvelab.units import System, display_unit, show
 
@@ -86,7 +87,7 @@ class Column(Generic[Row]):
             return self.words(row)
         value = self._value(row)
         text = self._number(value, row, system)
-        return text if self.after is None or value is None else f"{text} {self.after(row)}"
+        return text if self.after is None or value is None else f"{text} {word(self.after(row))}"
 
     def u_cell(self, row: Row, system: System) -> str:
         """The uncertainty beside it, to the same place."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from valvelab.language import figures, word
 from valvelab.records.lash import LashResult
 from valvelab.records.phasing_result import PhasingResult
 from valvelab.records.result import Decision, Result, Verdict
@@ -28,7 +29,7 @@ def headline(result: Result, system: System) -> Headline:
     wanted = _wanted(result)
     decision = overall(result.verdicts)
     if decision is None or (wanted and decision == "accept"):
-        return Headline(wanted or "Measured; nothing judged", None)
+        return Headline(wanted or word("Measured; nothing judged"), None)
     told = _accepted(result, system) if decision == "accept" else _not_accepted(result, decision, system)
     return Headline(f"{wanted}. {told}" if wanted else told, decision)
 
@@ -61,20 +62,26 @@ def adjustment(result: PhasingResult) -> str:
         return text if u is None else f"{text} ± {degrees(u, u)}"
 
     if step is not None and abs(value - step) >= abs(value):
-        return f"Leave the camshaft as it is: no step comes nearer to {within(signed(value, u))} crank deg"
-    way, size = "Advance" if value > 0.0 else "Retard", within(degrees(abs(value), u))
+        told = word("Leave the camshaft as it is: no step comes nearer to {angle} crank deg")
+        return told.format(angle=within(signed(value, u)))
+    early, size = value > 0.0, within(degrees(abs(value), u))
     if step is None:
-        return f"{way} the camshaft by {size} crank deg"
-    return f"{way} {abs(step):g} crank deg: {size} wanted"
+        whole = word(
+            "Advance the camshaft by {angle} crank deg" if early else "Retard the camshaft by {angle} crank deg"
+        )
+        return whole.format(angle=size)
+    told = word("Advance {step} crank deg: {angle} wanted" if early else "Retard {step} crank deg: {angle} wanted")
+    return told.format(step=figures(f"{abs(step):g}"), angle=size)
 
 
 def _accepted(result: Result, system: System) -> str:
     nearest = next(iter(closest([result], 1)), None)
     count = len(result.verdicts)
     if nearest is None:
-        return f"Accepted: all {count} within limits"
+        return word("Accepted: all {count} within limits").format(count=count)
     told = f"{item_told(nearest, result)}, {judged(nearest, system)} {_stands(nearest, result, system)}"
-    return f"Accepted: {told}" if count == 1 else f"Accepted: all {count} within limits; nearest: {told}"
+    whole = word("Accepted: {told}" if count == 1 else "Accepted: all {count} within limits; nearest: {told}")
+    return whole.format(count=count, told=told)
 
 
 def _not_accepted(result: Result, decision: Decision, system: System) -> str:
@@ -86,23 +93,32 @@ def _not_accepted(result: Result, decision: Decision, system: System) -> str:
     alike = _items([row for row in result.verdicts if noun_of(row, result) == noun])
     these = _items([row for row in found if noun_of(row, result) == noun])
     if noun and len(alike) > 1:
-        head = f"{len(these)} of {len(alike)} {noun}s {WORDS[decision]}: {worst.item}, {told}"
+        whole = word("{count} of {all} {nouns} {decided}: {item}, {told}")
+        head = whole.format(
+            count=len(these),
+            all=len(alike),
+            nouns=word(f"{noun}s"),
+            decided=word(WORDS[decision]),
+            item=worst.item,
+            told=told,
+        )
     else:
-        head = f"{WORDS[decision].capitalize()}: {item_told(worst, result)}, {told}"
+        head = f"{word(WORDS[decision].capitalize())}: {item_told(worst, result)}, {told}"
     more = len(found) - 1
-    return f"{head}; {more} more {WORDS[decision]}" if more else head
+    also = word("{head}; {more} more {decided}").format(head=head, more=more, decided=word(WORDS[decision]))
+    return also if more else head
 
 
 def _stands(verdict: Verdict, result: Result, system: System) -> str:
     """How a value stands to its limit, and how sure that is where the limit alone does not say."""
     if verdict.measured is None:
-        return verdict.reason or "not measured"
+        return word(verdict.reason or "not measured")
     told = margin(verdict, counts(result, system)[verdict], system)
     if room(verdict) >= 0.0:
-        told += " its limit"
+        told = word("{margin} its limit").format(margin=told)
     if verdict.decision == "accept" or (verdict.decision == "reject" and room(verdict) < 0.0):
         return told
-    return ", ".join(filter(None, (told, chance(verdict) or verdict.reason)))
+    return ", ".join(filter(None, (told, chance(verdict) or word(verdict.reason or ""))))
 
 
 def _items(verdicts: Sequence[Verdict]) -> list[str]:

@@ -6,8 +6,9 @@ from collections import Counter
 
 from valvelab.decimals import figure, percent
 from valvelab.inspection.engine.lash import LashShim
+from valvelab.language import word, word_many
 from valvelab.records.lash import LashPurchase, LashResult, LashValve
-from valvelab.tables.description import BOX, Column, Table, counted, table_of, u_of
+from valvelab.tables.description import BOX, Column, Table, table_of, u_of
 from valvelab.units import System, display_unit
 
 _SLACK_MM = 1e-9
@@ -16,7 +17,7 @@ _FROM = {"stays": "stays", "shelf": "shelf", "bought": "to buy"}
 
 def from_told(row: LashValve | LashShim) -> str:
     """Where a shim comes from."""
-    return f"out of {row.from_valve}" if row.origin == "head" else _FROM[row.origin]
+    return word("out of {valve}").format(valve=row.from_valve) if row.origin == "head" else word(_FROM[row.origin])
 
 
 def shim_columns() -> list[Column[LashShim]]:
@@ -52,8 +53,8 @@ def lash_columns(*, bench: bool = False) -> list[Column[LashValve]]:
 
 def _chance(row: LashValve) -> str:
     if row.chance_in_band is not None:
-        return percent(row.chance_in_band) + ("" if row.in_band else ", out")
-    return "yes" if row.in_band else "no"
+        return percent(row.chance_in_band) + ("" if row.in_band else word(", out"))
+    return word("yes") if row.in_band else word("no")
 
 
 def lash_table(result: LashResult, system: System) -> Table:
@@ -84,14 +85,15 @@ def plan_told(result: LashResult) -> str:
     out = sum(not row.lower_mm - _SLACK_MM <= row.clearance_mm <= row.upper_mm + _SLACK_MM for row in result.valves)
     origins = Counter(row.origin for row in result.valves)
     work = [
-        f"{origins['head']} moved between valves" if origins["head"] else "",
-        f"{origins['shelf']} from the shelf" if origins["shelf"] else "",
-        f"buy {counted(origins['bought'], 'shim')}" if origins["bought"] else "",
+        word("{count} moved between valves").format(count=origins["head"]) if origins["head"] else "",
+        word("{count} from the shelf").format(count=origins["shelf"]) if origins["shelf"] else "",
+        word_many("buy {count} shim", "buy {count} shims", origins["bought"]) if origins["bought"] else "",
     ]
     left = sum(not row.in_band for row in result.valves)
-    found = f"{counted(out, 'valve') if out else 'No valve'} out of the band"
-    text = f"{found}: {', '.join(filter(None, work)) or 'nothing to do'}"
-    return f"{text}; {left} can't be helped" if left else text
+    some = word_many("{count} valve out of the band", "{count} valves out of the band", out)
+    found = some if out else word("No valve out of the band")
+    text = f"{found}: {', '.join(filter(None, work)) or word('nothing to do')}"
+    return word("{text}; {count} can't be helped").format(text=text, count=left) if left else text
 
 
 def lash_headline(result: LashResult) -> str:
@@ -104,9 +106,11 @@ def lash_headline(result: LashResult) -> str:
 def lash_told(result: LashResult, system: System) -> str:
     """The plan in a line, how many valves come into their band by it, and what is left over."""
     held = sum(row.in_band for row in result.valves)
-    text = f"{plan_told(result)}. Then {held} of {len(result.valves)} valves are in their band."
+    then = word("{plan}. Then {held} of {count} valves are in their band.")
+    text = then.format(plan=plan_told(result), held=held, count=len(result.valves))
     if result.spare_mm:
         sizes = Counter(figure(size, None, "mm", system) for size in result.spare_mm)
         spare = ", ".join(size if many == 1 else f"{many} × {size}" for size, many in sizes.items())
-        text += f" Onto the shelf: {spare} {display_unit('mm', system).label}."
+        onto = word(" Onto the shelf: {sizes} {unit}.")
+        text += onto.format(sizes=spare, unit=display_unit("mm", system).label)
     return text

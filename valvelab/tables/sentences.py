@@ -13,18 +13,19 @@ from functools import cache
 
 from valvelab.decimals import limit, percent
 from valvelab.inspection.characteristics import Subject, of_subjects, of_unit
+from valvelab.language import word
 from valvelab.records.result import OPEN, Decision, Result, Verdict
 from valvelab.tables.verdicts import RANKED, counts, judged, overall, rank
 from valvelab.units import System, display_unit, show
 
 USUAL_SIDES = ("too high", "too low", "below", "above")
-_SIDES = {
+SIDES = {
     "opening": ("too early", "too late", "within", "within"),
     "closing": ("too late", "too early", "within", "within"),
     "duration": ("too long", "too short", "below", "above"),
     "wear": ("too much", "too little", "below", "above"),
 }
-_NOUNS = {"lobe": "lobe", "spring": "spring", "station": "station", "valve": "valve", "event": "valve"}
+NOUNS = {"lobe": "lobe", "spring": "spring", "station": "station", "valve": "valve", "event": "valve"}
 """What an item of a subject is called before its name; items of other subjects are named in full."""
 ACTS = {
     "lobes": "fit this camshaft", "shaft": "fit this shaft", "texture": "fit this part",
@@ -50,11 +51,11 @@ def margin(verdict: Verdict, decimals: int, system: System) -> str:
     if nearest is None:
         return ""
     _, inside, upper = nearest
-    over_upper, under_lower, below, above = _SIDES.get(verdict.characteristic, USUAL_SIDES)
+    over_upper, under_lower, below, above = SIDES.get(verdict.characteristic, USUAL_SIDES)
     size = f"{show(abs(inside), verdict.unit, system, decimals)} {display_unit(verdict.unit, system).label}".strip()
     if inside < 0.0:
-        return f"{size} {over_upper if upper else under_lower}"
-    return f"{size} {below if upper else above}"
+        return f"{size} {word(over_upper if upper else under_lower)}"
+    return f"{size} {word(below if upper else above)}"
 
 
 def _nearest(verdict: Verdict) -> tuple[float, float, bool] | None:
@@ -76,7 +77,7 @@ def room(verdict: Verdict) -> float:
 def chance(verdict: Verdict) -> str:
     """How sure it is that the true value conforms: `99.8 % sure to conform`."""
     share = verdict.probability_conforming
-    return "" if share is None else f"{percent(share)} sure to conform"
+    return "" if share is None else word("{share} sure to conform").format(share=percent(share))
 
 
 def limits_told(verdict: Verdict, decimals: int, system: System) -> str:
@@ -84,16 +85,16 @@ def limits_told(verdict: Verdict, decimals: int, system: System) -> str:
     low, high = (limit(end, decimals, verdict.unit, system) for end in (verdict.lower, verdict.upper))
     if verdict.lower is None or verdict.upper is None:
         return f"≤ {high}" if verdict.upper is not None else f"≥ {low}" if verdict.lower is not None else ""
-    return f"{low} to {high}"
+    return word("{low} to {high}").format(low=low, high=high)
 
 
 def item_told(verdict: Verdict, result: Result | None) -> str:
     """An item by name: `Exhaust lobe 3E`, `Spring Q23`, `Cylinder 1`."""
     noun = noun_of(verdict, result)
     if noun and verdict.item == "all":
-        return f"Every {noun}"
+        return word("Every {noun}").format(noun=word(noun))
     kind = _kinds(result).get(verdict.item, "") if noun else ""
-    told = " ".join(filter(None, (kind, noun, verdict.item)))
+    told = " ".join(filter(None, (word(" ".join(filter(None, (kind, noun)))), verdict.item)))
     return told[:1].upper() + told[1:]
 
 
@@ -103,7 +104,7 @@ def noun_of(verdict: Verdict, result: Result | None) -> str:
     subject = "" if row is None else row.subject
     if subject == "comparison":
         return "lobe" if getattr(result, "kind", "") == "lobes" else "spring"
-    return _NOUNS.get(subject, "")
+    return NOUNS.get(subject, "")
 
 
 def _kinds(result: Result | None) -> dict[str, str]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from valvelab.decimals import USUAL, decimals_of, limit, percent
 from valvelab.inspection.characteristics import of_unit, printed
+from valvelab.language import word
 from valvelab.records.result import Decision, Result, Verdict, numbered_reasons, stated_uncertainties
 from valvelab.tables.description import Cell, Column, Mark, Table, table_of
 from valvelab.units import System, display_unit, show
@@ -51,9 +52,10 @@ def worst_by_item(verdicts: Sequence[Verdict]) -> dict[str, Decision]:
 def judged(row: Verdict | LotCharacteristic, system: System) -> str:
     """What was judged: the characteristic's printed name, and the lift or height it is at."""
     if row.at_mm is None:
-        return printed(row.characteristic, row.unit)
+        return word(printed(row.characteristic, row.unit))
     at = show(row.at_mm, "mm", system, USUAL["mm"][system == "inch"])
-    return f"{printed(row.characteristic, row.unit)} at {at} {display_unit('mm', system).label}"
+    named = word(printed(row.characteristic, row.unit))
+    return word("{name} at {lift} {unit}").format(name=named, lift=at, unit=display_unit("mm", system).label)
 
 
 def counts(result: Result, system: System) -> dict[Verdict, int]:

@@ -12,6 +12,7 @@ from math import hypot
 import numpy as np
 
 from valvelab.arrays import FloatArray, IntArray
+from valvelab.assignment import cheapest
 
 HEAD, SHELF, BOUGHT = 0, 1, 2
 """Where a shim comes from, nearest at hand first."""
@@ -49,8 +50,6 @@ def choose_lash_shims(wanted_mm: FloatArray, room_mm: tuple[FloatArray, FloatArr
     then the fewest shims bought, then the fewest from the shelf, then the fewest valves touched, then the nearest.
     Exact: one assignment, whose costs are so far apart that a lower rank never outweighs a higher. In mm.
     """
-    from scipy.optimize import linear_sum_assignment
-
     count = wanted_mm.size
     off = np.abs(pool.size_mm[None, :] - wanted_mm[:, None])
     stays = pool.valve[None, :] == np.arange(count)[:, None]
@@ -65,5 +64,4 @@ def choose_lash_shims(wanted_mm: FloatArray, room_mm: tuple[FloatArray, FloatArr
     cost = np.zeros(off.shape)
     for power, rank in enumerate(ranks):
         cost += rank * float(count + 1) ** power
-    rows, columns = linear_sum_assignment(cost)
-    return np.asarray(columns[np.argsort(rows)], dtype=np.int64)
+    return cheapest(cost)

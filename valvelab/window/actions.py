@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from valvelab.language import LANGUAGES
+
 
 @dataclass(frozen=True, slots=True)
 class ActionRow:
@@ -57,6 +59,8 @@ ACTIONS = (
     ActionRow("scheme_light", "Light colours", "", "Light colours", "scheme", "View", checkable=True),
     ActionRow("scheme_dark", "Dark colours", "", "Dark colours", "scheme", "View", checkable=True),
     ActionRow("scheme", "Light or dark", "Ctrl+D", "Change between light and dark", "scheme", "", bar=True),
+    *(ActionRow(f"language_{code}", name, "", "The window's language from the next start on", "", "Language",
+                checkable=True) for code, name in {"system": "Language of the desktop", **LANGUAGES}.items()),
     ActionRow("larger", "Larger text", "Ctrl++", "Make all text larger", "larger", "View"),
     ActionRow("smaller", "Smaller text", "Ctrl+-", "Make all text smaller", "smaller", "View"),
     ActionRow("layout", "Usual layout", "", "Put every pane back where it was at first", "columns", "View"),

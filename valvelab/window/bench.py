@@ -14,6 +14,7 @@ from PySide6.QtCore import QObject, QTimer, Signal
 
 from valvelab.errors import CannotWrite, ValvelabError
 from valvelab.files.kinds import reader_of
+from valvelab.language import say
 from valvelab.units import System
 from valvelab.window.turns import Turns
 from valvelab.workbench import bays, edits, settings
@@ -128,21 +129,21 @@ class Bench(QObject):
         if file.text is None and (reader is None or reader.columns is not None):
             self.history.follow(edits.ask_columns(self.document, path))
         else:
-            self.said.emit(f"{file.name}: not a table whose columns can be assigned")
+            self.said.emit(say("{name}: not a table whose columns can be assigned").format(name=file.name))
 
     def forget_columns_like(self, path: str) -> None:
         """Forget the column assignment that is remembered for files of one file's shape; the file keeps its own."""
         file = self.document.file(path)
         shape = "" if file is None else shape_of(self.document, file)
         if not self.forget_columns(shape):
-            self.said.emit(f"{Path(path).name}: no columns are remembered for files of its shape")
+            self.said.emit(say("{name}: no columns are remembered for files of its shape").format(name=Path(path).name))
 
     def forget_columns(self, shape: str) -> bool:
         """Forget a remembered column assignment; whether there was one."""
         if shape not in self.settings.columns:
             return False
         self.keep_settings(settings.forget_columns(self.settings, shape))
-        self.said.emit("Columns forgotten: files of this shape are asked about again")
+        self.said.emit(say("Columns forgotten: files of this shape are asked about again"))
         return True
 
     def use_file(self, path: str) -> None:
@@ -201,7 +202,11 @@ class Bench(QObject):
             self.keep_or_raise()
         except CannotWrite as error:
             left.leave()
-            self.done.emit(Problem("error", "recovery", f"The bench that was left stays in its file. {error}"))
+            self.done.emit(
+                Problem(
+                    "error", "recovery", say("The bench that was left stays in its file. {error}").format(error=error)
+                )
+            )
         else:
             left.remove()
 
@@ -218,7 +223,7 @@ class Bench(QObject):
     def _ask(self) -> None:
         document = self.document
         for file in document.unread():
-            self._start(file, f"Reading {file.name}", partial(_read, file))
+            self._start(file, say("Reading {name}").format(name=file.name), partial(_read, file))
         question = bays.outstanding(document)
         if question is not None:
             self._start((document.bay, question.key), question.label, partial(_answer, document.bay, question))
@@ -231,7 +236,9 @@ class Bench(QObject):
             content = self.document.content(file)
             own = bool(kind) and content is not None and content.kind == kind
             if not own and same_file(path, Path(file.path)):
-                refused = f"{path}: lies on the bench and would be overwritten; choose another name"
+                refused = say("{path}: lies on the bench and would be overwritten; choose another name").format(
+                    path=path
+                )
                 self.done.emit(Problem("error", path.name, refused))
                 return False
         return True
@@ -245,7 +252,7 @@ class Bench(QObject):
         except CannotWrite as error:
             self.done.emit(Problem("error", path.name, str(error)))
             return False
-        self.said.emit(f"{what or 'Written'}: {path}")
+        self.said.emit(f"{what or say('Written')}: {path}")
         if path.suffix.lower() == ".pdf":
             self.wrote.emit(str(path))
         return True
@@ -333,7 +340,9 @@ class Bench(QObject):
             remembered = settings.remembered_columns(self.settings, content.preview.shape)
             if remembered is not None:
                 new = edits.assign_columns(new, file.path, *remembered)
-                self.said.emit(f"{file.name}: columns assigned as last time for files of this shape")
+                self.said.emit(
+                    say("{name}: columns assigned as last time for files of this shape").format(name=file.name)
+                )
         if content.value is not None and new.columns_of == file.path:
             new = edits.ask_columns(new, "")
         if content.value is not None and found is not None:
@@ -395,8 +404,12 @@ class Bench(QObject):
             self._keeper.start()  # the disk may have room again by then
             if not self._complained:
                 self._complained = True
-                lost = "What is typed from now on would be lost if the program ended."
-                self.done.emit(Problem("error", "recovery", f"The recovery file {error}. {lost}"))
+                lost = say("What is typed from now on would be lost if the program ended.")
+                self.done.emit(
+                    Problem(
+                        "error", "recovery", say("The recovery file {error}. {lost}").format(error=error, lost=lost)
+                    )
+                )
 
     def keep_settings(self, new: Settings) -> None:
         """Take up settings and write what changed in them."""
@@ -405,14 +418,14 @@ class Bench(QObject):
             written = settings.save(self._settings_kept, new, self.place)
             self.settings = self._settings_kept = replace(new, columns=written.columns)
         except CannotWrite as error:
-            self.said.emit(f"The settings: {error}")
+            self.said.emit(say("The settings: {error}").format(error=error))
 
     def set_aside(self) -> bool:
         """Keep the bench as one left behind, for a later start to offer; whether it could be."""
         try:
             self.kept_beside.add(keep_beside(self.document, self.place))
         except CannotWrite as error:
-            self.done.emit(Problem("error", "recovery", f"The bench can't be kept. {error}"))
+            self.done.emit(Problem("error", "recovery", say("The bench can't be kept. {error}").format(error=error)))
             return False
         return True
 

@@ -16,6 +16,7 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.files.kinds import reader_of
+from valvelab.language import say
 from valvelab.window.icons import icon
 from valvelab.window.painting import LEFT, painting, write
 from valvelab.window.theme import current_theme, scaled
@@ -76,7 +77,7 @@ class BenchList(QListWidget):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setObjectName("bench list")
-        self.setAccessibleName("Files on the bench")
+        self.setAccessibleName(say("Files on the bench"))
         self.setFrameShape(QListWidget.Shape.NoFrame)
         self.setItemDelegate(TwoLines(self))
         self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
@@ -121,11 +122,11 @@ class BenchList(QListWidget):
     def menu_of(self, path: str) -> QMenu:
         """The menu of one file."""
         menu = QMenu(self)
-        menu.addAction("Use this file", lambda: self.used.emit(path))
-        menu.addAction(icon("table"), "Edit these readings", lambda: self.edit_wanted.emit(path))
-        menu.addAction(icon("columns"), "Assign columns…", lambda: self.columns_wanted.emit(path))
-        menu.addAction("Forget columns of this shape", lambda: self.columns_forgotten.emit(path))
-        menu.addAction(icon("remove"), "Take off the bench", lambda: self.removed.emit(path))
+        menu.addAction(say("Use this file"), lambda: self.used.emit(path))
+        menu.addAction(icon("table"), say("Edit these readings"), lambda: self.edit_wanted.emit(path))
+        menu.addAction(icon("columns"), say("Assign columns…"), lambda: self.columns_wanted.emit(path))
+        menu.addAction(say("Forget columns of this shape"), lambda: self.columns_forgotten.emit(path))
+        menu.addAction(icon("remove"), say("Take off the bench"), lambda: self.removed.emit(path))
         return menu
 
     def paintEvent(self, event: QPaintEvent) -> None:
@@ -133,7 +134,7 @@ class BenchList(QListWidget):
         super().paintEvent(event)
         used = sum(self.sizeHintForRow(row) for row in range(self.count()))
         box = self.viewport().rect().adjusted(14, 14 + used, -14, -14)
-        words = "Drop more files here" if self.count() else "Drop files here, or press Ctrl+O."
+        words = say("Drop more files here") if self.count() else say("Drop files here, or press Ctrl+O.")
         if box.height() >= 3 * self.fontMetrics().height():
             with painting(self.viewport()) as painter:
                 write(painter, box, Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap, words, "quiet")
@@ -143,17 +144,17 @@ def state_of(document: Document, file: BenchFile) -> tuple[str, str, str]:
     """State in words, the name of its colour, the name of its icon."""
     content = document.content(file)
     if content is None:
-        return "reading…", "quiet", "waiting"
+        return say("reading…"), "quiet", "waiting"
     if content.preview is not None:
-        return "columns to be assigned", "undecided", "columns"
+        return say("columns to be assigned"), "undecided", "columns"
     if content.problem is not None and file.text is not None:
-        return "typed, to be completed", "undecided", "table"
+        return say("typed, to be completed"), "undecided", "table"
     if content.problem is not None:
-        return "can't be used: see Problems", "reject", "error"
+        return say("can't be used: see Problems"), "reject", "error"
     reader = reader_of(content.kind)
-    label = content.kind if reader is None else reader.label
+    label = say(content.kind if reader is None else reader.label)
     if reader is not None and not bays.takers(reader.name):
-        label = f"{label}: valvelab {reader.command} inspects it"
+        label = say("{label}: valvelab {command} inspects it").format(label=label, command=reader.command)
     if file.text is not None:
-        label = f"{label}, {'typed' if file.path.startswith(TYPED) else 'edited here'}"
+        label = f"{label}, {(say('typed') if file.path.startswith(TYPED) else say('edited here'))}"
     return label, "quiet", _ICONS.get(content.kind, "file")

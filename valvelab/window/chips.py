@@ -17,6 +17,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.language import say, say_within
 from valvelab.window.layouts import strip
 from valvelab.window.painting import CENTRE, LEFT, painting, write
 from valvelab.window.theme import current_theme, scaled
@@ -27,10 +28,10 @@ class Chip(QToolButton):
 
     def __init__(self, text: str, spoken: str, parent: QWidget) -> None:
         super().__init__(parent)
-        self.setText(text)
+        self.setText(say(text))
         self.setCheckable(True)
-        self.setAccessibleName(spoken)
-        self.setToolTip(spoken)
+        self.setAccessibleName(say(spoken))
+        self.setToolTip(say(spoken))
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
         self.setCursor(Qt.CursorShape.PointingHandCursor)
 
@@ -74,7 +75,7 @@ def chip_row(
 ) -> QWidget:
     """Chips beside one another; `chosen(name, on)` when one is clicked. `spoken` where it is not `Show …`."""
     for name, text in names:
-        chip = Chip(text, spoken.get(name, f"Show {text.lower()}"), parent)
+        chip = Chip(text, spoken.get(name) or say("Show {what}").format(what=say_within(text)), parent)
         chip.setProperty("name", name)
         chip.clicked.connect(lambda on, name=name: chosen(name, on))
         group.addButton(chip)

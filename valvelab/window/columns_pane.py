@@ -13,6 +13,7 @@ from PySide6.QtWidgets import QComboBox, QLabel, QListWidget, QPlainTextEdit, QP
 from valvelab.files.body import Where
 from valvelab.files.kinds import reader_of
 from valvelab.files.table import Preview, Table
+from valvelab.language import say
 from valvelab.window.chips import Heading
 from valvelab.window.columns_table import ColumnsTable
 from valvelab.window.drawing import FigureView
@@ -57,26 +58,26 @@ class ColumnsPane(QWidget):
         self._lay_out()
 
     def _make_choosers(self) -> None:
-        self.kind = QComboBox(self, placeholderText="choose…")
-        self.kind.setAccessibleName("What the file is")
+        self.kind = QComboBox(self, placeholderText=say("choose…"))
+        self.kind.setAccessibleName(say("What the file is"))
         for reader in bays.kinds():
             if reader.columns is not None:
                 self.kind.addItem(reader.label, reader.name)
         self.kind.currentIndexChanged.connect(self._on_kind)
         self.sheet = QComboBox(self)
-        self.sheet.setAccessibleName("Sheet of the workbook")
+        self.sheet.setAccessibleName(say("Sheet of the workbook"))
         self.sheet.currentIndexChanged.connect(lambda at: self._move(Where(at + 1)))
         self.header_row = QSpinBox(self, minimum=0, maximum=_LAST_ROW)
         self.header_row.setSpecialValueText("none")
-        self.header_row.setAccessibleName("Row that holds the names of the columns")
+        self.header_row.setAccessibleName(say("Row that holds the names of the columns"))
         self.header_row.valueChanged.connect(self._on_header_row)
         self.first_row = QSpinBox(self, minimum=1, maximum=_LAST_ROW)
-        self.first_row.setAccessibleName("Row at which the readings begin")
+        self.first_row.setAccessibleName(say("Row at which the readings begin"))
         self.first_row.valueChanged.connect(self._on_first_row)
         for row in (self.header_row, self.first_row):
             row.setKeyboardTracking(False)
         self.all_lifts = QComboBox(self, placeholderText="several")
-        self.all_lifts.setAccessibleName("Unit of all lift columns")
+        self.all_lifts.setAccessibleName(say("Unit of all lift columns"))
         self.all_lifts.currentTextChanged.connect(self._on_all_lifts)
         self.table = ColumnsTable(self)
         self.table.changed.connect(self._redraft)
@@ -86,28 +87,28 @@ class ColumnsPane(QWidget):
     def _make_answers(self) -> None:
         self.view = FigureView("Readings as they would be read", self)
         self.words = _Sentence(self, wordWrap=True)
-        self.words.setAccessibleName("What would be read")
+        self.words.setAccessibleName(say("What would be read"))
         self.words.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
         self.reasons = QPlainTextEdit(self, readOnly=True)
-        self.reasons.setAccessibleName("Why these units")
+        self.reasons.setAccessibleName(say("Why these units"))
         self.reasons.setFrameShape(QPlainTextEdit.Shape.NoFrame)
         self.reasons.viewport().setAutoFillBackground(False)
         self.reasons.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.reasons.document().setDocumentMargin(0.0)
         self.left_out_head = QLabel(self)
         self.left_out = QListWidget(self)
-        self.left_out.setAccessibleName("Rows left out")
+        self.left_out.setAccessibleName(say("Rows left out"))
         self.left_out.setFrameShape(QListWidget.Shape.NoFrame)
         for box in (self.reasons, self.left_out, self.table):
             box.setMinimumHeight(round(3.2 * self.fontMetrics().height()))
-        self.take = QPushButton("&Use these columns", self, default=True)
+        self.take = QPushButton(say("&Use these columns"), self, default=True)
         self.take.clicked.connect(self._on_take)
-        self.leave = QPushButton("&Leave this file out", self)
+        self.leave = QPushButton(say("&Leave this file out"), self)
         self.leave.clicked.connect(lambda: self.given_up.emit(self.path))
-        self.later = QPushButton("La&ter", self)
-        self.later.setToolTip("Go on with the rest; the file stays on the bench as it is")
+        self.later = QPushButton(say("La&ter"), self)
+        self.later.setToolTip(say("Go on with the rest; the file stays on the bench as it is"))
         self.hint = _Sentence(self, wordWrap=True)
-        self.hint.setAccessibleName("What is missing")
+        self.hint.setAccessibleName(say("What is missing"))
         self.hint.setMinimumHeight(2 * self.fontMetrics().lineSpacing())
 
     def _lay_out(self) -> None:
@@ -143,7 +144,7 @@ class ColumnsPane(QWidget):
 
     def show_file(self, file: BenchFile, kind: str) -> None:
         """Open the pane for a file that is most likely of that kind ("" for none); what is being chosen stays."""
-        self._head.setText(f"What do the columns of {file.name} hold?")
+        self._head.setText(say("What do the columns of {name} hold?").format(name=file.name))
         if self._file == file:
             self._show_answers()
             return
@@ -221,17 +222,19 @@ class ColumnsPane(QWidget):
         self.words.setVisible(drawn is not None)
         reasons = [guess.reason for guess in looked.guesses]
         if open_units := self.table.unreasoned(looked.guesses):
-            reasons.append(f"No unit is stated: {', '.join(open_units)} until you choose another.")
+            reasons.append(
+                say("No unit is stated: {names} until you choose another.").format(names=", ".join(open_units))
+            )
         self.reasons.setPlainText("\n".join([*reasons, *(f"▲ {text}" for text in looked.said)]))
         self.reasons.setVisible(bool(self.reasons.toPlainText()))
         self.left_out.clear()
         for row in looked.left_out:
             self.left_out.addItem(f"{row.place}: {row.text} ({row.why})")
         if many > len(looked.left_out):
-            self.left_out.addItem(f"and {many - len(looked.left_out)} more")
+            self.left_out.addItem(say("and {many} more").format(many=many - len(looked.left_out)))
         self.left_out.setVisible(bool(many))
-        none = "" if drawn is None else "No row is left out."
-        self.left_out_head.setText(f"▲ Left out: {many}" if many else none)
+        none = "" if drawn is None else say("No row is left out.")
+        self.left_out_head.setText(say("▲ Left out: {many}").format(many=many) if many else none)
         self._check()
 
     def _check(self) -> None:
@@ -252,14 +255,18 @@ class ColumnsPane(QWidget):
         names = [name for name, _ in self.table.roles().values()]
         twice = {name for name in names if names.count(name) > 1}
         if not fields:
-            return "Say what this file is."
+            return say("Say what this file is.")
         if twice:
-            return f"{', '.join(sorted(twice))} is chosen twice."
+            return say("{names} is chosen twice.").format(names=", ".join(sorted(twice)))
         if "angle" in fields and "angle" not in names:
-            return "One column has to be the angle."
+            return say("One column has to be the angle.")
         if len(names) < 2:
-            return "At least two columns have to be assigned."
-        return "" if draft is None or can_be_told(draft.columns) else "A name or unit can't hold =, commas or brackets."
+            return say("At least two columns have to be assigned.")
+        return (
+            ""
+            if draft is None or can_be_told(draft.columns)
+            else say("A name or unit can't hold =, commas or brackets.")
+        )
 
     # -- what is chosen -----------------------------------------------------------------------------------------------
 

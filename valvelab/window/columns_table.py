@@ -11,12 +11,13 @@ from PySide6.QtWidgets import QComboBox, QHeaderView, QMenu, QTableWidget, QTabl
 from valvelab.files.guesses import UnitGuess
 from valvelab.files.kinds import reader_of
 from valvelab.files.table import Preview
+from valvelab.language import marked, say
 from valvelab.window.painting import LEFT, RIGHT
 from valvelab.window.table_menu import let_copy
 from valvelab.window.theme import current_theme
 from valvelab.workbench.columns_draft import Looked
 
-_IGNORE = "not used"
+_IGNORE = marked("not used")
 _ROWS = 14
 _ABOVE = 6
 _CHOOSERS = 2
@@ -31,13 +32,13 @@ class ColumnsTable(QTableWidget):
 
     def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)
-        self.setAccessibleName("First rows of the file")
+        self.setAccessibleName(say("First rows of the file"))
         self.setFrameShape(QTableWidget.Shape.NoFrame)
         self.setShowGrid(False)
         let_copy(self)
         rows = self.verticalHeader()
         rows.setSectionsClickable(True)
-        rows.setToolTip("Click on a row's number to say what stands there")
+        rows.setToolTip(say("Click on a row's number to say what stands there"))
         rows.sectionClicked.connect(self._on_row)
         self.fields: list[QComboBox] = []
         self.units: list[QComboBox] = []
@@ -94,13 +95,13 @@ class ColumnsTable(QTableWidget):
         with self._quietly():
             for column in range(width):
                 field, unit = QComboBox(self, editable=True), QComboBox(self, editable=True)
-                field.setAccessibleName(f"What column {column} holds")
-                unit.setAccessibleName(f"Unit of column {column}")
-                field.addItems([_IGNORE, *self._offered, *lobes])
+                field.setAccessibleName(say("What column {column} holds").format(column=column))
+                unit.setAccessibleName(say("Unit of column {column}").format(column=column))
+                field.addItems([say(_IGNORE), *self._offered, *lobes])
                 role = looked.roles[column] if column < len(looked.roles) else ""
                 if told:
                     role = told[column].name if column in told else ""
-                field.setCurrentText(role or _IGNORE)
+                field.setCurrentText(role or say(_IGNORE))
                 self.fields.append(field)
                 self.units.append(unit)
                 self._offer_units(column)
@@ -165,14 +166,18 @@ class ColumnsTable(QTableWidget):
     def menu_of_row(self, number: int) -> QMenu:
         """What can be said of a row of the file."""
         menu = QMenu(self)
-        menu.addAction(f"Row {number} holds the names", lambda: self.names_stand_at.emit(number))
-        menu.addAction(f"Readings begin at row {number}", lambda: self.readings_begin_at.emit(number))
+        menu.addAction(
+            say("Row {number} holds the names").format(number=number), lambda: self.names_stand_at.emit(number)
+        )
+        menu.addAction(
+            say("Readings begin at row {number}").format(number=number), lambda: self.readings_begin_at.emit(number)
+        )
         return menu
 
     def _what(self, column: int) -> str:
         """The field that a column is assigned to, "" for none; every lobe is a lift."""
         name = self.fields[column].currentText().strip()
-        if not name or name == _IGNORE:
+        if not name or name == say(_IGNORE):
             return ""
         return name if name in self._offered else "lift" if "lift" in self._offered else ""
 

@@ -11,8 +11,9 @@ from PySide6.QtWidgets import QWidget
 
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import Dial
-from valvelab.units import show
+from valvelab.language import say, say_figures, say_number
 from valvelab.window.figure_item import role_colour
+from valvelab.window.numbers import show
 from valvelab.window.painting import CENTRE, LEFT, Drawn, about, painting, polar, write
 from valvelab.window.plot_menu import Shown
 from valvelab.window.theme import current_theme, scaled
@@ -71,9 +72,9 @@ class DialView(Drawn):
             if dial is None:
                 return
             title = QRectF(0.4 * em, 0.2 * em, self.width() - 0.8 * em, 1.3 * em)
-            write(painter, title, LEFT, dial.title, "quiet", scaled(self.font(), 0.9))
+            write(painter, title, LEFT, say(dial.title), "quiet", scaled(self.font(), 0.9))
             painter.setFont(scaled(self.font(), 0.88, strong=True))
-            texts = [f"{label} {remark}".strip() for label, _angle, remark in _rows(dial)]
+            texts = [f"{say_figures(label)} {remark}".strip() for label, _angle, remark in _rows(dial)]
             wide = max((painter.fontMetrics().horizontalAdvance(text) for text in texts), default=0)
             centre = QPointF(self.width() / 2.0, (self.height() + 1.3 * em) / 2.0)
             radius = max(20.0, min(self.width() / 2.0 - wide - 1.1 * em, (self.height() - 1.3 * em) / 2.0 - 1.2 * em))
@@ -120,7 +121,9 @@ class DialView(Drawn):
             painter.drawLine(polar(centre, inner * radius, angle), polar(centre, 0.93 * radius, angle))
             painter.setPen(QPen(theme.colour("quiet" if strong else "line"), 1.0))
             painter.drawLine(polar(centre, radius, angle), spots[number])
-            self._write(painter, spots[number], f"{label} {remark}".strip(), right=_on_right(angle), strong=strong)
+            self._write(
+                painter, spots[number], f"{say_figures(label)} {remark}".strip(), right=_on_right(angle), strong=strong
+            )
             self.places.append((spots[number], label))
 
     def _label_spots(self, dial: Dial, centre: QPointF, radius: float) -> list[QPointF]:
@@ -153,5 +156,5 @@ def _on_right(angle_deg: float) -> bool:
 
 
 def _rows(dial: Dial) -> list[tuple[str, float, str]]:
-    remarks = dial.remarks or ("",) * len(dial.labels)
+    remarks = [say_number(remark) for remark in dial.remarks or ("",) * len(dial.labels)]
     return [(label, float(a), r) for label, a, r in zip(dial.labels, dial.angles_deg, remarks, strict=True)]

@@ -13,6 +13,7 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import Figure
+from valvelab.language import say, say_number
 from valvelab.units import DisplayUnit, System
 from valvelab.window.figure_item import FigureItem
 from valvelab.window.plot_menu import Shown, Zoom, open_plot_menu
@@ -33,7 +34,7 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
     def __init__(self, name: str, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setObjectName(name)
-        self.setAccessibleName(name)
+        self.setAccessibleName(say(name))
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self.ci.layout.setContentsMargins(2, 4, 8, 2)
@@ -66,7 +67,7 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
             axis = figures[-1].x_axis
             unit = last.scale_x().label
             last.plot.getAxis("bottom").setLabel(
-                f"{axis.label}, {unit}" if unit else axis.label,
+                f"{say(axis.label)}, {unit}" if unit else say(axis.label),
                 color=theme.colours["quiet"],
                 **{"font-size": f"{0.95 * self.font().pointSizeF():.1f}pt"},
             )
@@ -177,7 +178,8 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
             value = float(np.interp(x, curve.x, curve.y)) * unit.scale
             across = item.scale_x()
             at = f"{x * across.scale:.2f}".replace("-", "−")
-            item.read_out(f"{value:.{_decimals(curve.y, unit)}f} at {at}".replace("-", "−"))
+            read = say("{value} at {place}").format(value=f"{value:.{_decimals(curve.y, unit)}f}", place=at)
+            item.read_out(say_number(read).replace("-", "−"))
         self.cursor_moved.emit(x)
 
 

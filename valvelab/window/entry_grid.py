@@ -21,6 +21,7 @@ from PySide6.QtWidgets import (
 
 from valvelab.csv_text import csv_text
 from valvelab.files.column_names import height_of, split_header
+from valvelab.language import say
 from valvelab.window.painting import LEFT, RIGHT, write
 from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench import entry
@@ -139,7 +140,7 @@ class EntryModel(QAbstractTableModel):
         titles = [split_header(head)[0] for head in self.grid.heads]
         name, title = self.grid.cell(row, 0), titles[column]
         if column == 0 or not name:
-            return f"{title} of row {row + 1}"
+            return say("{title} of row {row}").format(title=title, row=row + 1)
         if entry.takes(self.kind, self.grid.heads[0]) is not None:
             return f"{title} at {name}"
         at = "at " if title[:1].isdigit() and height_of(title) is not None else ""
@@ -216,7 +217,7 @@ class EntryGrid(QTableView):
         self.entry_model.typed.connect(self._on_typed)
         self.setModel(self.entry_model)
         self.setObjectName("readings grid")
-        self.setAccessibleName("Readings")
+        self.setAccessibleName(say("Readings"))
         self._keys = CellKeys(self)
         self.setItemDelegate(self._keys)
         self.setFrameShape(QTableView.Shape.NoFrame)
@@ -346,7 +347,11 @@ class EntryGrid(QTableView):
     def paste(self, block: str) -> None:
         """Put a block in, its corner at the first selected cell."""
         if block.count("\n") > _LONGEST_BLOCK:
-            self.refused.emit(f"A block of over {_LONGEST_BLOCK} rows is no typing: save it as a file and open that.")
+            self.refused.emit(
+                say("A block of over {rows} rows is no typing: save it as a file and open that.").format(
+                    rows=_LONGEST_BLOCK
+                )
+            )
         elif block.strip():
             new = pasted(self.entry_model.kind, self.grid, min(self.chosen()), block)
             lost = replaced(self.grid, new)
@@ -359,8 +364,14 @@ class EntryGrid(QTableView):
         """Which entries a block would write over, the first by name."""
         row, column = lost[0]
         at = entry.head_like(new.heads, self.grid.heads[column]) or 0
-        first = f"{self.entry_model.spoken(row, column)}, {self.grid.cell(row, column)} by {new.cell(row, at)}"
-        return f"{len(lost)} entries would be replaced: {first}, …" if len(lost) > 1 else f"Replace {first}?"
+        first = say("{spoken}, {cell} by {other}").format(
+            spoken=self.entry_model.spoken(row, column), cell=self.grid.cell(row, column), other=new.cell(row, at)
+        )
+        return (
+            say("{count} entries would be replaced: {first}, …").format(count=len(lost), first=first)
+            if len(lost) > 1
+            else say("Replace {first}?").format(first=first)
+        )
 
     def empty(self, label: str) -> None:
         """Empty the selected cells."""
@@ -394,15 +405,15 @@ class EntryGrid(QTableView):
         if index.isValid() and (index.row(), index.column()) not in self.chosen():
             self.setCurrentIndex(index)
         menu = QMenu(self)
-        menu.addAction("Copy", self.copy)
-        menu.addAction("Paste", lambda: self.paste(QGuiApplication.clipboard().text()))
-        menu.addAction("Empty", lambda: self.empty("empty cells"))
+        menu.addAction(say("Copy"), self.copy)
+        menu.addAction(say("Paste"), lambda: self.paste(QGuiApplication.clipboard().text()))
+        menu.addAction(say("Empty"), lambda: self.empty("empty cells"))
         menu.addSeparator()
-        menu.addAction("Repeat this reading in a row below", self.repeat)
-        menu.addAction("Insert a row above", self.insert)
-        menu.addAction("Take out the row", self.remove)
+        menu.addAction(say("Repeat this reading in a row below"), self.repeat)
+        menu.addAction(say("Insert a row above"), self.insert)
+        menu.addAction(say("Take out the row"), self.remove)
         if self.place()[1]:
-            menu.addAction("Take out the column", lambda: self.remove_column(self.place()[1]))
+            menu.addAction(say("Take out the column"), lambda: self.remove_column(self.place()[1]))
         menu.exec(event.globalPos())
 
     def _head_menu(self, where: Any) -> None:
@@ -410,7 +421,7 @@ class EntryGrid(QTableView):
         column = header.logicalIndexAt(where)
         if column > 0:
             menu = QMenu(self)
-            menu.addAction("Take out the column", lambda: self.remove_column(column))
+            menu.addAction(say("Take out the column"), lambda: self.remove_column(column))
             menu.exec(header.mapToGlobal(where))
 
     # -- size -------------------------------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QApplication, QButtonGroup, QComboBox, QLabel, QSi
 
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.column_names import split_header
+from valvelab.language import marked, say
 from valvelab.window.bench import Bench
 from valvelab.window.chips import chip_row, press
 from valvelab.window.entry_grid import SIGNS, EntryGrid
@@ -30,7 +31,7 @@ from valvelab.workbench.entry_told import Told, told
 _AT_ONCE = 600
 """Up to so many cells every entry is read as it is made; more wait a moment, so that keys are never late."""
 _WAIT_MS = 150
-_WAYS = {"down": ("down", "the column"), "along": ("along", "the row")}
+_WAYS = {"down": (marked("down"), marked("the column")), "along": (marked("along"), marked("the row"))}
 
 
 class EntryPane(QWidget):
@@ -49,7 +50,7 @@ class EntryPane(QWidget):
         self._later = QTimer(self, singleShot=True, interval=_WAIT_MS)
         self._later.timeout.connect(self._pass_on_later)
         self.tables = QComboBox(self)
-        self.tables.setAccessibleName("Typed table")
+        self.tables.setAccessibleName(say("Typed table"))
         self.tables.activated.connect(lambda _n: self._on_table(str(self.tables.currentData())))
         self.save_button = button(self, "Save readin&gs as…", "Write this table to a file (CSV)", self.save)
         self.form = PartForm(self)
@@ -68,14 +69,17 @@ class EntryPane(QWidget):
         self.rows.entered.connect(lambda text: self._on_added(self.rows, text))
         self.columns_box, self.rows_box = labelled(self, "", self.columns), labelled(self, "", self.rows)
         self.ways = QButtonGroup(self)
-        spoken = {way: f"Enter goes on {text} {where}" for way, (text, where) in _WAYS.items()}
+        spoken = {
+            way: say("Enter goes on {text} {where}").format(text=say(text), where=say(where))
+            for way, (text, where) in _WAYS.items()
+        }
         names = [(way, text) for way, (text, _) in _WAYS.items()]
         self.ways_row = chip_row(self, self.ways, names, lambda way, _on: self.go(along=way == "along"), spoken)
         self.repeat = button(
             self, "Repea&t", "A further row under the same name, for a reading taken again", self._repeat
         )
         self.message = QLabel(self, wordWrap=True)
-        self.message.setAccessibleName("What is wanted")
+        self.message.setAccessibleName(say("What is wanted"))
         self.message.setMinimumHeight(round(2.4 * self.fontMetrics().height()))
         self.message.setAlignment(Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignLeft)
         self.message.setMargin(4)
@@ -86,7 +90,7 @@ class EntryPane(QWidget):
         self.tables.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         head = strip(self, (self.tables, 1), self.save_button, margins=(6, 4, 6, 4), spacing=6)
         laid = strip(self, (self.columns_box, 1), (self.rows_box, 1), margins=(6, 2, 6, 2), spacing=8)
-        enter = QLabel("Enter goes", self)
+        enter = QLabel(say("Enter goes"), self)
         tools = strip(self, enter, self.ways_row, 1, self.repeat, margins=(6, 2, 6, 2), spacing=6)
         below = QWidget(self)
         stacked(below, laid, tools, (self.grid, 1), self.offer, self.message)
@@ -155,9 +159,9 @@ class EntryPane(QWidget):
         if adding is not None:
             label = box.findChild(QLabel)
             assert label is not None
-            label.setText(f"+ {adding.name}")
-            field.setAccessibleName(f"Add {adding.name}")
-            field.setToolTip(f"{adding.name}: {adding.help}")
+            label.setText(f"+ {say(adding.name)}")
+            field.setAccessibleName(say("Add {name}").format(name=say(adding.name)))
+            field.setToolTip(f"{say(adding.name)}: {say(adding.help)}")
 
     def _tell(self, told: Told) -> None:
         """Show what is told of the grid."""
@@ -186,7 +190,7 @@ class EntryPane(QWidget):
                 return
             changed = typed.edited(self.bench.document, path, kind.kind, text)
             self.bench.history.apply(changed, f"edit {file.name}")
-            self.bench.said.emit(f"{file.name}: edited here; the file on disk stays as it is")
+            self.bench.said.emit(say("{name}: edited here; the file on disk stays as it is").format(name=file.name))
         if kind not in typed.kinds_at(self.bench.document.bay):
             self.bench.go_to_bay(bays.takers(kind.kind)[0].name)
         self._bring(path)
@@ -216,7 +220,7 @@ class EntryPane(QWidget):
         elif standing := [(place, one) for place, one in marks.items() if model.mark(*place) == one]:
             place, mark = standing[0]
             sign, colour = SIGNS[mark.level]
-            more = f" ({len(standing) - 1} more)" if len(standing) > 1 else ""
+            more = say(" ({count} more)").format(count=len(standing) - 1) if len(standing) > 1 else ""
             why = mark.why.removeprefix(f"{split_header(model.grid.heads[place[1]])[0]}: ")
             text = f"{sign} {model.spoken(*place)}: {why}{more}"
         self.message.setText(text)
@@ -251,7 +255,7 @@ class EntryPane(QWidget):
                 if self._waiting:
                     self._later.start()
 
-        self.bench.ask("Reading what is typed", Path(self._path).name, partial(told, kind.kind, grid), take)
+        self.bench.ask(say("Reading what is typed"), Path(self._path).name, partial(told, kind.kind, grid), take)
 
     def _take(self, found: Told, count: int) -> None:
         """Take up what is told of the grid as it was after the first `count` edits that waited."""
@@ -279,7 +283,7 @@ class EntryPane(QWidget):
 
     def _on_replacing(self, grid: Grid, question: str) -> None:
         self._block = grid
-        self.offer.ask(question, "Replace", "Keep what is there")
+        self.offer.ask(question, say("Replace"), say("Keep what is there"))
 
     def _on_replaced(self) -> None:
         if self._block is not None:
@@ -325,7 +329,7 @@ class EntryPane(QWidget):
         """Ask where the table goes and write it."""
         self.settle()
         name = Path(self._path).name
-        save_as(self, "Save readings as", self.bench.suggested(name), "Table (*.csv)", self.save_to)
+        save_as(self, say("Save readings as"), self.bench.suggested(name), say("Table (*.csv)"), self.save_to)
 
     def save_to(self, path: Path) -> None:
         """Write the table to a file."""
@@ -335,4 +339,4 @@ class EntryPane(QWidget):
 
 def _called(document: Document, file: BenchFile) -> str:
     kind = typed.kind_of(document, file)
-    return f"{kind.title}, {file.name}" if kind is not None else file.name
+    return f"{say(kind.title)}, {file.name}" if kind is not None else file.name

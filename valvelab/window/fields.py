@@ -9,7 +9,8 @@ from PySide6.QtGui import QHideEvent, QKeyEvent, QKeySequence, QPalette
 from PySide6.QtWidgets import QLabel, QLineEdit, QWidget
 
 from valvelab.errors import BadQuantity
-from valvelab.units import FACTORS, Dimension, System, display_unit, parse_quantity, show, split_quantity
+from valvelab.units import FACTORS, Dimension, System, display_unit, parse_quantity, split_quantity
+from valvelab.window.numbers import show
 from valvelab.window.theme import current_theme
 
 Reader = Callable[[str], object]

@@ -17,7 +17,9 @@ from PySide6.QtWidgets import QApplication, QGraphicsItem, QGraphicsTextItem
 from valvelab.arrays import FloatArray, stretches
 from valvelab.figures.description import Axis, Band, Figure, Marks, Role
 from valvelab.figures.points import part_of
-from valvelab.units import DisplayUnit, System, display_unit
+from valvelab.language import say, say_measures, say_number
+from valvelab.units import DisplayUnit, System
+from valvelab.window.numbers import display_unit
 from valvelab.window.theme import current_theme, scaled
 
 _SYMBOLS: dict[str, str] = {"accept": "o", "reject": "x", "undecided": "t", "readings": "o", "outside": "x"}
@@ -71,7 +73,8 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
             texts = [f"{value * scale:.{decimals}f}" for value in values]
         else:
             texts = super().tickStrings(values, scale, spacing)
-        return [text.replace("-", "−") if float(text) else text.lstrip("-") for text in texts]
+        signed = [text.replace("-", "−") if float(text) else text.lstrip("-") for text in texts]
+        return [say_number(text) for text in signed]
 
 
 class PlotBox(pg.ViewBox):  # type: ignore[misc]
@@ -311,7 +314,7 @@ class FigureItem:
                 guide.value * (across if along_x else up),
                 angle=90 if along_x else 0,
                 pen=role_pen(guide.role),
-                label=guide.label or None,
+                label=say_measures(guide.label) or None,
                 labelOpts={
                     "position": 0.94 if along_x else 0.99,
                     "color": role_colour(guide.role),
@@ -360,7 +363,7 @@ class FigureItem:
 
     def _add_texts(self, marks: Marks, across: float, up: float, colour: QColor, anchor: tuple[float, float]) -> None:
         for x, y, text in zip(marks.x, marks.y, marks.texts, strict=False):
-            label = pg.TextItem(text, color=colour, anchor=anchor)
+            label = pg.TextItem(say_measures(text), color=colour, anchor=anchor)
             label.setFont(scaled(QApplication.font(), 0.85))
             label.setPos(x * across, y * up)
             self._add(label)
@@ -368,12 +371,12 @@ class FigureItem:
     def _name_axes(self) -> None:
         figure, theme = self.figure, current_theme()
         for name, axis in (("bottom", figure.x_axis), ("left", figure.y_axis)):
-            self.plot.getAxis(name).name_places(axis.names)
+            self.plot.getAxis(name).name_places([(place, say(name)) for place, name in axis.names])
         quiet, text = theme.colours["quiet"], theme.colours["text"]
         unit = f" {self.scale_y().label}" if self.scale_y().label and "y" in figure.axes else ""
         read_out = f' &nbsp;&nbsp;<span style="color:{text}">{escape(self._read_out)}</span>' if self._read_out else ""
         self.title.setHtml(
-            f'<span style="color:{text}"><b>{figure.y_axis.label}</b></span>'
+            f'<span style="color:{text}"><b>{say_measures(figure.y_axis.label)}</b></span>'
             f'<span style="color:{quiet}">{unit}</span>{read_out}'
         )
         self.legend.setHtml(" &nbsp; ".join(t for name, t in _legend_entries(figure).items() if name not in self._said))
@@ -407,7 +410,10 @@ def _legend_entries(figure: Figure) -> dict[str, str]:
     signs = {"nominal": "– –", "guide": "– –", "outside": "✗"}
     named = [("■", band) for band in figure.bands] + [(signs.get(curve.role, "—"), curve) for curve in figure.curves]
     return {
-        one.label: f'<span style="color:{role_colour(one.role, one.series).name()}">{sign} {escape(one.label)}</span>'
+        one.label: (
+            f'<span style="color:{role_colour(one.role, one.series).name()}">'
+            f"{sign} {escape(say_measures(one.label))}</span>"
+        )
         for sign, one in named
         if one.label
     }

@@ -9,6 +9,7 @@ from PySide6.QtGui import QImage, QResizeEvent, QTextCharFormat
 from PySide6.QtWidgets import QDialog, QListWidget, QListWidgetItem, QStackedWidget, QTextBrowser, QWidget
 
 from valvelab.inspection.characteristics import Characteristic
+from valvelab.language import say
 from valvelab.places import resources
 from valvelab.window.layouts import beside
 from valvelab.window.meaning_pane import MeaningPane
@@ -58,10 +59,10 @@ class Guide(QDialog):
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self.setWindowTitle("Guide")
+        self.setWindowTitle(say("Guide"))
         self.setWindowFlag(Qt.WindowType.WindowMaximizeButtonHint)
         self.pages = QListWidget(self)
-        self.pages.setAccessibleName("Pages of the guide")
+        self.pages.setAccessibleName(say("Pages of the guide"))
         self.text = Page(self)
         self.meanings = MeaningPane(self)
         self._stack = QStackedWidget(self)

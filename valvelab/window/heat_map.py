@@ -8,9 +8,10 @@ from PySide6.QtGui import QColor, QImage, QKeyEvent, QLinearGradient, QMouseEven
 from PySide6.QtWidgets import QToolTip, QWidget
 
 from valvelab.arrays import FloatArray
-from valvelab.decimals import told
 from valvelab.figures.description import HeatMap
-from valvelab.units import System, display_unit
+from valvelab.language import say, say_number
+from valvelab.units import System
+from valvelab.window.numbers import display_unit, told
 from valvelab.window.painting import CENTRE, RIGHT, Drawn, painting, write
 from valvelab.window.plot_menu import Shown
 from valvelab.window.theme import Theme, current_theme, scaled
@@ -86,7 +87,7 @@ class HeatMapView(Drawn):
     def choose(self, row: str) -> None:
         """Mark the chosen row."""
         self._chosen = row
-        self.setAccessibleDescription(f"chosen row {row}")
+        self.setAccessibleDescription(say("chosen row {row}").format(row=row))
         self.update()
 
     def _frame(self) -> QRectF:
@@ -119,8 +120,12 @@ class HeatMapView(Drawn):
         share = (event.position().x() - frame.left()) / frame.width()
         column = min(int(share * heat.x.size), heat.x.size - 1)
         value = heat.values[heat.rows.index(row), column]
-        said = told(value, heat.value_axis.unit, self._units) if np.isfinite(value) else "no nominal here"
-        text = f"{row} at {heat.x[column]:.1f}°: {said}".replace("-", "−")
+        said = told(value, heat.value_axis.unit, self._units) if np.isfinite(value) else say("no nominal here")
+        text = (
+            say("{row} at {x}°: {said}")
+            .format(row=row, x=say_number(f"{heat.x[column]:.1f}"), said=said)
+            .replace("-", "−")
+        )
         QToolTip.showText(event.globalPosition().toPoint(), text, self)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
@@ -185,7 +190,13 @@ class HeatMapView(Drawn):
             text = f"{round(value):d}".replace("-", "−")
             write(painter, QRectF(x - 2 * em, frame.bottom() + 4, 4 * em, em), CENTRE, text, "quiet")
         box = QRectF(0, frame.bottom() + 4 + 0.95 * em, self.width() - 0.3 * em, em * 1.1)
-        write(painter, box, RIGHT, f"{heat.x_axis.label}, {heat.x_axis.unit}", "quiet")
+        write(
+            painter,
+            box,
+            RIGHT,
+            f"{say(heat.x_axis.label)}, {display_unit(heat.x_axis.unit, self._units).label}",
+            "quiet",
+        )
 
     def _draw_key(self, painter: QPainter, heat: HeatMap, frame: QRectF) -> None:
         """Title and colour scale above the map."""
@@ -193,7 +204,8 @@ class HeatMapView(Drawn):
         unit = display_unit(heat.value_axis.unit, self._units)
         low, high = (end * unit.scale for end in limits(heat))
         decimals = int(np.clip(2 - np.floor(np.log10(max(abs(low), abs(high), 1e-9))), 0, 5))
-        texts = [f"{low:.{decimals}f}".replace("-", "−"), f"{high:+.{decimals}f} {unit.label}"]
+        low_text, high_text = (say_number(f"{end:{sign}.{decimals}f}") for end, sign in ((low, ""), (high, "+")))
+        texts = [low_text.replace("-", "−"), f"{high_text} {unit.label}"]
         painter.setFont(scaled(self.font(), 0.9))
         metrics = painter.fontMetrics()
         right = frame.right()

@@ -16,6 +16,7 @@ from PySide6.QtWidgets import QMessageBox, QWidget
 from valvelab.errors import CannotWrite, ValvelabError
 from valvelab.files.contents import MAX_UNPACKED_BYTES, read_contents
 from valvelab.files.job_archive import ENDING
+from valvelab.language import say
 from valvelab.window.bench import Bench
 from valvelab.workbench import edits, settings
 from valvelab.workbench.document import Document, Problem
@@ -58,7 +59,7 @@ class JobKeeper(QObject):
 
     def tidy(self) -> None:
         """Take away, away from the window, what earlier windows laid out and nobody needs any more."""
-        self._bench.ask("Tidying up", "jobs", partial(_tidy, self._bench.place), lambda _done: None)
+        self._bench.ask(say("Tidying up"), "jobs", partial(_tidy, self._bench.place), lambda _done: None)
 
     def new(self) -> None:
         """An empty bench."""
@@ -67,7 +68,12 @@ class JobKeeper(QObject):
 
     def open(self, path: Path) -> None:
         """Put the bench of a job file in place of this one."""
-        self._bench.ask(f"Opening {path.name}", path.name, partial(_read, path, self._bench.place), self._opened)
+        self._bench.ask(
+            say("Opening {name}").format(name=path.name),
+            path.name,
+            partial(_read, path, self._bench.place),
+            self._opened,
+        )
 
     def add(self, path: Path) -> None:
         """Put the files of another job beside those on the bench, to be compared with them."""
@@ -76,7 +82,9 @@ class JobKeeper(QObject):
             new = edits.add_bench(self._bench.document, other, path.stem)
             self._bench.history.apply(new, f"add the files of {path.stem}")
 
-        self._bench.ask(f"Opening {path.name}", path.name, partial(_read, path, self._bench.place), take)
+        self._bench.ask(
+            say("Opening {name}").format(name=path.name), path.name, partial(_read, path, self._bench.place), take
+        )
 
     def _opened(self, document: Document) -> None:
         self._begin(document)
@@ -84,7 +92,7 @@ class JobKeeper(QObject):
 
     def save_in(self, path: Path) -> None:
         """Save the bench, away from the window; what is edited meanwhile is not in it yet."""
-        self._bench.ask(f"Saving {path.name}", path.name, self._work(path), self._saved(path))
+        self._bench.ask(say("Saving {name}").format(name=path.name), path.name, self._work(path), self._saved(path))
 
     def save_at_once(self, path: Path) -> bool:
         """Save the bench before going on; whether it was."""
@@ -110,7 +118,7 @@ class JobKeeper(QObject):
             self._edition = edition
             self._bench.history.follow(replace(self._bench.document, job=where, job_sha256=digest))
             self._remember(where)
-            self._bench.said.emit(f"Job saved: {where}")
+            self._bench.said.emit(say("Job saved: {where}").format(where=where))
 
         return take
 
@@ -125,14 +133,16 @@ class JobKeeper(QObject):
 
 def asked_to_save(parent: QWidget, name: str) -> Answer:
     """What a person wants done with a bench that is not saved as it stands."""
-    box = QMessageBox(QMessageBox.Icon.Question, "valvelab", f"Save {name or 'this job'}?", parent=parent)
-    box.setInformativeText("What was edited since it was saved last is in no file yet.")
+    box = QMessageBox(
+        QMessageBox.Icon.Question, "valvelab", say("Save {what}?").format(what=name or say("this job")), parent=parent
+    )
+    box.setInformativeText(say("What was edited since it was saved last is in no file yet."))
     roles = QMessageBox.ButtonRole
     choices: tuple[tuple[str, QMessageBox.ButtonRole, Answer], ...] = (
-        ("Save", roles.AcceptRole, "save"),
-        ("Offer it at the next start", roles.ActionRole, "keep"),
-        ("Discard", roles.DestructiveRole, "discard"),
-        ("Cancel", roles.RejectRole, "stay"),
+        (say("Save"), roles.AcceptRole, "save"),
+        (say("Offer it at the next start"), roles.ActionRole, "keep"),
+        (say("Discard"), roles.DestructiveRole, "discard"),
+        (say("Cancel"), roles.RejectRole, "stay"),
     )
     buttons = [(box.addButton(text, role), answer) for text, role, answer in choices]
     box.exec()
@@ -162,7 +172,7 @@ def _write(document: Document, path: Path, known: str) -> str:
     from valvelab.workbench import jobs
 
     if known and path.exists() and read_contents(path, MAX_UNPACKED_BYTES).source.sha256 != known:
-        raise CannotWrite(str(path), "it was changed since it was opened here; save under another name")
+        raise CannotWrite(str(path), say("it was changed since it was opened here; save under another name"))
     data = jobs.packed(document, path.name)
     write_whole(path, data)
     return sha256(data).hexdigest()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from valvelab.errors import CannotWrite
+from valvelab.language import say
 from valvelab.window.bench import Bench
 from valvelab.window.pages import OfferStrip
 from valvelab.workbench import recovery
@@ -30,8 +31,8 @@ class LeftOffer:
         for sentence in said:
             self._tell(Problem("error", "recovery", sentence))
         if self._left is not None:
-            tip = "It is not offered again, and its file is removed"
-            self._strip.ask(_question(self._left), "Bring it back", "Leave it", tip)
+            tip = say("It is not offered again, and its file is removed")
+            self._strip.ask(_question(self._left), say("Bring it back"), say("Leave it"), tip)
 
     def close(self) -> None:
         """The window goes: what is not decided stays for the next one."""
@@ -53,5 +54,7 @@ class LeftOffer:
 def _question(left: recovery.LeftBench) -> str:
     names = ", ".join(file.name for file in left.document.files)
     if unsaved(left.document):
-        return "An earlier run left readings that no file holds" + (f", on a bench with {names}." if names else ".")
-    return f"An earlier run did not end cleanly. Its bench held {names}."
+        return say("An earlier run left readings that no file holds") + (
+            say(", on a bench with {names}.").format(names=names) if names else "."
+        )
+    return say("An earlier run did not end cleanly. Its bench held {names}.").format(names=names)

@@ -20,13 +20,14 @@ from PySide6.QtWidgets import (
 
 from valvelab.errors import BadQuantity, ValvelabError
 from valvelab.files.spec_text import comments_lost, with_moved_row, without_row
+from valvelab.language import marked, say
 from valvelab.records.result import Result
-from valvelab.units import display_unit
 from valvelab.window.bench import Bench
 from valvelab.window.chips import chip_row, press
 from valvelab.window.fields import TypedField
 from valvelab.window.layouts import beside, stacked
 from valvelab.window.limits_table import Field, Offer, Pending, SpecTable
+from valvelab.window.numbers import display_unit
 from valvelab.window.panes import button, colour_text, labelled, offer
 from valvelab.window.part_limits import PartLimits
 from valvelab.window.saving import save_as
@@ -38,29 +39,37 @@ from valvelab.workbench.spec_from_part import Spread, Wish, from_card, from_part
 from valvelab.workbench.spec_sheet import Sheet
 
 _NEW = "spec.toml"
-_HINT = "Type a characteristic and its limits; a bare number counts in the unit shown. Tab goes on, Ctrl+Z takes back."
+_HINT = marked(
+    "Type a characteristic and its limits; a bare number counts in the unit shown. Tab goes on, Ctrl+Z takes back."
+)
 _LIMITS = (
-    Field("of", "characteristic", "What is limited; typing completes the name", number=False, share=1.35),
-    Field("items", "items", "all, intake, exhaust, or names such as 1I, 3I", number=False, share=0.8),
-    Field("at", "at", "The lift or height that it is judged at", share=0.75),
-    Field("nominal", "nominal", "What was ordered, with ± beside it"),
-    Field("sides", "±", "Allowed to either side, 0.03 mm, or each with its sign: +0.05 −0.02"),
-    Field("min", "min", "Least value allowed"),
-    Field("max", "max", "Greatest value allowed"),
-    Field("clause", "clause", "Where the limit is written", number=False, share=1.25),
+    Field("of", "characteristic", marked("What is limited; typing completes the name"), number=False, share=1.35),
+    Field("items", "items", marked("all, intake, exhaust, or names such as 1I, 3I"), number=False, share=0.8),
+    Field("at", "at", marked("The lift or height that it is judged at"), share=0.75),
+    Field("nominal", "nominal", marked("What was ordered, with ± beside it")),
+    Field("sides", "±", marked("Allowed to either side, 0.03 mm, or each with its sign: +0.05 −0.02")),
+    Field("min", "min", marked("Least value allowed")),
+    Field("max", "max", marked("Greatest value allowed")),
+    Field("clause", "clause", marked("Where the limit is written"), number=False, share=1.25),
 )
 _BANDS = (
-    Field("items", "lobes", "all, intake, exhaust, or names", number=False),
-    Field("nominal", "nominal table", "Lift table of the nominal, beside the spec", number=False, share=1.9),
-    Field("fit", "fitted out", "What is fitted before comparing: angle, lift", number=False, share=0.8),
-    Field("from", "from", "Start of this piece of the band, cam deg from the nominal's centre"),
-    Field("to", "to", "End of this piece, cam deg from the nominal's centre"),
-    Field("below", "below", "Allowed below the nominal"),
-    Field("above", "above", "Allowed above the nominal"),
-    Field("clause", "clause", "Where the envelope is written", number=False, share=1.1),
+    Field("items", "lobes", marked("all, intake, exhaust, or names"), number=False),
+    Field(
+        "nominal",
+        marked("nominal table"),
+        marked("Lift table of the nominal, beside the spec"),
+        number=False,
+        share=1.9,
+    ),
+    Field("fit", marked("fitted out"), marked("What is fitted before comparing: angle, lift"), number=False, share=0.8),
+    Field("from", "from", marked("Start of this piece of the band, cam deg from the nominal's centre")),
+    Field("to", "to", marked("End of this piece, cam deg from the nominal's centre")),
+    Field("below", "below", marked("Allowed below the nominal")),
+    Field("above", "above", marked("Allowed above the nominal")),
+    Field("clause", "clause", marked("Where the envelope is written"), number=False, share=1.1),
 )
 _WITH_CARD = {"phasing", "lobes"}
-_PAGES = (("limits", "Limits"), ("bands", "Envelopes"), ("text", "Text"))
+_PAGES = (("limits", marked("Limits")), ("bands", marked("Envelopes")), ("text", marked("Text")))
 _WIDTHS: dict[str, float] = {"title": 14, "revision": 3.5, "confidence": 4.5, "installed_height": 6, "valve_lift": 6}
 
 
@@ -74,8 +83,8 @@ class LimitsPane(QWidget):
         self._rows: tuple[spec_sheet.Row, ...] = ()
         self._pieces: tuple[spec_sheet.Row, ...] = ()
         self._pending: dict[str, dict[int, Pending]] = {"limits": {}, "bands": {}}
-        self.table = SpecTable("Limits", _LIMITS, self, self._offers)
-        self.bands = SpecTable("Bands of envelopes", _BANDS, self, self._offers, grows=False)
+        self.table = SpecTable(say("Limits"), _LIMITS, self, self._offers)
+        self.bands = SpecTable(say("Bands of envelopes"), _BANDS, self, self._offers, grows=False)
         self.text = _SpecText(self)
         self.text.left.connect(self._on_text)
         self.table.entered.connect(self._on_limit)
@@ -84,10 +93,10 @@ class LimitsPane(QWidget):
         self.table.placed.connect(self._say_place)
         self.bands.placed.connect(self._say_place)
         self.sentence = QLabel(self)
-        self.sentence.setAccessibleName("Limits: what is wrong")
+        self.sentence.setAccessibleName(say("Limits: what is wrong"))
         self.sentence.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.specs = QComboBox(self)
-        self.specs.setAccessibleName("Spec in front")
+        self.specs.setAccessibleName(say("Spec in front"))
         self.specs.setMaximumWidth(13 * self.fontMetrics().height())
         self.specs.activated.connect(lambda _at: self._use(self.specs.currentData()))
         self._lay_out()
@@ -130,23 +139,23 @@ class LimitsPane(QWidget):
         )
         self.heads: dict[Head, TypedField] = {}
         self.rule = QComboBox(self)
-        self.rule.setAccessibleName("Decision rule")
+        self.rule.setAccessibleName(say("Decision rule"))
         self.rule.setToolTip(
-            "guarded: accepted only where the stated confidence is reached; simple: by the value alone"
+            say("guarded: accepted only where the stated confidence is reached; simple: by the value alone")
         )
         offer(self.rule, (("guarded", "guarded"), ("simple", "simple")), "guarded")
         self.rule.activated.connect(lambda _at: self._on_head("rule", str(self.rule.currentData())))
         words: Sequence[tuple[Head, str, str]] = (
-            ("title", "title", "What the spec is called on paper"),
-            ("revision", "revision", "Its revision"),
-            ("confidence", "at", "Confidence of a guarded decision, above 50 and below 100 %"),
-            ("installed_height", "installed height", "Height that seat forces are judged at"),
-            ("valve_lift", "valve lift", "Lift that open forces are judged at"),
+            ("title", "title", say("What the spec is called on paper")),
+            ("revision", "revision", say("Its revision")),
+            ("confidence", "at", say("Confidence of a guarded decision, above 50 and below 100 %")),
+            ("installed_height", say("installed height"), say("Height that seat forces are judged at")),
+            ("valve_lift", say("valve lift"), say("Lift that open forces are judged at")),
         )
         em = self.fontMetrics().height()
         boxes: dict[str, QWidget] = {}
         for name, text, tip in words:
-            field = TypedField(f"Spec {text}", tip, self._reader(name), self)
+            field = TypedField(say("Spec {text}").format(text=text), tip, self._reader(name), self)
             field.entered.connect(lambda value, name=name: self._on_head(name, str(value)))
             field.refused.connect(lambda sentence: self._say(sentence, "reject"))
             field.setFixedWidth(round(_WIDTHS[name] * em))
@@ -212,7 +221,7 @@ class LimitsPane(QWidget):
 
     def _show_heads(self, document: Document, keys: dict[str, Any]) -> None:
         named = [(file.name, file.path) for file in (*spec_sheet.broken_specs(document), *document.of_kind(SPEC))]
-        offer(self.specs, named or [("no spec yet", "")], self._sheet.file.path if self._sheet else "")
+        offer(self.specs, named or [(say("no spec yet"), "")], self._sheet.file.path if self._sheet else "")
         for name, field in self.heads.items():
             if not (field.hasFocus() and field.isModified()):
                 field.setText(spec_edit.head_value(keys, name))
@@ -245,7 +254,7 @@ class LimitsPane(QWidget):
             one.setVisible(limits)
         self.card_button.setVisible(limits and self.bench.document.bay in _WITH_CARD)
         self.split_button.setVisible(bands)
-        self.add_button.setText("+ envel&ope…" if bands else "+ l&imit")
+        self.add_button.setText(say("+ envel&ope…") if bands else say("+ l&imit"))
         self._say_place()
 
     def _say(self, sentence: str, colour: str = "quiet") -> None:
@@ -262,11 +271,11 @@ class LimitsPane(QWidget):
         if pending is not None:
             self._say(pending.sentence, "undecided" if pending.unfinished else "reject")
         elif self._sheet is not None and self._sheet.broken:
-            self._say(f"✗ Limits can't be read: {self._sheet.broken}", "reject")
+            self._say(say("✗ Limits can't be read: {broken}").format(broken=self._sheet.broken), "reject")
         elif row is not None and row.wrong:
             self._say(f"✗ {row.wrong}", "reject")
         else:
-            self._say(_HINT)
+            self._say(say(_HINT))
 
     def _offers(self, place: int, column: str) -> Sequence[Offer]:
         document = self.bench.document
@@ -312,7 +321,9 @@ class LimitsPane(QWidget):
 
     def _add_envelope(self) -> None:
         start = self.bench.settings.recent_folder
-        name, _ = QFileDialog.getOpenFileName(self, "Nominal lift table", start, "Tables (*.csv *.tsv *.txt *.xlsx)")
+        name, _ = QFileDialog.getOpenFileName(
+            self, say("Nominal lift table"), start, say("Tables (*.csv *.tsv *.txt *.xlsx)")
+        )
         if name:
             self.add_envelope(name)
 
@@ -452,7 +463,11 @@ class LimitsPane(QWidget):
             self.bench.type_table(_NEW, SPEC, text, label)
         else:
             if comments_lost(self._sheet.text, text):
-                self.bench.said.emit(f"{self._sheet.file.name} was written anew: comments between its lines are gone")
+                self.bench.said.emit(
+                    say("{name} was written anew: comments between its lines are gone").format(
+                        name=self._sheet.file.name
+                    )
+                )
             self.bench.retype(self._sheet.file.path, text, label)
 
     def from_part(self) -> PartLimits:
@@ -466,7 +481,7 @@ class LimitsPane(QWidget):
     def _make_from_part(self, wishes: list[Wish], spread: Spread) -> None:
         document = self.bench.document
         self.bench.ask(
-            "Measuring for limits",
+            say("Measuring for limits"),
             "limits",
             lambda: from_part(document, wishes, spread, document.units),
             self._add_made,
@@ -478,7 +493,7 @@ class LimitsPane(QWidget):
     def from_card(self) -> None:
         """Ask for a tolerance, and make limits of the cam card."""
         sides, said = QInputDialog.getText(
-            self, "Limits from the card", "± for centrelines and durations, crank deg", text="1"
+            self, say("Limits from the card"), say("± for centrelines and durations, crank deg"), text="1"
         )
         if said:
             self.make_from_card(sides)
@@ -507,7 +522,7 @@ class LimitsPane(QWidget):
         if self._sheet is not None:
             file = self._sheet.file
             start = self.bench.suggested(_NEW) if file.path.startswith(TYPED) else file.path
-            save_as(self, "Save spec", start, "Spec (*.toml)", self.save_to)
+            save_as(self, say("Save spec"), start, say("Spec (*.toml)"), self.save_to)
 
     def save_to(self, path: Path) -> None:
         """Write the spec and work on from that file."""
@@ -521,7 +536,7 @@ class LimitsPane(QWidget):
         if self.bench.write(whole, text, "Spec written", SPEC):
             document = spec_sheet.saved_as(self.bench.document, sheet.file.path, str(whole))
             self.bench.history.apply(document, "save the spec")
-            self.bench.done.emit(Problem("info", whole.name, f"Spec written: {whole}"))
+            self.bench.done.emit(Problem("info", whole.name, say("Spec written: {whole}").format(whole=whole)))
 
 
 class _SpecText(QPlainTextEdit):
@@ -531,7 +546,7 @@ class _SpecText(QPlainTextEdit):
 
     def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)
-        self.setAccessibleName("Text of the spec")
+        self.setAccessibleName(say("Text of the spec"))
         self.setFrameShape(QPlainTextEdit.Shape.NoFrame)
         self.setTabChangesFocus(True)
 

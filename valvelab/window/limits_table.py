@@ -21,16 +21,17 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.inspection.characteristics import explained
+from valvelab.language import aloud, marked, plain, say
 from valvelab.tables.verdicts import SIGNS, WORDS, overall
 from valvelab.units import System
 from valvelab.window.icons import icon
 from valvelab.window.painting import LEFT, RIGHT
-from valvelab.window.table_menu import let_copy
+from valvelab.window.table_menu import PLAIN, let_copy
 from valvelab.window.theme import current_theme
 from valvelab.workbench.spec_sheet import Row, measured_text, outcome
 
 Index = QModelIndex | QPersistentModelIndex
-MEASURED, VERDICT = "measured", "verdict"
+MEASURED, VERDICT = marked("measured"), marked("verdict")
 _SHARES = (1.45, 1.55)
 Offer = tuple[str, str]
 """A text that completes a cell, and what it means."""
@@ -117,6 +118,9 @@ class SpecModel(QAbstractTableModel):
     def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
         """Text, alignment, colour, sentence of a cell."""
         place, column = index.row(), index.column()
+        if role == PLAIN:
+            with plain():
+                return self.data(index)
         if role == Qt.ItemDataRole.TextAlignmentRole:
             number = column == len(self.fields) or (column < len(self.fields) and self.fields[column].number)
             return RIGHT if number else LEFT
@@ -153,7 +157,7 @@ class SpecModel(QAbstractTableModel):
             return row.wrong
         if row is not None and row.characteristic is not None and name == "of":
             return explained(row.characteristic.name, row.characteristic.unit)
-        tip = next(field.tip for field in self.fields if field.name == name)
+        tip = say(next(field.tip for field in self.fields if field.name == name))
         return "\n".join(part for part in (self.cell(place, name), tip) if part)
 
     def _given(self, row: Row, column: int, role: int) -> Any:
@@ -161,7 +165,8 @@ class SpecModel(QAbstractTableModel):
         worst = overall(row.verdicts)
         match role:
             case Qt.ItemDataRole.DisplayRole if column == 0:
-                return measured_text(row, self.units)
+                with aloud():
+                    return measured_text(row, self.units)
             case Qt.ItemDataRole.DisplayRole:
                 return self._verdict(row)
             case Qt.ItemDataRole.ForegroundRole if column == 1 and (worst or row.wrong):
@@ -181,9 +186,10 @@ class SpecModel(QAbstractTableModel):
         total = len(row.verdicts)
         for name, count in outcome(row.verdicts).items():
             if total == 1:
-                return WORDS[name]
-            return f"all {total} {WORDS[name]}" if count == total else f"{count} of {total} {WORDS[name]}"
-        return "can't be judged" if row.wrong else ""
+                return say(WORDS[name])
+            told = say("all {total} {decided}") if count == total else say("{count} of {total} {decided}")
+            return told.format(count=count, total=total, decided=say(WORDS[name]))
+        return say("can't be judged") if row.wrong else ""
 
     def setData(self, index: Index, value: Any, _role: int = Qt.ItemDataRole.EditRole) -> bool:
         """A cell was typed; whoever listens to `typed` shows the rows that it gives."""
@@ -199,19 +205,29 @@ class SpecModel(QAbstractTableModel):
         typed = self.fields[section] if section < len(self.fields) else None
         match role:
             case Qt.ItemDataRole.DisplayRole:
-                return typed.title if typed is not None else (MEASURED, VERDICT)[section - len(self.fields)]
+                return say(self._title(section))
             case Qt.ItemDataRole.ToolTipRole:
-                return typed.tip if typed is not None else None
+                return say(typed.tip) if typed is not None else None
+            case int() if role == PLAIN:
+                return self._title(section)
             case Qt.ItemDataRole.TextAlignmentRole:
                 number = typed.number if typed is not None else section == len(self.fields)
                 return RIGHT if number else LEFT
             case _:
                 return None
 
+    def _title(self, section: int) -> str:
+        return (
+            self.fields[section].title
+            if section < len(self.fields)
+            else (MEASURED, VERDICT)[section - len(self.fields)]
+        )
+
     def spoken(self, place: int, column: int) -> str:
         """What a cell is, in words: `± of max_lift`."""
         of = self.cell(place, self.fields[0].name) if column else ""
-        return f"{self.fields[column].title} of {of or f'row {place + 1}'}"
+        row = say("row {number}").format(number=place + 1)
+        return say("{title} of {item}").format(title=say(self.fields[column].title), item=of or row)
 
 
 class _Cells(QStyledItemDelegate):

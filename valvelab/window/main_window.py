@@ -15,6 +15,7 @@ from PySide6.QtWidgets import QAbstractItemView, QApplication, QFileDialog, QLin
 from valvelab.csv_text import csv_text
 from valvelab.errors import CannotWrite, ValvelabError
 from valvelab.files.job_archive import ENDING, names_job
+from valvelab.language import LANGUAGES, aloud, say
 from valvelab.places import sample_profiles
 from valvelab.records.result import Verdict
 from valvelab.window import pages, theme
@@ -156,7 +157,7 @@ class MainWindow(Shell):
         if asked is not None and (content := document.content(asked)) is not None:
             self.columns.show_file(asked, content.kind or bays.table_of(document.bay))
             self.columns.later.setVisible(value is not None or content.preview is None)
-            self.columns.later.setText("Leave it as it i&s" if content.preview is None else "La&ter")
+            self.columns.later.setText(say("Leave it as it i&s") if content.preview is None else say("La&ter"))
             self.pages.bring(self.columns)
             return
         if self._columns is not None:
@@ -183,7 +184,11 @@ class MainWindow(Shell):
 
             pane = self._columns = ColumnsPane(self)
             bench = self.bench
-            pane.wanted.connect(lambda draft: bench.ask(f"Reading {draft.name}", draft.name, draft.look, pane.take_up))
+            pane.wanted.connect(
+                lambda draft: bench.ask(
+                    say("Reading {name}").format(name=draft.name), draft.name, draft.look, pane.take_up
+                )
+            )
             pane.assigned.connect(bench.assign_columns)
             pane.given_up.connect(bench.remove_file)
             pane.later.clicked.connect(bench.put_off_columns)
@@ -214,7 +219,8 @@ class MainWindow(Shell):
 
         work, progress = bays.work_of(bay.name), view.progress(document, value) or entry_told.progress(document)
         result, judges = work.result(value), bool(work.judges)
-        told = Headline(progress, None) if progress else headline(result, document.units)
+        with aloud():
+            told = Headline(progress, None) if progress else headline(result, document.units)
         if progress:
             result = result.model_copy(update={"verdicts": ()})
         asks = judges and not progress
@@ -228,14 +234,16 @@ class MainWindow(Shell):
         if bay is not None:
             calm = value is None and bool(begun(document))
             rows = [
-                replace(r, about=bay.title, level="info" if calm else r.level) if r.about == bay.name else r
+                replace(r, about=say(bay.title), level="info" if calm else r.level) if r.about == bay.name else r
                 for r in rows
             ]
         if bay is not None and value is not None:
             rows += [Problem(note.level, note.about, note.text) for note in bays.work_of(bay.name).result(value).notes]
         self.notes.show_problems(rows)
         grave = sum(row.level == "error" for row in rows)
-        self.docks["Problems"].setWindowTitle(f"Problems and notes ({len(rows)})" if rows else "Problems and notes")
+        self.docks["Problems"].setWindowTitle(
+            say("Problems and notes ({count})").format(count=len(rows)) if rows else say("Problems and notes")
+        )
         if grave and self._changed("grave", (str(grave),)):
             self.docks["Problems"].raise_()
 
@@ -244,7 +252,7 @@ class MainWindow(Shell):
         for name, label in (("undo", history.undo_label), ("redo", history.redo_label)):
             action = self.actions_by_name[name]
             action.setEnabled(label is not None)
-            action.setText(f"{name.capitalize()} {label}" if label else name.capitalize())
+            action.setText(_edit_told(say(name.capitalize()), label))
         _, value = _front(document)
         for able, names in (
             (value is not None, ("certificate", "export", "print")),
@@ -254,13 +262,15 @@ class MainWindow(Shell):
             for name in names:
                 self.actions_by_name[name].setEnabled(able)
         self.actions_by_name["units"].setChecked(document.units == "inch")
-        self.actions_by_name[f"scheme_{self.bench.settings.scheme}"].setChecked(True)
+        for name in (f"scheme_{self.bench.settings.scheme}", f"language_{self.bench.settings.language}"):
+            if name in self.actions_by_name:
+                self.actions_by_name[name].setChecked(True)
         if document.bay in self.bay_actions:
             self.bay_actions[document.bay].setChecked(True)
 
     def _show_job(self) -> None:
         """The job's name in the title bar, marked while it is not saved as it stands."""
-        name = self.job.name or ("Untitled job" if self.job.unsaved else "")
+        name = self.job.name or (say("Untitled job") if self.job.unsaved else "")
         self.setWindowTitle(f"{name}[*] · valvelab" if name else "valvelab")
         self.setWindowModified(self.job.unsaved)
         self.empty.show_jobs([] if self.bench.document.files else self.bench.settings.recent_jobs)
@@ -351,7 +361,7 @@ class MainWindow(Shell):
             if answer == "keep":
                 self.bench.keep_or_raise()
         except CannotWrite as error:
-            if not self.leave_behind(f"Readings that no file holds can't be kept. {error}"):
+            if not self.leave_behind(say("Readings that no file holds can't be kept. {error}").format(error=error)):
                 event.ignore()
                 return
         layout = {
@@ -394,7 +404,9 @@ class MainWindow(Shell):
 
     def _ask_job_path(self) -> Path | None:
         name = self.bench.suggested((self.job.name or self._first_name("job")) + ENDING)
-        chosen, _ = QFileDialog.getSaveFileName(self, "Save job", name, f"Job (*{ENDING})")
+        chosen, _ = QFileDialog.getSaveFileName(
+            self, say("Save job"), name, say("Job (*{ending})").format(ending=ENDING)
+        )
         return with_ending(Path(chosen)) if chosen else None
 
     def save_job(self, path: Path | None = None) -> None:
@@ -410,7 +422,10 @@ class MainWindow(Shell):
 
     def _add_job(self) -> None:
         name, _ = QFileDialog.getOpenFileName(
-            self, "Add the files of another job", self.bench.settings.recent_folder, f"Job (*{ENDING})"
+            self,
+            say("Add the files of another job"),
+            self.bench.settings.recent_folder,
+            say("Job (*{ending})").format(ending=ENDING),
         )
         if name:
             self.job.add(Path(name))
@@ -422,7 +437,7 @@ class MainWindow(Shell):
     def leave_behind(self, sentence: str) -> bool:
         """Whether to close although readings are lost by it: a person is asked."""
         close, stay = QMessageBox.StandardButton.Discard, QMessageBox.StandardButton.Cancel
-        asked = f"{sentence}. Save them to a file first."
+        asked = say("{sentence}. Save them to a file first.").format(sentence=sentence)
         return QMessageBox.warning(self, "valvelab", asked, close | stay, stay) == close
 
     # -- actions ----------------------------------------------------------------------------------------------------
@@ -459,6 +474,7 @@ class MainWindow(Shell):
             "scheme_light": lambda: self._set_scheme("light"),
             "scheme_dark": lambda: self._set_scheme("dark"),
             "scheme": lambda: self._set_scheme("light" if theme.current_theme().name == "dark" else "dark"),
+            **{f"language_{code}": partial(self._set_language, code) for code in ("system", *LANGUAGES)},
             "larger": lambda: self._scale_text(1.15),
             "smaller": lambda: self._scale_text(1.0 / 1.15),
             "layout": lambda: self.restoreState(self.usual_layout),
@@ -473,9 +489,11 @@ class MainWindow(Shell):
     def _open(self) -> None:
         names, _ = QFileDialog.getOpenFileNames(
             self,
-            "Open a job, or put files on the bench",
+            say("Open a job, or put files on the bench"),
             self.bench.settings.recent_folder,
-            f"Jobs, tables, traces and specs (*{ENDING} {_TABLES});;Jobs (*{ENDING});;All files (*)",
+            say("Jobs, tables, traces and specs (*{ending} {tables});;Jobs (*{ending});;All files (*)").format(
+                ending=ENDING, tables=_TABLES
+            ),
         )
         if names:
             folder = str(Path(names[0]).parent)
@@ -621,14 +639,18 @@ class MainWindow(Shell):
     def _save_certificate(self) -> None:
         if not self._is_broken():
             name = self.bench.suggested(f"{self._first_name('inspection')}.pdf")
-            save_as(self, "Save certificate", name, "Certificate (*.pdf)", self.save_certificate)
+            save_as(self, say("Save certificate"), name, say("Certificate (*.pdf)"), self.save_certificate)
 
     def _is_broken(self) -> bool:
         """Whether a spec that concerns the bay in front can't be held against it: nothing is certified past one."""
         broken = _trouble(self.bench.document)
         if broken:
             self.tell(
-                Problem("error", "certificate", f"Limits can't be read: {broken}. Nothing is certified past them.")
+                Problem(
+                    "error",
+                    "certificate",
+                    say("Limits can't be read: {broken}. Nothing is certified past them.").format(broken=broken),
+                )
             )
         return bool(broken)
 
@@ -653,14 +675,14 @@ class MainWindow(Shell):
 
     def _paper_written(self, paper: Paper) -> None:
         self.bench.history.follow(edits.add_paper(self.bench.document, paper), counts=True)
-        self.tell(Problem("info", Path(paper.path).name, f"Certificate written: {paper.path}"))
+        self.tell(Problem("info", Path(paper.path).name, say("Certificate written: {path}").format(path=paper.path)))
 
     def _export(self) -> None:
         """Ask for a kind of file and its place, and have it made."""
         kinds = self.exports()
         if not kinds:
             return
-        asked = ask_place(self, "Export", self.bench.suggested(self._first_name("inspection")), list(kinds))
+        asked = ask_place(self, say("Export"), self.bench.suggested(self._first_name("inspection")), list(kinds))
         if asked is not None:
             path, kind = asked
             self.export(path, kinds[kind])
@@ -714,16 +736,24 @@ class MainWindow(Shell):
 
     def _offer_to_open(self, path: str) -> None:
         self._paper = path
-        self.written.ask(f"Written: {path}", "Open", "Close")
+        self.written.ask(say("Written: {path}").format(path=path), say("Open"), say("Close"))
 
     def _open_paper(self) -> None:
         if not QDesktopServices.openUrl(QUrl.fromLocalFile(self._paper)):
-            self.tell(Problem("error", Path(self._paper).name, f"{self._paper}: no program here opens it"))
+            self.tell(
+                Problem(
+                    "error", Path(self._paper).name, say("{paper}: no program here opens it").format(paper=self._paper)
+                )
+            )
 
     def _set_scheme(self, scheme: theme.Scheme) -> None:
         self.bench.keep_settings(replace(self.bench.settings, scheme=scheme))
         theme.set_scheme(scheme)
         self.restyle()
+
+    def _set_language(self, code: str) -> None:
+        self.bench.keep_settings(replace(self.bench.settings, language=code))
+        self.tell(Problem("info", "window", say("The language is another from the next start of valvelab on.")))
 
     def _scale_text(self, factor: float) -> None:
         font = theme.text_font(min(30.0, max(7.0, QApplication.font().pointSizeF() * factor)))
@@ -739,7 +769,7 @@ class MainWindow(Shell):
         self.pages.bring(self.text_page)
 
     def _show_remembered(self) -> None:
-        self._show_text("Remembered columns", partial(pages.remembered_html, self.bench.settings.columns))
+        self._show_text(say("Remembered columns"), partial(pages.remembered_html, self.bench.settings.columns))
 
     def _follow_link(self, shape: str) -> None:
         """The links of the remembered columns forget them."""
@@ -749,6 +779,11 @@ class MainWindow(Shell):
     def _close_text(self) -> None:
         self.text_page.wanted = False
         self._refresh(self.bench.document)
+
+
+def _edit_told(act: str, label: str | None) -> str:
+    """Undo or redo, with what it takes back or brings back."""
+    return say("{act} {edit}").format(act=act, edit=say(label)) if label else act
 
 
 def _front(document: Document) -> tuple[Bay | None, object | None]:

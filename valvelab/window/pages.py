@@ -20,6 +20,7 @@ from PySide6.QtWidgets import (
 
 from valvelab import __version__
 from valvelab.cautions import CAUTIONS
+from valvelab.language import say
 from valvelab.window.actions import ACTIONS, KEYS
 from valvelab.window.chips import Heading
 from valvelab.window.icons import icon
@@ -78,9 +79,9 @@ class EmptyPage(QWidget):
         self.caution = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter, wordWrap=True)
         self.caution.setAccessibleName("Caution")
         self._jobs = above(spacing=2)
-        self.open_button = QPushButton("O&pen…", self)
-        self.sample_button = QPushButton("Open the &sample", self)
-        self.type_button = QPushButton("&Type readings…", self)
+        self.open_button = QPushButton(say("O&pen…"), self)
+        self.sample_button = QPushButton(say("Open the &sample"), self)
+        self.type_button = QPushButton(say("&Type readings…"), self)
         self._offered: QWidget | None = None
         self._offers = beside(1, 1)
         buttons = beside(1, self.open_button, self.type_button, self.sample_button, 1)
@@ -117,13 +118,13 @@ class EmptyPage(QWidget):
             if (widget := item.widget()) is not None:
                 widget.deleteLater()
         if paths:
-            self._jobs.addWidget(QLabel("Recent jobs", self, alignment=Qt.AlignmentFlag.AlignCenter))
+            self._jobs.addWidget(QLabel(say("Recent jobs"), self, alignment=Qt.AlignmentFlag.AlignCenter))
         for path in paths[:_JOBS_SHOWN]:
             button = QPushButton(Path(path).stem, self)
             button.setFlat(True)
             button.setIcon(icon("job"))
             button.setToolTip(path)
-            button.setAccessibleName(f"Open the job {Path(path).stem}")
+            button.setAccessibleName(say("Open the job {stem}").format(stem=Path(path).stem))
             button.clicked.connect(partial(self.job_wanted.emit, path))
             self._jobs.addWidget(button)
 
@@ -135,14 +136,18 @@ class EmptyPage(QWidget):
         colour = "reject" if failure else "accent"
         self._picture.setPixmap(icon(name, colour).pixmap(QSize(side, side), self.devicePixelRatioF()))
         if begun:
-            head, what = f"{bay.title if bay else 'Readings'}: being typed", begun
+            head, what = say("{bay}: being typed").format(bay=say(bay.title if bay else "Readings")), begun
         elif busy:
-            head, what = "Reading and inspecting…", ""
+            head, what = say("Reading and inspecting…"), ""
         elif failure:
-            head, what = "This can't be inspected", failure
+            head, what = say("This can't be inspected"), failure
         else:
-            head = f"{bay.title}: nothing on the bench yet" if bay else "Nothing on the bench yet"
-            what = (bay.empty if bay else "") + " A spec (TOML) beside it gives the limits to judge by."
+            head = (
+                say("{bay}: nothing on the bench yet").format(bay=say(bay.title))
+                if bay
+                else say("Nothing on the bench yet")
+            )
+            what = (say(bay.empty) if bay else "") + say(" A spec (TOML) beside it gives the limits to judge by.")
         self._head.setText(head)
         self.explanation.setText(what)
         mind = "" if bay is None else bay.caution
@@ -180,8 +185,8 @@ class TextPage(QWidget):
         self._text = QTextBrowser(self, openLinks=False)
         self._text.anchorClicked.connect(lambda address: self.followed.emit(address.toString()))
         self._text.setFrameShape(QTextBrowser.Shape.NoFrame)
-        self._text.setAccessibleName("Text")
-        back = QPushButton("Back to the bench", self)
+        self._text.setAccessibleName(say("Text"))
+        back = QPushButton(say("Back to the bench"), self)
         back.setShortcut("Escape")
         back.setToolTip("Back to the bench (Escape)")
         back.clicked.connect(self.closed)
@@ -190,7 +195,7 @@ class TextPage(QWidget):
     def show_text(self, title: str, html: Html) -> None:
         """Show a text."""
         self.wanted, self._html = True, html
-        self._head.setText(title)
+        self._head.setText(say(title))
         self.refresh()
 
     def refresh(self) -> None:
@@ -205,7 +210,7 @@ class BusyLabel(QLabel):
     def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)
         self.setContentsMargins(0, 0, 10, 0)
-        self.setAccessibleName("Work under way")
+        self.setAccessibleName(say("Work under way"))
 
     def say(self, text: str) -> None:
         """Show a text, or nothing."""
@@ -247,7 +252,7 @@ def cautions_html(theme: Theme) -> str:
     """The cautions."""
     rows = "".join(
         f'<tr><td style="color:{theme.colours["undecided"]};padding:8px 14px 8px 4px;font-size:large">▲</td>'
-        f'<td style="padding:8px 0">{escape(text)}</td></tr>'
+        f'<td style="padding:8px 0">{escape(say(text))}</td></tr>'
         for text in CAUTIONS
     )
     return f"<table>{rows}</table>"
@@ -256,16 +261,21 @@ def cautions_html(theme: Theme) -> str:
 def about_html(theme: Theme) -> str:
     """Version and every key."""
     quiet = theme.colours["quiet"]
-    keys = [(one.shortcut, one.tip) for one in ACTIONS if one.shortcut]
-    keys += [(f"Ctrl+{number % 10}", f"Go to {bay.title}") for number, bay in enumerate(BAYS, start=1)]
+    keys = [(one.shortcut, say(one.tip)) for one in ACTIONS if one.shortcut]
+    keys += [
+        (f"Ctrl+{number % 10}", say("Go to {bay}").format(bay=say(bay.title)))
+        for number, bay in enumerate(BAYS, start=1)
+    ]
     rows = "".join(
         f"<tr><td style='padding:2px 22px 2px 0'><b>{escape(key)}</b></td><td>{escape(tip)}</td></tr>"
-        for key, tip in (*keys, *KEYS)
+        for key, tip in (*keys, *((key, say(tip)) for key, tip in KEYS))
     )
+    version = say("Version {version}. Inspection of camshafts and valve springs for competition-engine shops.")
+    support = say("Results support, and never replace, the judgement of qualified people.")
     return (
-        f"<p>Version {__version__}. Inspection of camshafts and valve springs for competition-engine shops.</p>"
-        f"<p style='color:{quiet}'>Results support, and never replace, the judgement of qualified people.</p>"
-        f"<h3>Keys</h3><table>{rows}</table>"
+        f"<p>{version.format(version=__version__)}</p>"
+        f"<p style='color:{quiet}'>{support}</p>"
+        f"<h3>{say('Keys')}</h3><table>{rows}</table>"
     )
 
 
@@ -274,8 +284,10 @@ def remembered_html(columns: Mapping[str, str], theme: Theme) -> str:
     quiet, link = theme.colours["quiet"], theme.colours["accent"]
     rows = "".join(
         f"<tr><td style='padding:4px 22px 4px 0'>{escape(told)}</td>"
-        f"<td style='padding:4px 0'><a href='{escape(shape)}' style='color:{link}'>Forget</a></td></tr>"
+        f"<td style='padding:4px 0'><a href='{escape(shape)}' style='color:{link}'>{say('Forget')}</a></td></tr>"
         for shape, told in reversed(list(columns.items()))
     )
-    why = "A file whose names say nothing is read by these where its form, its number of columns and its header agree."
-    return f"<p style='color:{quiet}'>{why}</p>" + (f"<table>{rows}</table>" if rows else "<p>None.</p>")
+    why = say(
+        "A file whose names say nothing is read by these where its form, its number of columns and its header agree."
+    )
+    return f"<p style='color:{quiet}'>{why}</p>" + (f"<table>{rows}</table>" if rows else f"<p>{say('None.')}</p>")

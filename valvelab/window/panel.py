@@ -8,6 +8,7 @@ from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QGridLayout, QWidget
 
 from valvelab.figures.description import Dial, Figure, HeatMap
+from valvelab.language import say_measures
 from valvelab.units import System
 from valvelab.window.chips import Heading
 from valvelab.window.dial import DialView
@@ -41,7 +42,7 @@ class DrawingPanel(QWidget):
             self._build(drawings)
             self._kinds = kinds
         for (heading, view), drawing in zip(self._views, drawings, strict=True):
-            heading.setText(drawing.title)
+            heading.setText(say_measures(drawing.title))
             if isinstance(view, FigureView) and isinstance(drawing, Figure):
                 view.show_figure(drawing, units)
             elif isinstance(view, HeatMapView) and isinstance(drawing, HeatMap):
@@ -58,7 +59,7 @@ class DrawingPanel(QWidget):
         self._views = []
         for number, drawing in enumerate(drawings):
             row, column = divmod(number, self._across)
-            heading = Heading(drawing.title, 1.0, self)
+            heading = Heading(say_measures(drawing.title), 1.0, self)
             heading.setContentsMargins(8, 4, 0, 0)
             view = self._view(drawing)
             self._grid.addWidget(heading, 2 * row, column)

@@ -19,6 +19,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.language import say
 from valvelab.units import Dimension, System
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading, chip_row, press
@@ -35,7 +36,7 @@ def titled(parent: QWidget, title: str | QLabel, content: QWidget, *tools: QWidg
     `level` keeps the line as high as one with chips in it.
     """
     box = QWidget(parent)
-    heading = Heading(title, 1.05, box) if isinstance(title, str) else title
+    heading = Heading(say(title), 1.05, box) if isinstance(title, str) else title
     parts: tuple[Part, ...] = (heading, 1, *tools) if title else (*tools, 1)
     head = beside(*parts, margins=(8, 4, 6, 4), spacing=6)
     if level:
@@ -59,7 +60,7 @@ def splitter(
 
 def labelled(parent: QWidget, text: str, field: QWidget) -> QWidget:
     """A field with its name in front."""
-    label = QLabel(text, parent)
+    label = QLabel(say(text), parent)
     label.setBuddy(field)
     return strip(parent, label, field, spacing=4)
 
@@ -135,7 +136,7 @@ class BoundQuantity(QuantityField):
     ) -> None:
         self.entry = entry = entry_of(kind, field)
         unit = entry.unit if unit is None else unit
-        super().__init__(entry.spoken, dimension or entry.dimension, unit, entry.step, parent)
+        super().__init__(say(entry.spoken), dimension or entry.dimension, unit, entry.step, parent)
         default = getattr(kind(), field)
         take = held or (lambda value: entry.taken(value, default))
         self.entered.connect(
@@ -151,8 +152,8 @@ def number_field(bench: Bench, parent: QWidget, kind: type[Any], field: str) -> 
     """A whole number bound to a field of a state; it follows the state, and while that has none what it is given."""
     entry = entry_of(kind, field)
     made = QSpinBox(parent, minimum=round(entry.least), maximum=round(entry.most))
-    made.setAccessibleName(entry.spoken)
-    made.setToolTip(entry.spoken)
+    made.setAccessibleName(say(entry.spoken))
+    made.setToolTip(say(entry.spoken))
     made.valueChanged.connect(
         lambda value: bench.set(kind, entry.edit, field if entry.merges else None, **{field: value})
     )
@@ -167,9 +168,9 @@ def show_number(field: QSpinBox, value: int) -> None:
 
 def caution(parent: QWidget, text: str, whole: str) -> QLabel:
     """A caution in a line that may be cut off; `whole` is said when it is pointed at."""
-    made = QLabel(f"▲ {text}", parent)
-    made.setToolTip(whole)
-    made.setAccessibleName("Caution")
+    made = QLabel(f"▲ {say(text)}", parent)
+    made.setToolTip(say(whole))
+    made.setAccessibleName(say("Caution"))
     made.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
     return made
 
@@ -186,8 +187,8 @@ def offer(box: QComboBox, rows: Sequence[tuple[str, Any]], chosen: Any) -> None:
 
 def button(parent: QWidget, text: str, tip: str, pressed: Callable[[], object]) -> QPushButton:
     """A button with its tip and what it does."""
-    made = QPushButton(text, parent)
-    made.setToolTip(tip)
+    made = QPushButton(say(text), parent)
+    made.setToolTip(say(tip))
     made.clicked.connect(lambda _on=False: pressed())
     return made
 

@@ -10,6 +10,7 @@ from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 from valvelab.errors import ValvelabError
+from valvelab.language import say
 from valvelab.window.bench import Bench
 from valvelab.window.signing_menu import chosen_signer
 from valvelab.workbench.document import Document, Paper, Problem
@@ -43,11 +44,17 @@ def write_paper(
     def written(paper: Paper) -> None:
         taken(paper)
         if signed_as:
-            bench.done.emit(Problem("info", path.name, f"Certificate signed as {signed_as}: {path}"))
+            bench.done.emit(
+                Problem(
+                    "info",
+                    path.name,
+                    say("Certificate signed as {signed_as}: {path}").format(signed_as=signed_as, path=path),
+                )
+            )
         if then is None:
             bench.wrote.emit(str(path))
 
-    bench.ask(f"Writing {path.name}", path.name, work, written)
+    bench.ask(say("Writing {name}").format(name=path.name), path.name, work, written)
 
 
 def preview_paper(bench: Bench, name: str, made: Made, taken: Callable[[bytes], object]) -> None:
@@ -62,7 +69,7 @@ def preview_paper(bench: Bench, name: str, made: Made, taken: Callable[[bytes], 
             writer[0](path)
             return path.read_bytes()
 
-    bench.ask(f"Drawing {name}", name, work, taken)
+    bench.ask(say("Drawing {name}").format(name=name), name, work, taken)
 
 
 def _writer(bench: Bench, made: Made, about: str) -> tuple[Callable[[Path], Paper], str] | None:

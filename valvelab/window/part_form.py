@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from PySide6.QtCore import QSignalBlocker, Signal
 from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QSizePolicy, QWidget
 
+from valvelab.language import say
 from valvelab.units import System
 from valvelab.window.fields import TypedField
 from valvelab.window.layouts import FormArea, strip
@@ -22,7 +23,7 @@ class PartForm(FormArea):
     refused = Signal(str)
 
     def __init__(self, parent: QWidget) -> None:
-        super().__init__("About the part", parent)
+        super().__init__(say("About the part"), parent)
         self.fields: dict[str, TypedField] = {}
         self.choices: dict[str, QComboBox] = {}
         self._keys: tuple[str, ...] = ()
@@ -109,7 +110,7 @@ class PartForm(FormArea):
 
     def _choice(self, field: FormField) -> QWidget:
         box = QComboBox()
-        box.addItems(["not stated", *field.words])
+        box.addItems([say("not stated"), *field.words])
         box.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         box.setAccessibleName(field.key[:1].upper() + field.key[1:])
         box.setToolTip(field.help)
@@ -133,7 +134,7 @@ class PartForm(FormArea):
         if radius is not None:
             radius.setEnabled(word == field.with_radius)
         if radius is not None and word == field.with_radius:
-            self.refused.emit(f"The radius of the {word} is wanted beside it.")
+            self.refused.emit(say("The radius of the {word} is wanted beside it.").format(word=word))
             radius.setFocus()
             return
         self.stated.emit(field.key, word if word in field.words else "")

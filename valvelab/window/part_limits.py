@@ -19,6 +19,7 @@ from PySide6.QtWidgets import (
 
 from valvelab.errors import BadQuantity
 from valvelab.inspection.characteristics import Characteristic
+from valvelab.language import say
 from valvelab.units import System
 from valvelab.window.layouts import above, beside
 from valvelab.window.panes import colour_text
@@ -36,27 +37,29 @@ class PartLimits(QDialog):
 
     def __init__(self, rows: Sequence[Characteristic], units: System, bay: str, parent: QWidget) -> None:
         super().__init__(parent)
-        self.setWindowTitle("Limits from this part")
+        self.setWindowTitle(say("Limits from this part"))
         self._units = units
         self.rows: dict[str, tuple[QCheckBox, QLineEdit | None, QLineEdit]] = {}
         self._known = {row.name: row for row in rows}
         self.sentence = QLabel(self, wordWrap=True)
-        self.sentence.setAccessibleName("Limits from this part: what is wrong")
+        self.sentence.setAccessibleName(say("Limits from this part: what is wrong"))
         intro = QLabel(
-            "What was measured becomes the nominal, rounded; ± takes a size, 5 %, or 3 u (3 times its "
-            "standard uncertainty).",
+            say(
+                "What was measured becomes the nominal, rounded; ± takes a size, 5 %, or 3 u (3 times "
+                "its standard uncertainty)."
+            ),
             self,
             wordWrap=True,
         )
-        self.each = QRadioButton("A row for each item", self)
-        self.kinds = QRadioButton("A row for each kind, with its mean", self)
+        self.each = QRadioButton(say("A row for each item"), self)
+        self.kinds = QRadioButton(say("A row for each kind, with its mean"), self)
         self.each.setChecked(bay in {"lobes", "shaft"})
         self.kinds.setChecked(bay not in {"lobes", "shaft"})
         several = any(row.subject in SELECTED_BY for row in rows)
         for choice in (self.each, self.kinds):
             choice.setVisible(several)
         buttons = QDialogButtonBox(self)
-        add = buttons.addButton("Add limits", QDialogButtonBox.ButtonRole.AcceptRole)
+        add = buttons.addButton(say("Add limits"), QDialogButtonBox.ButtonRole.AcceptRole)
         add.setDefault(True)
         buttons.addButton(QDialogButtonBox.StandardButton.Cancel)
         buttons.accepted.connect(self.accept)
@@ -82,10 +85,12 @@ class PartLimits(QDialog):
             at = None
             if row.needs_at is not None:
                 at = QLineEdit(usual_at(row, self._units), box)
-                at.setAccessibleName(f"{row.head}: {row.needs_at} it is judged at")
+                at.setAccessibleName(
+                    say("{head}: {needs_at} it is judged at").format(head=row.head, needs_at=row.needs_at)
+                )
                 grid.addWidget(at, number, 1)
             sides = QLineEdit(usual_sides(row, self._units), box)
-            sides.setAccessibleName(f"{row.head}: tolerance")
+            sides.setAccessibleName(say("{head}: tolerance").format(head=row.head))
             sides.setAlignment(Qt.AlignmentFlag.AlignRight)
             grid.addWidget(chosen, number, 0)
             grid.addWidget(sides, number, 2)

@@ -13,13 +13,14 @@ from PySide6.QtWidgets import QMenu, QWidget
 from valvelab.csv_text import csv_text
 from valvelab.figures.description import Dial, Figure, HeatMap
 from valvelab.figures.points import point_rows
+from valvelab.language import marked, say
 from valvelab.units import System
 from valvelab.window.saving import add_exports, ask_place, bench_of, pop_up, save_as
 
 _WIDTH_MM = 176.0
 _HEIGHTS_MM = (40.0, 250.0)
-_PICTURE = "Picture as it looks (*.png)"
-_ON_PAPER = ("Drawing (*.svg)", "Drawing (*.pdf)", "Drawing (*.png)")
+_PICTURE = marked("Picture as it looks (*.png)")
+_ON_PAPER = (marked("Drawing (*.svg)"), marked("Drawing (*.pdf)"), marked("Drawing (*.png)"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,19 +49,19 @@ def open_plot_menu(plot: QWidget, at: QPoint, on_paper: Shown | None, zoom: Zoom
     """Open the menu of a plot; `on_paper` is what paper draws of it, None where it draws nothing."""
     menu = QMenu(plot)
     if zoom is not None:
-        menu.addAction("Whole view", zoom.whole)
-        box = menu.addAction("Drag draws a box to zoom to", lambda: zoom.set_boxing(not zoom.boxing))
+        menu.addAction(say("Whole view"), zoom.whole)
+        box = menu.addAction(say("Drag draws a box to zoom to"), lambda: zoom.set_boxing(not zoom.boxing))
         box.setCheckable(True)
         box.setChecked(zoom.boxing)
         menu.addSeparator()
     found = on_paper or Shown()
-    menu.addAction("Copy picture", partial(_copy_picture, plot))
+    menu.addAction(say("Copy picture"), partial(_copy_picture, plot))
     if found.drawings:
-        menu.addAction("Copy as SVG", partial(_copy_svg, plot, found))
+        menu.addAction(say("Copy as SVG"), partial(_copy_svg, plot, found))
     if found.figures:
-        menu.addAction("Copy points", lambda: QGuiApplication.clipboard().setText(_points(found, "\t")))
-        menu.addAction("Save points…", partial(_save_points, plot, found))
-    menu.addAction("Save picture…", partial(_save_picture, plot, found))
+        menu.addAction(say("Copy points"), lambda: QGuiApplication.clipboard().setText(_points(found, "\t")))
+        menu.addAction(say("Save points…"), partial(_save_points, plot, found))
+    menu.addAction(say("Save picture…"), partial(_save_picture, plot, found))
     add_exports(menu, plot)
     pop_up(menu, at)
 
@@ -116,14 +117,14 @@ def _copy_svg(plot: QWidget, shown: Shown) -> None:
 def _save_points(plot: QWidget, shown: Shown) -> None:
     bench = bench_of(plot)
     name = bench.suggested(f"{_named(plot)}.csv")
-    save_as(plot, "Save points", name, "Table (*.csv)", lambda path: bench.write(path, _points(shown)))
+    save_as(plot, say("Save points"), name, say("Table (*.csv)"), lambda path: bench.write(path, _points(shown)))
 
 
 def _save_picture(plot: QWidget, shown: Shown) -> None:
     """As paper draws it; as it looks where that is asked, or where paper can't draw it."""
     bench = bench_of(plot)
     kinds = (*_ON_PAPER, _PICTURE) if shown.drawings else (_PICTURE,)
-    asked = ask_place(plot, "Save picture", bench.suggested(_named(plot)), kinds)
+    asked = ask_place(plot, say("Save picture"), bench.suggested(_named(plot)), kinds)
     if asked is not None:
         path, kind = asked
         content = picture_png(plot) if kind == _PICTURE else _drawing_of(plot, shown, path.suffix)

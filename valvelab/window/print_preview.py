@@ -8,6 +8,8 @@ from PySide6.QtGui import QImage, QPageLayout, QPageSize, QPaintEngine, QPainter
 from PySide6.QtPrintSupport import QPrinter, QPrintPreviewDialog
 from PySide6.QtWidgets import QWidget
 
+from valvelab.language import say
+
 _SEEN_DPI, _PRINTED_DPI = 150.0, 300.0
 _POINTS_PER_INCH = 72.0
 
@@ -26,7 +28,7 @@ class PrintPreview(QPrintPreviewDialog):
         self._printer.setFullPage(True)
         self._printer.setDocName(name)
         super().__init__(self._printer, parent)
-        self.setWindowTitle(f"Print {name}")
+        self.setWindowTitle(say("Print {name}").format(name=name))
         self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
         screen = parent.screen().availableGeometry()
         self.resize(round(0.6 * screen.width()), round(0.9 * screen.height()))

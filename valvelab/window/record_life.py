@@ -7,6 +7,7 @@ from PySide6.QtWidgets import QComboBox, QLabel, QWidget
 
 from valvelab.figures.history_figures import timeline_figure
 from valvelab.inspection.characteristics import printed
+from valvelab.language import marked, say
 from valvelab.records.records_result import HistoryRow
 from valvelab.tables.records import history_columns, points_of
 from valvelab.units import System
@@ -17,9 +18,9 @@ from valvelab.window.panes import labelled, offer, splitter
 from valvelab.window.tables import TableView, of
 from valvelab.workbench.records import Life
 
-NOTHING = "Choose a record: what became of its part stands here, from record to record."
-_NO_SERIAL = "This record bears no serial number, so it is not known which others are of the same part."
-_NOT_FOLLOWED = "Nothing that is followed was measured of this part."
+NOTHING = marked("Choose a record: what became of its part stands here, from record to record.")
+_NO_SERIAL = marked("This record bears no serial number, so it is not known which others are of the same part.")
+_NOT_FOLLOWED = marked("Nothing that is followed was measured of this part.")
 _ROOM = (8, 4, 8, 4)
 
 
@@ -32,12 +33,12 @@ class LifePane(QWidget):
         self._units: System = "metric"
         self.head = Heading("", 1.05, self)
         self.head.setTextFormat(Qt.TextFormat.PlainText)
-        self.told = QLabel(NOTHING, self, wordWrap=True)
+        self.told = QLabel(say(NOTHING), self, wordWrap=True)
         self.told.setTextFormat(Qt.TextFormat.PlainText)
         self.told.setContentsMargins(*_ROOM)
         self.told.setAlignment(Qt.AlignmentFlag.AlignTop)
         self.what, self.item = QComboBox(self), QComboBox(self)
-        for box, name in ((self.what, "Characteristic"), (self.item, "Item")):
+        for box, name in ((self.what, say("Characteristic")), (self.item, say("Item"))):
             box.setAccessibleName(name)
             box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
         self.what.activated.connect(lambda _index: self._on_what())
@@ -48,7 +49,7 @@ class LifePane(QWidget):
         head = beside(self.head, 1, self.what, self._choice, margins=_ROOM, spacing=6)
         self._room = splitter(self, Qt.Orientation.Horizontal, (self.plot, 3), (self.sheet, 2), sizes=(560, 440))
         stacked(self, head, self.told, (self._room, 1))
-        self._say(NOTHING)
+        self._say(say(NOTHING))
 
     def wait(self, text: str) -> None:
         """Say what is awaited."""
@@ -62,7 +63,7 @@ class LifePane(QWidget):
         self.head.setText(" ".join(filter(None, (record.part, record.serial))))
         first = life.first
         if first is None:
-            self._say(_NOT_FOLLOWED if record.serial is not None else _NO_SERIAL)
+            self._say(say(_NOT_FOLLOWED if record.serial is not None else _NO_SERIAL))
             return
         warnings = [note for note in life.notes if note.level == "warning"]
         self._say("  ".join(dict.fromkeys(f"▲ {note.text}" for note in warnings)))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QLabel, QLineEdit, QWidget
 
+from valvelab.language import say
 from valvelab.window.bench import Bench
 from valvelab.window.layouts import beside
 from valvelab.window.panes import button, labelled
@@ -33,11 +34,11 @@ class KeepStrip(QWidget):
         super().__init__(parent)
         self._bench, self._place = bench, place
         self._found: Recording | None = None
-        self.told = QLabel("Not said by the readings:", self)
+        self.told = QLabel(say("Not said by the readings:"), self)
         self.fields = {name: QLineEdit(self) for name in ASKED}
         named = [labelled(self, name, field) for name, field in self.fields.items()]
         for name, field in self.fields.items():
-            field.setAccessibleName(f"Keep with this {name}")
+            field.setAccessibleName(say("Keep with this {name}").format(name=name))
             field.returnPressed.connect(self.accept)
         self._named = dict(zip(self.fields, named, strict=True))
         self.keep_button = button(self, "&Keep", "Keep what was inspected, with what is stated here", self.accept)
@@ -49,7 +50,7 @@ class KeepStrip(QWidget):
     def begin(self, document: Document, name: str) -> None:
         """Inspect a document; keep it, or ask for what is missing first."""
         self._bench.ask_records(
-            "Inspecting for the records", lambda: records.inspected(document, name), self._inspected
+            say("Inspecting for the records"), lambda: records.inspected(document, name), self._inspected
         )
 
     def _inspected(self, found: Recording) -> None:
@@ -84,7 +85,7 @@ class KeepStrip(QWidget):
             self.refused.emit(sentence)
             self._bench.done.emit(Problem("error", _ABOUT, sentence))
 
-        self._bench.ask_records("Keeping records", lambda: records.keep(place, found, stated), take, not_kept)
+        self._bench.ask_records(say("Keeping records"), lambda: records.keep(place, found, stated), take, not_kept)
 
     def leave(self) -> None:
         """Keep nothing."""

@@ -10,9 +10,9 @@ from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QAbstractItemView, QComboBox, QLabel, QLineEdit, QWidget
 
+from valvelab.language import marked, say, say_many
 from valvelab.quantities import iso_date
 from valvelab.records.stored import StoredRecord, short
-from valvelab.tables.description import counted
 from valvelab.tables.records import RECORDS
 from valvelab.tables.verdicts import RANKED, WORDS
 from valvelab.window.bench import Bench
@@ -28,8 +28,10 @@ from valvelab.workbench.records import ASKED, Life, Listed
 
 _PAUSE_MS = 250
 """A pause in typing after which records are looked for."""
-_NONE_YET = "Nothing is kept yet. “Keep in the records” (Ctrl+K) inspects the open job and keeps what was found."
-_NONE_FOUND = "No record is like that."
+_NONE_YET = marked(
+    "Nothing is kept yet. “Keep in the records” (Ctrl+K) inspects the open job and keeps what was found."
+)
+_NONE_FOUND = marked("No record is like that.")
 
 
 class RecordsWindow(QWidget):
@@ -40,7 +42,7 @@ class RecordsWindow(QWidget):
     def __init__(self, bench: Bench, parent: QWidget) -> None:
         super().__init__(parent, Qt.WindowType.Window)
         self.setObjectName("records")
-        self.setWindowTitle("Records · valvelab")
+        self.setWindowTitle(say("Records · valvelab"))
         self._bench = bench
         self._place = bench.settings.store
         self._asked = 0
@@ -81,25 +83,32 @@ class RecordsWindow(QWidget):
     def _make_fields(self) -> None:
         self.texts = {name: QLineEdit(self, clearButtonEnabled=True) for name in ASKED}
         for name, field in self.texts.items():
-            field.setAccessibleName(f"Find by {name}")
-            field.setPlaceholderText(f"{name} begins with")
+            field.setAccessibleName(say("Find by {name}").format(name=name))
+            field.setPlaceholderText(say("{name} begins with").format(name=name))
             field.textChanged.connect(lambda _text: self._pause.start())
         self.days = {
-            name: TypedField(f"Measured {name}", f"Only measured {words}: YYYY-MM-DD", _day, self)
-            for name, words in (("since", "on this day or later"), ("until", "on this day or earlier"))
+            name: TypedField(
+                say("Measured {name}").format(name=name),
+                say("Only measured {words}: YYYY-MM-DD").format(words=words),
+                _day,
+                self,
+            )
+            for name, words in (("since", say("on this day or later")), ("until", say("on this day or earlier")))
         }
         for field in self.days.values():
-            field.setPlaceholderText("YYYY-MM-DD")
+            field.setPlaceholderText(say("YYYY-MM-DD"))
             field.setMaximumWidth(8 * self.fontMetrics().height())
             field.entered.connect(lambda _day: self.look())
             field.refused.connect(self._refuse)
         self.verdict = QComboBox(self)
-        self.verdict.setAccessibleName("Find by verdict")
-        offer(self.verdict, [("any verdict", None), *((WORDS[one], one) for one in RANKED)], None)
+        self.verdict.setAccessibleName(say("Find by verdict"))
+        offer(self.verdict, [(say("any verdict"), None), *((say(WORDS[one]), one) for one in RANKED)], None)
         self.verdict.activated.connect(lambda _index: self.look())
-        self.store = TypedField("Store", "Where records are kept: a file, or a database's address", str.strip, self)
+        self.store = TypedField(
+            say("Store"), say("Where records are kept: a file, or a database's address"), str.strip, self
+        )
         self.store.setText(self._place)
-        self.store.setPlaceholderText("your own store")
+        self.store.setPlaceholderText(say("your own store"))
         self.store.entered.connect(self._on_store)
 
     def _fields(self) -> QWidget:
@@ -160,16 +169,16 @@ class RecordsWindow(QWidget):
             if found is not None and question == self._asked:
                 self._take(found, offset)
 
-        self._say("Looking…")
-        self._bench.ask_records("Looking for records", work, take, self._refuse)
+        self._say(say("Looking…"))
+        self._bench.ask_records(say("Looking for records"), work, take, self._refuse)
 
     def _take(self, found: Listed, offset: int) -> None:
         rows = [*self.sheet.rows_model.rows[:offset], *found.records]
         self.sheet.empty_text = _NONE_FOUND if found.store and self.asked() else _NONE_YET
         self.sheet.show_rows(rows)
         self.more.setVisible(found.more)
-        first = "the first " * found.more
-        self._say(f"{first}{counted(len(rows), 'record')} in {found.store}" if found.store else "")
+        first = say("the first ") * found.more
+        self._say(_found_told(first, len(rows), found.store) if found.store else "")
         self._on_selected()
 
     def _refuse(self, sentence: str) -> None:
@@ -201,13 +210,13 @@ class RecordsWindow(QWidget):
         """The lives of a record's part, looked for where they are not in front."""
         if record is None:
             self._life = None
-            self.life.wait(NOTHING)
+            self.life.wait(say(NOTHING))
             return
         life = self._life
         if life is not None and record.id in {life.of.id, *(one.id for one in life.records)}:
             return
         self._life = None
-        self.life.wait("Reading its records…")
+        self.life.wait(say("Reading its records…"))
         place = self._place
 
         def wanted() -> bool:
@@ -218,7 +227,7 @@ class RecordsWindow(QWidget):
                 self._life = found
                 self.life.show_life(found, self._bench.document.units)
 
-        self._bench.ask_records("Reading records", lambda: records.life_of(place, record), take, self.life.wait)
+        self._bench.ask_records(say("Reading records"), lambda: records.life_of(place, record), take, self.life.wait)
 
     def reopen(self) -> None:
         """Put the files of the chosen record on the bench."""
@@ -239,7 +248,9 @@ class RecordsWindow(QWidget):
             self.hide()
             self.opened.emit()
 
-        self._bench.ask_records("Opening records", lambda: records.reopened(place, chosen, folder), take, self._refuse)
+        self._bench.ask_records(
+            say("Opening records"), lambda: records.reopened(place, chosen, folder), take, self._refuse
+        )
 
     def _on_document(self, old: Document, new: Document) -> None:
         if old.units != new.units:
@@ -268,3 +279,8 @@ def _has_password(place: str) -> bool:
         return urlsplit(place).password is not None
     except ValueError:  # no URL: whoever opens the store says so
         return False
+
+
+def _found_told(first: str, count: int, store: str) -> str:
+    records = say_many("{count} record", "{count} records", count)
+    return say("{first}{records} in {store}").format(first=first, records=records, store=store)

@@ -9,6 +9,7 @@ from PySide6.QtCore import QPoint, Qt
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QFileDialog, QMenu, QWidget
 
+from valvelab.language import say
 from valvelab.window.bench import Bench
 
 _OF_THE_WINDOW = ("export", "print")
@@ -27,10 +28,12 @@ def ask_place(parent: QWidget, title: str, suggestion: str, kinds: Sequence[str]
     What a person typed as ending counts where some kind has it; else the kind that is chosen gives the ending.
     """
     first = kinds[0]
-    name, kind = QFileDialog.getSaveFileName(parent, title, suggestion + ending_of(first), ";;".join(kinds))
+    said = {say(kind): kind for kind in kinds}
+    name, shown = QFileDialog.getSaveFileName(parent, title, suggestion + ending_of(first), ";;".join(said))
+    kind = said.get(shown, first)
     if not name:
         return None
-    path, chosen = Path(name), kind if kind in kinds else first
+    path, chosen = Path(name), kind
     typed = path.suffix.lower()
     if typed != ending_of(chosen):
         other = next((one for one in kinds if ending_of(one) == typed), None)

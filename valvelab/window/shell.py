@@ -8,6 +8,7 @@ from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QAction, QActionGroup, QKeySequence
 from PySide6.QtWidgets import QDockWidget, QMainWindow, QMenu, QSizePolicy, QTabBar, QTabWidget, QWidget
 
+from valvelab.language import marked, say
 from valvelab.window import pages
 from valvelab.window.actions import ACTIONS, ActionRow, with_letters
 from valvelab.window.bench_list import BenchList
@@ -18,6 +19,11 @@ from valvelab.window.notes_table import NotesTable
 from valvelab.window.pages import EmptyPage, TextPage
 from valvelab.window.verdict_table import Banner, VerdictTable
 from valvelab.workbench import bays
+
+_MENUS = (marked("Job"), marked("Bench"), marked("Edit"), marked("View"), marked("Help"))
+
+_CHOICES = ("scheme_", "language_")
+"""Beginnings of the names of actions of which one is on."""
 
 
 class Shell(QMainWindow):
@@ -68,7 +74,7 @@ class Shell(QMainWindow):
             ("Problems", self.notes, bottom),
             ("Readings", QWidget(self), Qt.DockWidgetArea.RightDockWidgetArea),
         ):
-            dock = QDockWidget(name, self)
+            dock = QDockWidget(say(name), self)
             dock.setObjectName(f"dock {name}")
             dock.setWidget(widget)
             self.addDockWidget(area, dock)
@@ -76,7 +82,7 @@ class Shell(QMainWindow):
         for name in ("Limits", "Problems"):
             self.tabifyDockWidget(self.docks["Verdicts"], self.docks[name])
         for tabs in self.findChildren(QTabBar):
-            tabs.setAccessibleName("Verdicts, limits, problems")
+            tabs.setAccessibleName(say("Verdicts, limits, problems"))
         self.docks["Verdicts"].raise_()
         self.docks["Readings"].hide()
         self.setCorner(Qt.Corner.BottomLeftCorner, bottom)
@@ -89,27 +95,28 @@ class Shell(QMainWindow):
         self.resizeDocks([self.docks["Verdicts"]], [10 * em], Qt.Orientation.Vertical)
 
     def _make_actions(self) -> None:
-        bar = FlatBar("Tools", self)
+        bar = FlatBar(say("Tools"), self)
         bar.setObjectName("bar tools")
         bar.setMovable(False)
         bar.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
         em = self.fontMetrics().height()
         bar.setIconSize(QSize(round(1.25 * em), round(1.25 * em)))
-        self.menus = {name: self.menuBar().addMenu(f"&{name}") for name in ("Job", "Bench", "Edit", "View", "Help")}
-        for menu in self.menus.values():
-            menu.aboutToShow.connect(partial(_letter, menu))
-        self.recent = QMenu("Recent jobs", self)
-        schemes = QActionGroup(self)
+        said = with_letters([say(name) for name in _MENUS])
+        self.menus = {name: self.menuBar().addMenu(text) for name, text in zip(_MENUS, said, strict=True)}
+        self.languages = QMenu(say("Language"), self)
+        menus = {**self.menus, "Language": self.languages}
+        self.recent = QMenu(say("Recent jobs"), self)
+        groups = {choice.rstrip("_"): QActionGroup(self) for choice in _CHOICES}
         for row in ACTIONS:
             action = self._action(row)
             if row.name == "save_job":
-                self.menus[row.menu].addMenu(self.recent)
+                menus[row.menu].addMenu(self.recent)
             if row.menu:
-                self.menus[row.menu].addAction(action)
+                menus[row.menu].addAction(action)
             else:
                 self.addAction(action)
-            if row.name.startswith("scheme_"):
-                schemes.addAction(action)
+            if row.name.startswith(_CHOICES):
+                groups[row.name.partition("_")[0]].addAction(action)
             if row.bar:
                 if row.name in {"undo", "scheme"}:
                     bar.addSeparator()
@@ -117,6 +124,9 @@ class Shell(QMainWindow):
                 if row.name in {"undo", "redo", "scheme", "cautions"}:
                     button = bar.widgetForAction(action)
                     button.setProperty("toolButtonStyle", Qt.ToolButtonStyle.ToolButtonIconOnly)
+        self.menus["View"].insertMenu(self.actions_by_name["larger"], self.languages)
+        for menu in menus.values():
+            menu.aboutToShow.connect(partial(_letter, menu))
         for dock in self.docks.values():
             self.menus["View"].addAction(dock.toggleViewAction())
         self.addToolBar(Qt.ToolBarArea.TopToolBarArea, bar)
@@ -128,29 +138,34 @@ class Shell(QMainWindow):
         self.tools = bar
 
     def _action(self, row: ActionRow) -> QAction:
-        action = QAction(icon(row.icon), row.text, self)
+        action = QAction(say(row.text), self)
+        if row.icon:
+            action.setIcon(icon(row.icon))
         action.setObjectName(f"action {row.name}")
         action.setCheckable(row.checkable)
-        tip = row.tip
+        tip = say(row.tip)
         if row.shortcut:
             keys = QKeySequence(row.shortcut)
             action.setShortcut(keys)
-            tip = f"{row.tip} ({keys.toString(QKeySequence.SequenceFormat.NativeText)})"
+            tip = f"{tip} ({keys.toString(QKeySequence.SequenceFormat.NativeText)})"
         action.setToolTip(tip)
-        action.setStatusTip(row.tip)
+        action.setStatusTip(say(row.tip))
         self.actions_by_name[row.name] = action
         return action
 
     def _make_rail(self) -> None:
-        rail = FlatBar("Bays", self)
+        rail = FlatBar(say("Bays"), self)
         rail.setObjectName("bar bays")
         rail.setMovable(False)
         self.bay_actions: dict[str, QAction] = {}
         group = QActionGroup(self)
         for number, bay in enumerate(bays.BAYS, start=1):
-            action = QAction(icon(bay.icon), bay.title, self, checkable=True)
-            action.setShortcut(QKeySequence(f"Ctrl+{number % 10}"))
-            action.setToolTip(f"{bay.title} (Ctrl+{number % 10}): {bay.empty}")
+            action = QAction(icon(bay.icon), say(bay.title), self, checkable=True)
+            keys = QKeySequence(f"Ctrl+{number % 10}")
+            action.setShortcut(keys)
+            action.setToolTip(
+                f"{say(bay.title)} ({keys.toString(QKeySequence.SequenceFormat.NativeText)}): {say(bay.empty)}"
+            )
             group.addAction(action)
             self.addAction(action)
             button = RailButton(rail)

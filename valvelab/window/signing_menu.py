@@ -9,19 +9,20 @@ from PySide6.QtGui import QAction, QActionGroup
 from PySide6.QtWidgets import QApplication, QInputDialog, QLineEdit, QMenu, QWidget
 
 from valvelab.errors import ValvelabError, WrongUsage
+from valvelab.language import marked, say
 from valvelab.window.bench import Bench
 
 if TYPE_CHECKING:
     from valvelab.signing.keys import Signer
 
-NO_KEY = "No key of your own yet: valvelab key new NAME makes one"
+NO_KEY = marked("No key of your own yet: valvelab key new NAME makes one")
 
 
 class SigningMenu(QMenu):
     """One's own keys, one of them or none checked; what is checked is remembered."""
 
     def __init__(self, bench: Bench, parent: QWidget) -> None:
-        super().__init__("Sign certificates", parent)
+        super().__init__(say("Sign certificates"), parent)
         self.bench = bench
         self.aboutToShow.connect(self.fill)
 
@@ -31,16 +32,16 @@ class SigningMenu(QMenu):
 
         self.clear()
         group = QActionGroup(self)
-        self._offer("Unsigned", "", group)
+        self._offer(say("Unsigned"), "", group)
         try:
             names = [key.name for key in own_keys()]
         except ValvelabError as error:
             self.addAction(str(error)).setEnabled(False)
             return
         for name in names:
-            self._offer(f"With {name}".replace("&", "&&"), name, group)
+            self._offer(say("With {name}").format(name=name).replace("&", "&&"), name, group)
         if not names:
-            self.addAction(NO_KEY).setEnabled(False)
+            self.addAction(say(NO_KEY)).setEnabled(False)
 
     def _offer(self, text: str, name: str, group: QActionGroup) -> None:
         action = QAction(text, self, checkable=True, checked=self.bench.settings.sign_with == name)
@@ -61,8 +62,11 @@ def chosen_signer(name: str) -> Signer | None:
 def _asked(name: str) -> str:
     """The passphrase of a locked key; a person is asked."""
     said, given = QInputDialog.getText(
-        QApplication.activeWindow(), "Sign certificate", f"Passphrase of {name}:", QLineEdit.EchoMode.Password
+        QApplication.activeWindow(),
+        say("Sign certificate"),
+        say("Passphrase of {name}:").format(name=name),
+        QLineEdit.EchoMode.Password,
     )
     if not given:
-        raise WrongUsage(f"Not written: no passphrase was given for {name}")
+        raise WrongUsage(say("Not written: no passphrase was given for {name}").format(name=name))
     return said

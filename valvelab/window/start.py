@@ -7,7 +7,8 @@ import sys
 from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QApplication, QMessageBox
 
-from valvelab.window import theme
+from valvelab.language import say
+from valvelab.window import languages, theme
 from valvelab.window.bench import Bench
 from valvelab.window.crash import CrashPath
 from valvelab.window.icons import icon
@@ -26,6 +27,7 @@ def run(files: list[str]) -> int:
     kept = settings.load(place)
     if kept.scheme in {"light", "dark"}:
         theme.set_scheme("light" if kept.scheme == "light" else "dark")
+    languages.speak(kept.language, application)
     theme.dress(application)
     application.setWindowIcon(icon("camshaft", "accent"))
     bench = Bench(place, kept)
@@ -57,6 +59,6 @@ def _tell(sentence: str, details: str) -> None:
 
 def _show_told(sentence: str, details: str) -> None:
     box = QMessageBox(QMessageBox.Icon.Warning, "valvelab", sentence)
-    box.setInformativeText("You can go on; saving the certificate and starting anew is the safe thing to do.")
+    box.setInformativeText(say("You can go on; saving the certificate and starting anew is the safe thing to do."))
     box.setDetailedText(details)
     box.exec()

@@ -11,10 +11,13 @@ from PySide6.QtGui import QAction, QGuiApplication, QKeySequence
 from PySide6.QtWidgets import QAbstractItemView, QMenu
 
 from valvelab.csv_text import csv_text
+from valvelab.language import say
 from valvelab.window.saving import add_exports, bench_of, pop_up, save_as
 
 DRAWN = Qt.ItemDataRole.UserRole + 1
 """Role of a head whose cells are drawn and have no words."""
+PLAIN = Qt.ItemDataRole.UserRole + 2
+"""Role of a text as it is written, in English, where a model shows another."""
 
 
 def let_copy(table: QAbstractItemView) -> None:
@@ -26,7 +29,7 @@ def let_copy(table: QAbstractItemView) -> None:
 
 def copy_by_key(table: QAbstractItemView) -> None:
     """Ctrl+C copies the rows of a table that has a menu of its own."""
-    copy = QAction("Copy rows", table)
+    copy = QAction(say("Copy rows"), table)
     copy.setShortcut(QKeySequence(QKeySequence.StandardKey.Copy))
     copy.setShortcutContext(Qt.ShortcutContext.WidgetShortcut)
     copy.triggered.connect(lambda: _copy(table, chosen=True))
@@ -42,10 +45,10 @@ def _on_menu(table: QAbstractItemView, at: QPoint) -> None:
 
 def add_copying(menu: QMenu, table: QAbstractItemView) -> None:
     """The entries that copy and save a table."""
-    rows = menu.addAction("Copy rows", lambda: _copy(table, chosen=True))
+    rows = menu.addAction(say("Copy rows"), lambda: _copy(table, chosen=True))
     rows.setEnabled(table.selectionModel().hasSelection())
-    whole = menu.addAction("Copy table", lambda: _copy(table, chosen=False))
-    save = menu.addAction("Save table…", lambda: _save(table))
+    whole = menu.addAction(say("Copy table"), lambda: _copy(table, chosen=False))
+    save = menu.addAction(say("Save table…"), lambda: _save(table))
     for action in (whole, save):
         action.setEnabled(table.model().rowCount() > 0)
 
@@ -60,7 +63,8 @@ def table_cells(table: QAbstractItemView, *, chosen: bool = False) -> list[list[
     model, selection = table.model(), table.selectionModel()
     across, shown = Qt.Orientation.Horizontal, Qt.ItemDataRole.DisplayRole
     columns = [n for n in range(model.columnCount()) if not model.headerData(n, across, DRAWN)]
-    head = [" ".join(str(model.headerData(n, across, shown) or "").split()) for n in columns]
+    heads = (model.headerData(n, across, PLAIN) or model.headerData(n, across, shown) for n in columns)
+    head = [" ".join(str(text or "").split()) for text in heads]
     lines = list(_lines(model, QModelIndex()))
     if chosen:
         picked = {(index.row(), index.parent()) for index in selection.selectedIndexes()}
@@ -77,7 +81,8 @@ def _lines(model: QAbstractItemModel, above: QModelIndex) -> Iterator[QModelInde
 
 
 def _words(index: QModelIndex) -> str:
-    text = index.data()
+    written = index.data(PLAIN)
+    text = index.data() if written is None else written
     return "" if text is None else str(text).replace("−", "-")
 
 
@@ -92,4 +97,4 @@ def _save(table: QAbstractItemView) -> None:
     def write(path: Path) -> None:
         bench.write(path, table_csv(table))
 
-    save_as(table, "Save table", name, "Table (*.csv)", write)
+    save_as(table, say("Save table"), name, say("Table (*.csv)"), write)

@@ -23,13 +23,14 @@ from PySide6.QtCore import (
 from PySide6.QtGui import QPaintEvent
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QWidget
 
+from valvelab.language import aloud, is_english, plain, say, say_cell, say_figures, word
 from valvelab.records.result import Decision
-from valvelab.tables.description import Column, Mark
+from valvelab.tables.description import Column, Fact, Mark
 from valvelab.tables.verdicts import WORDS, rank
 from valvelab.units import System
 from valvelab.window.icons import icon
 from valvelab.window.painting import LEFT, RIGHT, painting, write
-from valvelab.window.table_menu import DRAWN, let_copy
+from valvelab.window.table_menu import DRAWN, PLAIN, let_copy
 from valvelab.window.theme import current_theme, scaled
 from valvelab.window.turns import AT_ONCE
 
@@ -46,7 +47,8 @@ class TableColumn:
 
     text: what is shown. value: what sorting compares (the text where absent). colour: the name of a theme colour, or
     None. icon: an icon's name and colour, or None. number: right-aligned.
-    cell_tip: what a cell says when pointed at. drawn: a delegate draws the cells, which have no words.
+    cell_tip: what a cell says when pointed at. drawn: a delegate draws the cells, which have no words. Titles, tips and
+    texts are English here; `said_title` is the title as it is shown where it is more than the title's words.
     """
 
     title: str
@@ -59,6 +61,7 @@ class TableColumn:
     strong: Callable[[Any], bool] | None = None
     cell_tip: Callable[[Any], str] | None = None
     drawn: bool = False
+    said_title: str = ""
 
 
 def of(column: Column[Any], units: System, rows: Sequence[Any] = (), **look: Any) -> TableColumn:
@@ -68,7 +71,9 @@ def of(column: Column[Any], units: System, rows: Sequence[Any] = (), **look: Any
     """
     shown = column.over(rows, units)
     label = column.label(units)
-    title = "\n".join([*wrap(column.head, _HEAD_WIDTH, break_long_words=False), *([label] if label else [])])
+
+    def title(head: str, unit: str) -> str:
+        return "\n".join([*wrap(head, _HEAD_WIDTH, break_long_words=False), *([unit] if unit else [])])
 
     def decision(row: Any) -> Decision | None:
         cell = shown.cell(row, units)
@@ -76,7 +81,7 @@ def of(column: Column[Any], units: System, rows: Sequence[Any] = (), **look: Any
 
     def text(row: Any) -> str:
         cell = shown.cell(row, units)
-        return WORDS[cell.decision] if isinstance(cell, Mark) else cell
+        return say(WORDS[cell.decision]) if isinstance(cell, Mark) else cell
 
     def shape(row: Any) -> tuple[str, str] | None:
         found = decision(row)
@@ -88,10 +93,24 @@ def of(column: Column[Any], units: System, rows: Sequence[Any] = (), **look: Any
 
     def tip(row: Any) -> str:
         known = shown.u is not None and shown.u(row) is not None
-        u = [f"standard uncertainty {shown.u_cell(row, units)} {label}"] if known else []
+        u = (
+            [say("standard uncertainty {u_cell} {label}").format(u_cell=shown.u_cell(row, units), label=label)]
+            if known
+            else []
+        )
         return "\n".join([*([column.tip] if column.tip else []), *u])
 
-    made = TableColumn(title, text, column.tip, column.is_number, column.value or order, cell_tip=tip)
+    with aloud():
+        said_title = title(say(column.head), column.label(units))
+    made = TableColumn(
+        title(column.head, label),
+        text,
+        column.tip,
+        column.is_number,
+        column.value or order,
+        cell_tip=tip,
+        said_title=said_title,
+    )
     if not column.is_number:
         made = replace(made, colour=decision, icon=shape)
     return replace(made, **look)
@@ -100,13 +119,17 @@ def of(column: Column[Any], units: System, rows: Sequence[Any] = (), **look: Any
 def fact_columns(*, item: bool = False) -> list[TableColumn]:
     """The columns of a list of facts, each of which says what it means; with `item` one in front says of what."""
     columns = [
-        TableColumn("characteristic", lambda fact: fact.label, "Point at one to read what it means", number=False),
+        TableColumn("characteristic", _fact_label, "Point at one to read what it means", number=False),
         TableColumn("value", lambda fact: fact.shown, "From the readings", value=lambda fact: fact.value),
         TableColumn("u", lambda fact: fact.shown_u, "Standard uncertainty", value=lambda fact: fact.u),
     ]
     if item:
         columns.insert(0, TableColumn("item", lambda fact: fact.item, "Cylinder, kind or lobe", number=False))
-    return [replace(column, cell_tip=lambda fact: fact.meaning) for column in columns]
+    return [replace(column, cell_tip=lambda fact: say(fact.meaning)) for column in columns]
+
+
+def _fact_label(fact: Fact) -> str:
+    return f"{say(fact.name)}, {word(fact.unit)}" if fact.unit else say(fact.name)
 
 
 def _alignment(column: TableColumn) -> Qt.AlignmentFlag:
@@ -124,6 +147,7 @@ class RowsModel(QAbstractTableModel):
         self.columns = tuple(columns)
         self.rows: list[Any] = []
         self._texts: dict[tuple[int, int], str] = {}
+        self._said: dict[tuple[int, int], str] = {}
         self._owner = parent
 
     def show_rows(self, rows: Sequence[Any], columns: Sequence[TableColumn] | None = None) -> None:
@@ -133,17 +157,30 @@ class RowsModel(QAbstractTableModel):
             self.beginResetModel()
         self.columns = tuple(columns) if columns is not None else self.columns
         self.rows = list(rows)
-        self._texts = {}
+        self._texts, self._said = {}, {}
         if not same:
             self.endResetModel()
         elif self.rows:
             self.dataChanged.emit(self.index(0, 0), self.index(len(self.rows) - 1, len(self.columns) - 1))
 
     def text(self, row: int, column: int) -> str:
-        """What a cell shows."""
+        """What a cell holds, in English."""
         known = self._texts.get((row, column))
         if known is None:
-            known = self._texts[row, column] = self.columns[column].text(self.rows[row])
+            with plain():
+                known = self._texts[row, column] = self.columns[column].text(self.rows[row])
+        return known
+
+    def said(self, row: int, column: int) -> str:
+        """What a cell shows, in the window's language."""
+        if is_english():
+            return self.text(row, column)
+        known = self._said.get((row, column))
+        if known is None:
+            of = self.columns[column]
+            with aloud():
+                text = of.text(self.rows[row])
+                known = self._said[row, column] = say_figures(text) if of.number else say_cell(text)
         return known
 
     def longest(self, column: int, rows: range) -> list[QModelIndex]:
@@ -162,6 +199,8 @@ class RowsModel(QAbstractTableModel):
     def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
         """Text, alignment, colour, icon or raw value of a cell."""
         if role == Qt.ItemDataRole.DisplayRole:
+            return self.said(index.row(), index.column())
+        if role == PLAIN:
             return self.text(index.row(), index.column())
         column = self.columns[index.column()]
         if role == Qt.ItemDataRole.TextAlignmentRole:
@@ -174,7 +213,8 @@ class RowsModel(QAbstractTableModel):
             case Qt.ItemDataRole.UserRole:
                 return column.value(row) if column.value else self.text(index.row(), index.column())
             case Qt.ItemDataRole.ToolTipRole if column.cell_tip:
-                return column.cell_tip(row)
+                with aloud():
+                    return column.cell_tip(row)
             case Qt.ItemDataRole.ForegroundRole if column.colour and (colour := column.colour(row)):
                 return current_theme().colour(colour)
             case Qt.ItemDataRole.DecorationRole if column.icon and (named := column.icon(row)):
@@ -189,17 +229,13 @@ class RowsModel(QAbstractTableModel):
         if orientation != Qt.Orientation.Horizontal or section >= len(self.columns):
             return None
         column = self.columns[section]
-        match role:
-            case Qt.ItemDataRole.DisplayRole:
-                return column.title
-            case Qt.ItemDataRole.ToolTipRole:
-                return column.tip or None
-            case Qt.ItemDataRole.TextAlignmentRole:
-                return _alignment(column)
-            case int() if role == DRAWN:
-                return column.drawn
-            case _:
-                return None
+        return {
+            int(Qt.ItemDataRole.DisplayRole): column.said_title or say(column.title),
+            int(Qt.ItemDataRole.ToolTipRole): say(column.tip) or None,
+            int(Qt.ItemDataRole.TextAlignmentRole): _alignment(column),
+            PLAIN: column.title,
+            DRAWN: column.drawn,
+        }.get(int(role))
 
 
 class ByValue(QSortFilterProxyModel):
@@ -267,7 +303,7 @@ class TableView(QTableView):
         self._fitted = 0
         self.empty_text = empty
         self.setObjectName(name)
-        self.setAccessibleName(spoken or name)
+        self.setAccessibleName(say(spoken or name))
         self.rows_model = RowsModel(columns, self)
         self.proxy = ByValue(self.rows_model)
         self.setModel(self.proxy)
@@ -352,7 +388,7 @@ class TableView(QTableView):
             room = round(0.8 * self.fontMetrics().height())
             box = self.viewport().rect().adjusted(room, room, -room, -room)
             with painting(self.viewport()) as painter:
-                write(painter, box, Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap, self.empty_text, "quiet")
+                write(painter, box, Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap, say(self.empty_text), "quiet")
 
     def changeEvent(self, event: QEvent) -> None:
         """Rows follow the text size."""

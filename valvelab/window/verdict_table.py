@@ -22,6 +22,7 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.inspection.characteristics import explained
+from valvelab.language import aloud, say, say_within
 from valvelab.records.result import Result, Verdict
 from valvelab.tables import verdicts
 from valvelab.tables.verdicts import RANKED, SIGNS, WORDS, judged, rank
@@ -137,13 +138,13 @@ class VerdictTable(QWidget):
         self.sheet.setItemDelegateForColumn(_GAUGE, LimitGauge(self.sheet))
         self.sheet.chosen.connect(self.chosen)
         self.words = QLineEdit(
-            self, placeholderText="Filter by item, characteristic or clause", clearButtonEnabled=True
+            self, placeholderText=say("Filter by item, characteristic or clause"), clearButtonEnabled=True
         )
-        self.words.setAccessibleName("Filter the verdicts")
+        self.words.setAccessibleName(say("Filter the verdicts"))
         self.words.textChanged.connect(self._filter)
         self._only = QButtonGroup(self)
         names = (("", "All"), ("reject", "Rejected"), ("undecided", "Undecided"), ("accept", "Accepted"))
-        spoken = {name: f"Show {text.lower()} verdicts" for name, text in names}
+        spoken = {name: say("Show {which} verdicts").format(which=say_within(text)) for name, text in names}
         chips = chip_row(self, self._only, names, lambda _name, _on: self._filter(), spoken, spacing=3)
         press(self._only, {""})
         for button in self._only.buttons()[1:]:
@@ -157,13 +158,13 @@ class VerdictTable(QWidget):
         verdicts = () if result is None else result.verdicts
         self._units = units
         self.sheet.empty_text = (
-            "No verdict fits the filter."
+            say("No verdict fits the filter.")
             if verdicts
-            else f"Judged once it is read: {progress}."
+            else say("Judged once it is read: {progress}.").format(progress=progress)
             if progress
-            else "Nothing is judged yet: write limits (Ctrl+J), or put a spec (TOML) on the bench."
+            else say("Nothing is judged yet: write limits (Ctrl+J), or put a spec (TOML) on the bench.")
             if judges
-            else "Nothing here is judged by limits."
+            else say("Nothing here is judged by limits.")
         )
         worst_first = sorted(verdicts, key=lambda verdict: rank(verdict.decision))
         self.sheet.show_rows(worst_first, columns([result] if result else [], units))
@@ -171,7 +172,7 @@ class VerdictTable(QWidget):
         counts: Counter[str] = Counter(verdict.decision for verdict in verdicts)
         for button in self._only.buttons():
             name = str(button.property("name"))
-            word = WORDS[name].capitalize() if name in WORDS else "All"
+            word = say(WORDS[name].capitalize() if name in WORDS else "All")
             button.setText(f"{word} {counts[name] if name else len(verdicts)}")
 
     def bring(self, verdict: Verdict) -> None:
@@ -191,7 +192,8 @@ class VerdictTable(QWidget):
         wanted = self.words.text().casefold().split()
 
         def keep(verdict: Verdict) -> bool:
-            parts = (verdict.item, judged(verdict, self._units), verdict.clause or "", verdict.remark)
+            with aloud():
+                parts = (verdict.item, judged(verdict, self._units), verdict.clause or "", verdict.remark)
             said = " ".join(parts).casefold()
             return decision in {"", verdict.decision} and all(word in said for word in wanted)
 
@@ -220,8 +222,8 @@ class Banner(QWidget):
             label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         for label in (self._head, self.inspected):
             label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
-        self.limits = QPushButton("&Write limits…", self)
-        self.limits.setToolTip("Write the limits to judge by, beside the plots")
+        self.limits = QPushButton(say("&Write limits…"), self)
+        self.limits.setToolTip(say("Write the limits to judge by, beside the plots"))
         self.limits.clicked.connect(self.limits_wanted)
         second = beside((self.inspected, 1), self._counts, spacing=12)
         lines = above(self._head, second, spacing=0)
@@ -238,7 +240,7 @@ class Banner(QWidget):
         counts: Counter[str] = Counter(verdict.decision for verdict in result.verdicts)
         self._outcome = "reject" if broken else told.decision or ""
         colour = theme.colours.get(self._outcome, theme.colours["text"])
-        head = "Limits can't be read. Nothing is judged." if broken else told.text
+        head = say("Limits can't be read. Nothing is judged.") if broken else told.text
         self._head.setFont(scaled(self.font(), 1.25, strong=True))
         self._head.setText(f'<span style="color:{colour}">{escape(head)}</span>')
         self._head.setToolTip(head)
@@ -247,7 +249,7 @@ class Banner(QWidget):
         said = f'{title} <span style="color:{theme.colours["quiet"]}">&nbsp;·&nbsp; {against}</span>'
         self.inspected.setText(f'<span style="color:{colour}">{escape(broken)}</span>' if broken else said)
         self.limits.setVisible(bool(broken) or (judges and not result.verdicts))
-        self.limits.setText("&Mend limits…" if broken else "&Write limits…")
+        self.limits.setText(say("&Mend limits…") if broken else say("&Write limits…"))
         self.inspected.setToolTip(f"{title}\n{broken or against}")
         side = round(2.0 * self.fontMetrics().height())
         name, of = (self._outcome, self._outcome) if self._outcome else ("info", "quiet")
@@ -255,7 +257,7 @@ class Banner(QWidget):
         self._counts.setText(
             " &nbsp; ".join(
                 f'<span style="color:{theme.colours[key]}">{SIGNS[key]}</span> <b>{counts[key]}</b> '
-                f'<span style="color:{theme.colours["quiet"]}">{WORDS[key]}</span>'
+                f'<span style="color:{theme.colours["quiet"]}">{say(WORDS[key])}</span>'
                 for key in reversed(RANKED)
                 if counts[key]
             )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
+from valvelab.language import say
 from valvelab.records.instrument_card import InstrumentCard
 from valvelab.records.result import Source
 from valvelab.workbench.document import BenchFile, Document, Kind
@@ -23,4 +24,4 @@ def corrected_by(document: Document, *cards: BenchFile | None) -> str:
     """Whose cards readings are corrected by, to follow a headline; empty without one."""
     found = (document.value_of(card, CARD) for card in cards if card is not None)
     names = " and ".join(read[0].name for read in found if read is not None)
-    return f"; by the card of {names}" if names else ""
+    return say("; by the card of {names}").format(names=names) if names else ""

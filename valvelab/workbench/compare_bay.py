@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from valvelab.inspection.comparison.inspect import CompareInspection, CompareQuestion, Readings, inspect_comparison
+from valvelab.language import say
 from valvelab.records.job import JobPart, Shown
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Result
@@ -112,7 +113,7 @@ def question(document: Document) -> Question[CompareInspection] | None:
         )
 
     key = stamps(document, *files_of(before, after, found))
-    return Question(key, f"Comparing {before[0].name} with {after[0].name}", work)
+    return Question(key, say("Comparing {name} with {name_2}").format(name=before[0].name, name_2=after[0].name), work)
 
 
 def is_master(before: Readings, after: Readings) -> bool:

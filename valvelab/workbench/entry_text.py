@@ -21,6 +21,7 @@ from valvelab.files.contents import Contents, is_zip, read_contents
 from valvelab.files.text_opening import preamble_entry
 from valvelab.files.text_table import TextBody, read_text
 from valvelab.files.workbook import read_workbook
+from valvelab.language import say
 from valvelab.springs.spring import FALL_ALLOWED
 from valvelab.units import FACTORS
 from valvelab.workbench.document import BenchFile
@@ -360,20 +361,28 @@ def still_wanted(kind: str, grid: Grid) -> str:
     if known is None:
         return ""
     if len(grid.heads) < 2:
-        return f"Wanted first: {known.ask}."
+        return say("Wanted first: {ask}.").format(ask=say(known.ask))
     part = sum(any(row[1:]) for row in grid.rows)
     if not part:
-        return "No reading typed yet."
+        return say("No reading typed yet.")
     missing = _WANTED[kind](grid) if kind in _WANTED else ""
     whole = sum(all(row[1:]) for row in grid.rows)
     if missing:
-        return f"{part} of {len(grid.rows)} {known.row}s typed; {missing}."
-    return f"{part} of {len(grid.rows)} {known.row}s typed, {whole} of them whole." if whole < len(grid.rows) else ""
+        return say("{part} of {count} {rows} typed; {missing}.").format(
+            part=part, count=len(grid.rows), rows=say(f"{known.row}s"), missing=missing
+        )
+    return (
+        say("{part} of {count} {rows} typed, {whole} of them whole.").format(
+            part=part, count=len(grid.rows), rows=say(f"{known.row}s"), whole=whole
+        )
+        if whole < len(grid.rows)
+        else ""
+    )
 
 
 def _springs_wanted(grid: Grid) -> str:
     heights = sum(height_of(split_header(head)[0]) is not None for head in grid.heads)
-    return "a second height is wanted for a rate" if heights == 1 else ""
+    return say("a second height is wanted for a rate") if heights == 1 else ""
 
 
 def _lifts_wanted(grid: Grid) -> str:
@@ -386,7 +395,9 @@ def _study_wanted(grid: Grid) -> str:
     whole = sum(all(row) for row in grid.rows)
     if whole >= 2 and len({trial_of(head)[1] for head in grid.heads[1:]}) >= 2:
         return ""
-    return f"{whole} read by everyone in every trial, and at least two parts and two trials are wanted"
+    return say("{whole} read by everyone in every trial, and at least two parts and two trials are wanted").format(
+        whole=whole
+    )
 
 
 _WANTED: dict[str, Callable[[Grid], str]] = {

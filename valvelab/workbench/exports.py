@@ -9,17 +9,18 @@ from typing import Any
 
 from valvelab.job.exchange import FORMS, Said, exchanged, said_on_disk
 from valvelab.job.uses import CARD_ENDINGS, WITH_CARD, use
+from valvelab.language import marked, say
 from valvelab.workbench import bays, jobs
 from valvelab.workbench.bay import Work
 from valvelab.workbench.document import Document
 
 _TOLD = {
-    ".xlsx": "Results as a workbook (*.xlsx)",
-    ".csv": "Results as a table (*.csv)",
-    ".json": "Results as JSON (*.json)",
-    ".qif": "Results as QIF (*.qif)",
+    ".xlsx": marked("Results as a workbook (*.xlsx)"),
+    ".csv": marked("Results as a table (*.csv)"),
+    ".json": marked("Results as JSON (*.json)"),
+    ".qif": marked("Results as QIF (*.qif)"),
 }
-_CARD_TOLD = {".pdf": "Cam card to read (*.pdf)", ".toml": "Cam card as limits (*.toml)"}
+_CARD_TOLD = {".pdf": marked("Cam card to read (*.pdf)"), ".toml": marked("Cam card as limits (*.toml)")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,8 @@ def exports(document: Document, value: Any) -> tuple[Export, ...]:
     ]
     known = use(result.command)
     made += [
-        Export(f"Readings as {end[1:].upper()} (*{end})", partial(form, value)) for end, form in known.forms.items()
+        Export(say("Readings as {upper} (*{end})").format(upper=end[1:].upper(), end=end), partial(form, value))
+        for end, form in known.forms.items()
     ]
     if result.command in WITH_CARD and (card := known.card) is not None:
         made += [Export(_CARD_TOLD[ending], partial(card, value, ending, document.units)) for ending in CARD_ENDINGS]

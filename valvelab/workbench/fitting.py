@@ -12,6 +12,7 @@ from valvelab.decimals import decimals_among, decimals_of
 from valvelab.inspection.springs.shim_case import SLACK_MM, Effect, Evaluation, FittingPlan
 from valvelab.inspection.springs.shim_work import Setting
 from valvelab.inspection.springs.shims import GUIDANCE_BIND_MM, GUIDANCE_SEAL_MM
+from valvelab.language import say, say_number
 from valvelab.records.result import Decision
 from valvelab.records.shims_result import ShimPosition
 from valvelab.records.spring_readings import HeightsTable
@@ -83,7 +84,7 @@ def effect_told(effect: Effect, locked: tuple[str, ...], units: System) -> Told:
     """`spread 3.1 → 2.6 N; 1I: seat force 402.3 → 401.0 N, coil bind margin …`, and what stands in the way."""
     changed = effect.changed
     held = [place for place in changed if place in locked]
-    reasons = [f"{place} is locked" for place in held]
+    reasons = [say("{place} is locked").format(place=place) for place in held]
     reasons += [f"{one.position}: {one.reason}" for one in effect.after.refusals if one.position in changed]
     words = [*_of_all(effect, units), *(_at(effect, place, units) for place in changed)]
     return Told("; ".join(word for word in words if word), "; ".join(reasons))
@@ -92,8 +93,8 @@ def effect_told(effect: Effect, locked: tuple[str, ...], units: System) -> Told:
 def _of_all(effect: Effect, units: System) -> Iterator[str]:
     before, after = effect.before, effect.after
     yield _moved("spread", before.spread_n, after.spread_n, "N", units)
-    yield _moved("rms about the target", before.rms_from_target_n, after.rms_from_target_n, "N", units)
-    for word, count in (("to buy", _bought), ("parts that change place", _moves)):
+    yield _moved(say("rms about the target"), before.rms_from_target_n, after.rms_from_target_n, "N", units)
+    for word, count in ((say("to buy"), _bought), (say("parts that change place"), _moves)):
         then, now = count(before), count(after)
         if then != now:
             yield f"{word} {then} → {now}"
@@ -147,7 +148,9 @@ def margin_mark(row: ShimPosition, key: str, heights: HeightsTable) -> tuple[Dec
     if value is None:
         return None
     if stated is not None and value < stated - SLACK_MM:
-        return "reject", f"below the stated minimum of {stated:g} mm"
+        return "reject", say("below the stated minimum of {stated} mm").format(stated=say_number(f"{stated:g}"))
     if value < practice:
-        return "undecided", f"below {practice:g} mm: common practice, as guidance and never as a limit"
+        return "undecided", say("below {practice} mm: common practice, as guidance and never as a limit").format(
+            practice=say_number(f"{practice:g}")
+        )
     return None

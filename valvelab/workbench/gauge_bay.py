@@ -10,6 +10,7 @@ from valvelab.errors import BadFile
 from valvelab.files.adopted_uncertainty import write_adopted
 from valvelab.files.gauge_study_file import LEAST_PLAN, can_be_planned, plan_rows, plan_text
 from valvelab.inspection.form.gauge import GaugeInspection, GaugeQuestion, adopt, inspect_gauge
+from valvelab.language import say
 from valvelab.records.form_measurement import GaugeReadings
 from valvelab.records.job import JobPart, Shown
 from valvelab.records.result import Result
@@ -82,7 +83,9 @@ def question(document: Document) -> Question[GaugeInspection] | None:
         judged = replace(plain, spec=found[1], spec_file=found[0].path, other_sources=sources_of(found))
         return inspected_to(lambda: inspect_gauge(judged), lambda: inspect_gauge(plain))
 
-    return Question((*stamps(document, *files_of(study, found)), width), f"Inspecting {study[0].name}", work)
+    return Question(
+        (*stamps(document, *files_of(study, found)), width), say("Inspecting {name}").format(name=study[0].name), work
+    )
 
 
 def result(inspection: GaugeInspection) -> Result:
@@ -110,14 +113,16 @@ def write_plan(plan: GaugeState, path: Path) -> str:
         write_whole(path, plan_sheet(rows, plan.seed))
     else:
         write_whole(path, plan_text(rows, plan.seed))
-    return f"Plan sheet written: {path}, {plan.planned} readings"
+    return say("Plan sheet written: {path}, {planned} readings").format(path=path, planned=plan.planned)
 
 
 def adopt_as(inspection: GaugeInspection, kind: str, path: Path) -> str:
     """Keep the study's result as the uncertainty of a kind of reading; a closing sentence."""
     adopted = adopt(inspection.result, kind)
     write_adopted(path, adopted)
-    return f"Adopted for {kind}: standard uncertainty {adopted.standard_uncertainty}, in {path}"
+    return say("Adopted for {kind}: standard uncertainty {standard_uncertainty}, in {path}").format(
+        kind=kind, standard_uncertainty=adopted.standard_uncertainty, path=path
+    )
 
 
 def parts(document: Document) -> tuple[JobPart, ...]:

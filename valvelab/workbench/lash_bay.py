@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from valvelab.errors import CannotEvaluate
 from valvelab.inspection.engine.lash import LashInspection, inspect_lash
+from valvelab.language import say
 from valvelab.quoting import written
 from valvelab.records.job import JobPart, Shown
 from valvelab.records.lash import LashTable
@@ -79,7 +80,11 @@ def question(document: Document) -> Question[LashInspection] | None:
         return None
     file, table = read
     fixed = fixed_in(document, file, table)
-    return Question((*stamps(document, file), fixed), f"Choosing shims for {file.name}", lambda: _inspect(table, fixed))
+    return Question(
+        (*stamps(document, file), fixed),
+        say("Choosing shims for {name}").format(name=file.name),
+        lambda: _inspect(table, fixed),
+    )
 
 
 def _inspect(table: LashTable, fixed: Fixed) -> LashInspection | Partly[LashInspection]:
@@ -89,7 +94,7 @@ def _inspect(table: LashTable, fixed: Fixed) -> LashInspection | Partly[LashInsp
     except CannotEvaluate as refusal:
         if not fixed:
             raise
-        return Partly(inspect_lash(table), f"{refusal}; shown without what was fixed")
+        return Partly(inspect_lash(table), say("{refusal}; shown without what was fixed").format(refusal=refusal))
 
 
 def result(inspection: LashInspection) -> Result:

@@ -13,6 +13,7 @@ from valvelab.files.corrected import corrected_lift_table
 from valvelab.files.lift_table import read_lift_table
 from valvelab.files.spec_file import nominal_path, parse_toml
 from valvelab.inspection.lobes.inspect import LobesInspection, inspect_lobes
+from valvelab.language import say
 from valvelab.records.job import JobPart, Shown
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Result, Source
@@ -141,7 +142,9 @@ def question(document: Document) -> Question[LobesInspection] | None:
             lambda: _inspect_to_spec(measured, cards, *found), lambda: inspect_lobes(measured, sources=cards)
         )
 
-    return Question(stamps(document, *files_of(file, found, card)), f"Inspecting {file.name}", work)
+    return Question(
+        stamps(document, *files_of(file, found, card)), say("Inspecting {name}").format(name=file.name), work
+    )
 
 
 def _inspect_to_spec(table: LiftTable, cards: tuple[Source, ...], file: BenchFile, spec: Spec) -> LobesInspection:

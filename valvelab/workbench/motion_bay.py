@@ -15,6 +15,7 @@ from valvelab.inspection.engine.motion import inspect_motion, judged
 from valvelab.inspection.engine.sides import motion_question
 from valvelab.inspection.lobes.inspect import inspect_lobes
 from valvelab.inspection.springs.inspect import inspect_springs
+from valvelab.language import say
 from valvelab.records.job import JobPart, Shown
 from valvelab.records.result import Result
 from valvelab.records.spec import Spec
@@ -58,7 +59,7 @@ def question(document: Document) -> Question[Motion] | None:
         return Motion(inspection, measured, tray)
 
     key = (swept, *stamps(document, file, found[0], card, *files_of(springs, spring_spec), *spring_cards))
-    return Question(key, f"Inspecting {file.name} behind {found[0].name}", work)
+    return Question(key, say("Inspecting {name} behind {name_2}").format(name=file.name, name_2=found[0].name), work)
 
 
 def _measured_springs(

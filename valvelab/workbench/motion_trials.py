@@ -9,6 +9,7 @@ from functools import lru_cache
 from valvelab.dynamics.response import Tell
 from valvelab.inspection.engine.motion import MotionInspection, inspect_motion
 from valvelab.inspection.engine.sides import train_with_spring
+from valvelab.language import say
 from valvelab.records.measurement import COMPARISON_LIFT_MM
 from valvelab.records.springs_result import SpringResult
 from valvelab.records.train import RockerRecord, Train
@@ -61,13 +62,13 @@ def can_try(motion: Motion) -> dict[str, str]:
     question, train = motion.inspection.question, motion.inspection.question.train
     refused = {}
     if question.lift_at == "valve":
-        refused["ratio"] = "the lift was read at the valve: the rocker is already in it"
+        refused["ratio"] = say("the lift was read at the valve: the rocker is already in it")
     elif train.rocker.one_ratio is None:
-        refused["ratio"] = "the rocker is measured by points or built from its geometry, not one ratio"
+        refused["ratio"] = say("the rocker is measured by points or built from its geometry, not one ratio")
     if train.timing is None:
-        refused["advance_deg"] = "the train states no [timing] to move"
+        refused["advance_deg"] = say("the train states no [timing] to move")
     if train.spring.seat_force_n is None:
-        refused["seat_force_n"] = "the train states no [spring] seat_force"
+        refused["seat_force_n"] = say("the train states no [spring] seat_force")
     return refused
 
 

@@ -10,6 +10,7 @@ from valvelab.errors import BadFile, BadSpec
 from valvelab.files.contents import read_contents
 from valvelab.files.phasing_sheet import parse_sheet_toml, sheet_toml
 from valvelab.inspection.engine.phasing import PhasingInspection, inspect_phasing
+from valvelab.language import say
 from valvelab.phasing.degreeing import Sheet
 from valvelab.records.job import JobPart, Shown
 from valvelab.records.result import Result, Source
@@ -60,11 +61,15 @@ class Worksheet:
 def step_told(shown: Worksheet) -> str:
     """What to do next, in a few words."""
     if shown.inspection.next_reading.what == "done":
-        return "Everything is read"
+        return say("Everything is read")
     if shown.target is None:
-        return "A reading does not fit"
+        return say("A reading does not fit")
     words = spoken(shown.target.cell, shown.target.sheet)
-    return f"Take again: {words}" if shown.target.again else f"Next: {words}"
+    return (
+        say("Take again: {words}").format(words=words)
+        if shown.target.again
+        else say("Next: {words}").format(words=words)
+    )
 
 
 def progress(shown: Worksheet) -> str:
@@ -79,7 +84,9 @@ def progress(shown: Worksheet) -> str:
     cells = reading_cells(sheet)
     read = sum(value_of(sheet, cell) is not None for cell in cells) - again
     told = step_told(shown)
-    return f"{read} of {len(cells)} readings; {told[:1].lower()}{told[1:]}"
+    return say("{read} of {count} readings; {lower}{what}").format(
+        read=read, count=len(cells), lower=told[:1].lower(), what=told[1:]
+    )
 
 
 def confirmed(document: Document, cell: Cell, value: float) -> Document:

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 from valvelab.errors import BadFile, ValvelabError
 from valvelab.files.kinds import READERS, Reader
 from valvelab.job.laid_out import lay_out, without
+from valvelab.language import say
 from valvelab.records.comparison_result import READ_BY
 from valvelab.records.job import ComparePart, Job, JobPart
 from valvelab.records.records_result import HistoryRow
@@ -125,9 +126,9 @@ class Kept:
         """What was done, for people."""
         parts = []
         if self.new:
-            parts.append(f"Kept in {self.store}: {_named(self.new)}")
+            parts.append(say("Kept in {store}: {named}").format(store=self.store, named=_named(self.new)))
         if self.known:
-            parts.append(f"there already: {_named(self.known)}")
+            parts.append(say("there already: {named}").format(named=_named(self.known)))
         return "; ".join(parts)
 
 

@@ -13,6 +13,7 @@ from types import MappingProxyType
 
 from valvelab.inspection.springs.sets import PositionWish
 from valvelab.inspection.springs.usable import ByHand
+from valvelab.language import say
 from valvelab.quoting import listed, written
 
 MOST_APART = 2_000
@@ -150,9 +151,13 @@ def contradiction(wishes: Wishes) -> str:
     groups = tied(wishes)
     for first, second in parted(wishes):
         if any(first in group and second in group for group in groups):
-            return f"{first} and {second} are to share a set and to be kept apart, expected one of the two"
+            return say("{first} and {second} are to share a set and to be kept apart, expected one of the two").format(
+                first=first, second=second
+            )
     if len(parted(wishes)) > MOST_APART:
-        return f"{len(parted(wishes))} pairs are to be kept apart, expected at most {MOST_APART}"
+        return say("{count} pairs are to be kept apart, expected at most {most}").format(
+            count=len(parted(wishes)), most=MOST_APART
+        )
     return ""
 
 
@@ -168,9 +173,9 @@ class Told:
 def told(wishes: Wishes) -> Iterator[Told]:
     """Every wish, each with what is left when it is undone."""
     for name, why in wishes.take.items():
-        yield Told(f"{name} taken in: {why}", (name,), as_judged(wishes, [name]))
+        yield Told(say("{name} taken in: {why}").format(name=name, why=why), (name,), as_judged(wishes, [name]))
     for name, why in wishes.leave_out.items():
-        yield Told(f"{name} left out: {why}", (name,), as_judged(wishes, [name]))
+        yield Told(say("{name} left out: {why}").format(name=name, why=why), (name,), as_judged(wishes, [name]))
     for group in wishes.together:
         without = replace(wishes, together=tuple(one for one in wishes.together if one != group))
         yield Told(f"together: {', '.join(group)}", group, without)
@@ -179,17 +184,17 @@ def told(wishes: Wishes) -> Iterator[Told]:
         yield Told(f"apart: {', '.join(pair)}", pair, without)
     for group in wishes.fixed:
         fixed = tuple(one for one in wishes.fixed if one != group)
-        yield Told(f"fixed in one set: {', '.join(group)}", group, replace(wishes, fixed=fixed))
+        yield Told(say("fixed in one set: {names}").format(names=", ".join(group)), group, replace(wishes, fixed=fixed))
 
 
 def marks(wishes: Wishes) -> Mapping[str, tuple[str, ...]]:
     """What is wished of each spring, in words beside its name."""
     found: dict[str, list[str]] = {}
     for name in wishes.take:
-        found.setdefault(name, []).append("taken in")
+        found.setdefault(name, []).append(say("taken in"))
     for group in wishes.fixed:
         for name in group:
-            found.setdefault(name, []).append("fixed here")
+            found.setdefault(name, []).append(say("fixed here"))
     for group in wishes.together:
         for name in group:
             others = [one for one in group if one != name]
@@ -201,7 +206,7 @@ def marks(wishes: Wishes) -> Mapping[str, tuple[str, ...]]:
         never.setdefault(second, []).append(first)
     for name, others in never.items():
         text = others[0] if len(others) == 1 else f"{len(others)} others"
-        found.setdefault(name, []).append(f"never with {text}")
+        found.setdefault(name, []).append(say("never with {text}").format(text=text))
     return {name: tuple(texts) for name, texts in found.items()}
 
 

@@ -13,10 +13,10 @@ from types import MappingProxyType
 
 from valvelab.csv_text import csv_text
 from valvelab.decimals import decimals_of
+from valvelab.language import say, say_many, say_number
 from valvelab.quoting import listed, written
 from valvelab.records.sets_result import SetsResult
 from valvelab.records.springs_result import SpringResult
-from valvelab.tables.description import counted
 from valvelab.tables.springs import finer as finer_than_usual
 from valvelab.tables.springs import in_order, number_told, tightness_told
 from valvelab.units import Dimension, System, display_unit, show
@@ -94,10 +94,10 @@ class Wish:
     def trouble(self) -> str:
         """Why nothing can be matched like this, in a sentence; empty where it can."""
         if not self.within:
-            return "choose at least one characteristic to match by"
+            return say("choose at least one characteristic to match by")
         windows = any(one.low_n is not None or one.high_n is not None for one in self.asked.places)
         if windows and "seat_force" not in self.within:
-            return "a place asks for a seat force: match by seat force as well"
+            return say("a place asks for a seat force: match by seat force as well")
         return contradiction(self.asked)
 
 
@@ -378,7 +378,8 @@ def kept_out_shortly(out: Mapping[str, str]) -> str:
     """The same without the reasons, and of many springs how many."""
     if not out:
         return ""
-    return f"Not used: {', '.join(out)}" if len(out) <= 6 else f"{counted(len(out), 'spring')} not used"
+    many = say_many("{count} spring not used", "{count} springs not used", len(out))
+    return say("Not used: {names}").format(names=", ".join(out)) if len(out) <= 6 else many
 
 
 def verdict_on(grouping: Grouping, values: Values, wish: Wish) -> str:
@@ -389,17 +390,25 @@ def verdict_on(grouping: Grouping, values: Values, wish: Wish) -> str:
     total = sum(one.spread for one in all_of)
     faulty = sum(1 for one in all_of if one.faulty)
     proof = grouping.proof
-    text = f"{counted(len(all_of), 'set')}, {len(left_over(grouping, values))} left over, total spread {total:.3f}"
+    text = say("{counted}, {count} left over, total spread {total}").format(
+        counted=say_many("{count} set", "{count} sets", len(all_of)),
+        count=len(left_over(grouping, values)),
+        total=say_number(f"{total:.3f}"),
+    )
     if faulty:
-        text += f"; {faulty} over a limit or not complete"
+        text += say("; {faulty} over a limit or not complete").format(faulty=faulty)
     if astray := sum(len(one.astray) for one in all_of):
-        text += f"; {counted(astray, 'spring')} out of place"
+        text += say("; {counted} out of place").format(counted=say_many("{count} spring", "{count} springs", astray))
     if proof is None:
         return text
     if not proof.is_for(wish):
-        return f"{text}; matched for other limits or wishes"
+        return say("{text}; matched for other limits or wishes").format(text=text)
     if grouping.edited:
-        return f"{text}; moved by hand (matched: {counted(proof.sets, 'set')}, {proof.total_spread:.3f})"
+        return say("{text}; moved by hand (matched: {counted}, {total_spread})").format(
+            text=text,
+            counted=say_many("{count} set", "{count} sets", proof.sets),
+            total_spread=say_number(f"{proof.total_spread:.3f}"),
+        )
     number = number_told(proof.sets, proof.bound_sets, proven=proof.number_proven, placed=bool(grouping.places))
     return f"{text}. {number} {tightness_told(total, proof.bound_total_spread, proven=proof.spread_proven)}"
 
@@ -407,10 +416,16 @@ def verdict_on(grouping: Grouping, values: Values, wish: Wish) -> str:
 def _none_yet(grouping: Grouping, values: Values, wish: Wish) -> str:
     proof = grouping.proof
     if proof is None or grouping.edited or not proof.is_for(wish):
-        return f"{counted(len(values), 'spring')}, not matched yet"
+        return say("{counted}, not matched yet").format(
+            counted=say_many("{count} spring", "{count} springs", len(values))
+        )
     if proof.number_proven:
-        return f"Not one set of {wish.size} can be made within these limits: widen a limit, or put fewer in a set"
-    return f"No set of {wish.size} found in the time; up to {proof.bound_sets} are not ruled out"
+        return say(
+            "Not one set of {size} can be made within these limits: widen a limit, or put fewer in a set"
+        ).format(size=wish.size)
+    return say("No set of {size} found in the time; up to {bound_sets} are not ruled out").format(
+        size=wish.size, bound_sets=proof.bound_sets
+    )
 
 
 def as_csv(

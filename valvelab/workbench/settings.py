@@ -23,13 +23,16 @@ WAIT_S = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """scheme: "system", "light" or "dark". columns: assignment by file shape. layout: opaque window state by name.
+    """scheme: "system", "light" or "dark". language: "system" or a code such as "de", of windows that start later.
+
+    columns: assignment by file shape. layout: opaque window state by name.
 
     recent_jobs: paths of job files, the last one first. sign_with: name of the key that signs certificates, or "".
     store: where records are kept, a file or a URL; "" is the user's own place. toured: whether the tour was offered.
     """
 
     scheme: str = "system"
+    language: str = "system"
     units: str = "metric"
     columns: dict[str, str] = field(default_factory=dict)
     layout: dict[str, str] = field(default_factory=dict)

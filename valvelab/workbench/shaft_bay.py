@@ -8,6 +8,7 @@ from pathlib import Path
 from valvelab.camshaft.journal import JournalForm
 from valvelab.files.adopted_uncertainty import with_adopted_probe
 from valvelab.inspection.form.shaft import ShaftInspection, ShaftQuestion, inspect_shaft
+from valvelab.language import say
 from valvelab.records.form_measurement import ShaftReadings
 from valvelab.records.gauge_result import AdoptedUncertainty
 from valvelab.records.job import JobPart, Shown
@@ -73,7 +74,11 @@ def question(document: Document) -> Question[ShaftInspection] | None:
         judged = replace(plain, spec=found[1], spec_file=found[0].path, other_sources=sources)
         return inspected_to(lambda: inspect_shaft(judged), lambda: inspect_shaft(plain))
 
-    return Question((*stamps(document, *files_of(read, found, adopted)), cut), f"Inspecting {read[0].name}", work)
+    return Question(
+        (*stamps(document, *files_of(read, found, adopted)), cut),
+        say("Inspecting {name}").format(name=read[0].name),
+        work,
+    )
 
 
 def result(inspection: ShaftInspection) -> Result:

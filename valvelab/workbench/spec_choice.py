@@ -10,6 +10,7 @@ from valvelab.errors import BadSpec
 from valvelab.files.contents import decode, read_contents
 from valvelab.files.spec_file import MAX_TOML_BYTES
 from valvelab.inspection.characteristics import named
+from valvelab.language import say, say_number
 from valvelab.records.result import Result, Source, warning
 from valvelab.records.spec import Spec
 from valvelab.workbench.background import Partly
@@ -44,12 +45,14 @@ def spec_for(
 def headline_of(document: Document, pair: tuple[BenchFile, Spec] | None, applied: Spec | None) -> str:
     """What was judged against, in a few words."""
     if pair is None:
-        return "no spec on the bench has limits on this" if document.of_kind(SPEC) else "no spec on the bench"
+        return say("no spec on the bench has limits on this") if document.of_kind(SPEC) else say("no spec on the bench")
     file, spec = pair
     if applied is not spec:
-        return f"{file.name} could not be applied: see Problems"
+        return say("{name} could not be applied: see Problems").format(name=file.name)
     revision = f" revision {spec.revision}" if spec.revision else ""
-    rule = f"{spec.decision.rule} rule at {100.0 * spec.decision.confidence:.0f} %"
+    rule = say("{rule} rule at {value} %").format(
+        rule=spec.decision.rule, value=say_number(f"{100.0 * spec.decision.confidence:.0f}")
+    )
     return f"{spec.title or file.name}{revision}, {rule}"
 
 

@@ -16,6 +16,7 @@ from valvelab.files.spec_text import spec_keys, spec_toml, with_key
 from valvelab.inspection.characteristics import Characteristic, named
 from valvelab.inspection.judging import ENVELOPE
 from valvelab.inspection.limits import readings_of
+from valvelab.language import say, say_number
 from valvelab.records.result import Decision, Result, Verdict
 from valvelab.tables.verdicts import RANKED
 from valvelab.units import System, show
@@ -284,7 +285,7 @@ def _band_cells(envelope: Keys, lobes: Any) -> list[dict[str, str]]:
 def measured_text(row: Row, units: System) -> str:
     """What was measured of the items of a row: one value, or the least and the greatest."""
     if row.use is not None:
-        return f"{100.0 * row.use:.0f} % of the band"
+        return say("{value} % of the band").format(value=say_number(f"{100.0 * row.use:.0f}"))
     values = [one.measured for one in row.verdicts if one.measured is not None]
     if not values:
         return ""

@@ -17,6 +17,7 @@ from valvelab.inspection.springs.shim_case import Lock
 from valvelab.inspection.springs.shim_work import Setting
 from valvelab.inspection.springs.shims import ShimsInspection, ShimsQuestion, inspect_shims, planned
 from valvelab.inspection.springs.usable import reasons
+from valvelab.language import say
 from valvelab.quoting import listed, written
 from valvelab.records.job import JobPart, Shown
 from valvelab.records.result import Result
@@ -107,7 +108,9 @@ def question(document: Document) -> Question[SpringsInspection] | None:
             lambda: inspect_springs(springs_question(tray[1], None, cards)),
         )
 
-    return Question(stamps(document, *files_of(tray, found, *cards)), f"Inspecting {tray[0].name}", work)
+    return Question(
+        stamps(document, *files_of(tray, found, *cards)), say("Inspecting {name}").format(name=tray[0].name), work
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +171,7 @@ def shims_question(document: Document) -> Question[ShimsInspection] | None:
         springs = springs_question(tray[1], found, cards)
         return inspect_shims(ShimsQuestion(springs, heights[1], only, of, locks, by_hand=hand))
 
-    return Question(key, f"Planning shims for {heights[0].name}", work)
+    return Question(key, say("Planning shims for {name}").format(name=heights[0].name), work)
 
 
 def shim_plan(document: Document) -> Answer[ShimsInspection] | None:
@@ -197,9 +200,13 @@ class Usable:
     def where(self, spring: str, grouping: sets.Grouping) -> str:
         """Where a spring is, in words: its set, left over, or why it is not used; then whether it is undecided."""
         number = grouping.set_of(spring)
-        place = "left over" if number is None else grouping.title(number)
-        text = self.out.get(spring) or (place if grouping.sets else "no set yet")
-        return f"{text} · undecided: {self.undecided[spring]}" if spring in self.undecided else text
+        place = say("left over") if number is None else grouping.title(number)
+        text = self.out.get(spring) or (place if grouping.sets else say("no set yet"))
+        return (
+            say("{text} · undecided: {what}").format(text=text, what=self.undecided[spring])
+            if spring in self.undecided
+            else text
+        )
 
 
 def usable_of(document: Document, inspection: SpringsInspection) -> Usable:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 from valvelab.errors import BadSpec, ValvelabError
 from valvelab.inspection.form.texture import TextureInspection, TextureQuestion, inspect_texture
+from valvelab.language import say
 from valvelab.records.form_measurement import SurfaceTrace
 from valvelab.records.job import JobPart, Shown
 from valvelab.records.result import Result
@@ -79,7 +80,9 @@ def question(document: Document) -> Question[TextureInspection] | None:
             value = measured.value if isinstance(measured, Partly) else measured
             return Partly(value, f"{without_spec(refusal)}{inner}")
 
-    return Question((*stamps(document, *files_of(read, found)), asked), f"Filtering {read[0].name}", work)
+    return Question(
+        (*stamps(document, *files_of(read, found)), asked), say("Filtering {name}").format(name=read[0].name), work
+    )
 
 
 def _inspect(asked: TextureQuestion, how: TextureState) -> TextureInspection | Partly[TextureInspection]:
@@ -92,7 +95,7 @@ def _inspect(asked: TextureQuestion, how: TextureState) -> TextureInspection | P
         if how == TextureState():
             raise
         value = inspect_texture(replace(asked, cutoff_mm=None, short_cutoff_mm=None, sections=None))
-        return Partly(value, f"{refusal}; shown with the usual settings instead")
+        return Partly(value, say("{refusal}; shown with the usual settings instead").format(refusal=refusal))
 
 
 def result(inspection: TextureInspection) -> Result:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from valvelab.errors import BadQuantity
+from valvelab.language import marked, say
 from valvelab.phasing.degreeing import WHEEL_READING, WHEEL_UNCERTAINTY, Sheet
 from valvelab.quantities import CARD_ANGLE, READING_LIFT
 from valvelab.units import System, display_unit, show
@@ -61,26 +62,27 @@ def trimmed(text: str, least: int) -> str:
 
 
 _SPOKEN = {
-    ("pair", "drop"): "lift below the peak",
-    ("pair", "rising"): "rising to the nose",
-    ("pair", "falling"): "falling from the nose",
-    ("event", "lift"): "checking lift",
-    ("event", "opening"): "opening",
-    ("event", "closing"): "closing",
-    ("duration", ""): "duration on the card",
-    ("card", "intake"): "intake centreline on the card, crank deg ATDC",
-    ("card", "exhaust"): "exhaust centreline on the card, crank deg BTDC",
-    ("wheel", "sense"): "sense of the wheel",
-    ("wheel", "uncertainty"): "standard uncertainty of one wheel reading",
-    ("steps", ""): "adjuster steps on the shelf, crank deg",
+    ("pair", "drop"): marked("lift below the peak"),
+    ("pair", "rising"): marked("rising to the nose"),
+    ("pair", "falling"): marked("falling from the nose"),
+    ("event", "lift"): marked("checking lift"),
+    ("event", "opening"): marked("opening"),
+    ("event", "closing"): marked("closing"),
+    ("duration", ""): marked("duration on the card"),
+    ("card", "intake"): marked("intake centreline on the card, crank deg ATDC"),
+    ("card", "exhaust"): marked("exhaust centreline on the card, crank deg BTDC"),
+    ("wheel", "sense"): marked("sense of the wheel"),
+    ("wheel", "uncertainty"): marked("standard uncertainty of one wheel reading"),
+    ("steps", ""): marked("adjuster steps on the shelf, crank deg"),
 }
 
 
 def spoken(cell: Cell, sheet: Sheet | None = None) -> str:
     """What a cell is, in words; with its lobe where the sheet is given."""
     if cell.part == "stop":
-        return f"piston stop, touch {cell.row + 1}, turning {'backward' if cell.row % 2 else 'forward'}"
-    words = _SPOKEN.get((cell.part, cell.name), cell.name)
+        back = say("piston stop, touch {touch}, turning backward")
+        return (back if cell.row % 2 else say("piston stop, touch {touch}, turning forward")).format(touch=cell.row + 1)
+    words = say(_SPOKEN.get((cell.part, cell.name), cell.name))
     if sheet is None or cell.part not in {"pair", "event", "duration"}:
         return words
     lobe = sheet.pairs[cell.row].lobe if cell.part == "pair" else sheet.events[cell.row].lobe

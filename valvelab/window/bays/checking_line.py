@@ -6,8 +6,9 @@ import pyqtgraph as pg  # type: ignore[import-untyped]
 from PySide6.QtCore import QSignalBlocker, Qt
 from PySide6.QtWidgets import QApplication
 
-from valvelab.units import System, display_unit, with_unit
+from valvelab.units import System
 from valvelab.window.figure_item import FigureItem
+from valvelab.window.numbers import display_unit, with_unit
 from valvelab.window.theme import current_theme, scaled
 
 

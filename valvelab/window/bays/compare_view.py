@@ -7,9 +7,9 @@ from typing import Any
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QComboBox, QWidget
 
-from valvelab.decimals import told
 from valvelab.figures.comparison_figures import left_figure, overlay_figure, spring_changes_figure
 from valvelab.inspection.comparison.inspect import CompareInspection
+from valvelab.language import marked, say
 from valvelab.measured import Measured
 from valvelab.tables.comparison import changes_of
 from valvelab.tables.verdicts import WORDS, worst_by_item
@@ -19,6 +19,7 @@ from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureStack
 from valvelab.window.layouts import stacked, strip
+from valvelab.window.numbers import told
 from valvelab.window.panes import button, labelled, look, offer, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.workbench import compare_bay
@@ -101,11 +102,11 @@ class CompareView(BayView[CompareInspection]):
         spring = next((one for one in inspection.springs if one.spring == item), None)
         if lobe is not None:
             self.stack.show_figures([overlay_figure(lobe), left_figure(lobe)], units, _STRETCH)
-            self.heading.setText(" · ".join([item, *_spoken("worn by", lobe.changes.wear, "um", units)]))
+            self.heading.setText(" · ".join([item, *_spoken(marked("worn by"), lobe.changes.wear, "um", units)]))
         elif spring is not None:
             self.stack.show_figures([spring_changes_figure(inspection.result, item)], units, _STRETCH)
             change = spring.changes.seat_force_change_pct
-            self.heading.setText(" · ".join([item, *_spoken("seat force", change, "%", units)]))
+            self.heading.setText(" · ".join([item, *_spoken(marked("seat force"), change, "%", units)]))
 
     # -- choosing -----------------------------------------------------------------------------------------------------
 
@@ -134,7 +135,7 @@ def _name(row: Any) -> str:
 
 def _spoken(what: str, measured: Measured, unit: str, units: System) -> list[str]:
     """A figure in the heading; nothing where there is none, or no wear."""
-    return [f"{what} {told(measured.value, unit, units, measured.u)}"] if measured.value else []
+    return [f"{say(what)} {told(measured.value, unit, units, measured.u)}"] if measured.value else []
 
 
 def _columns(inspection: CompareInspection, units: System) -> list[TableColumn]:
@@ -146,7 +147,7 @@ def _columns(inspection: CompareInspection, units: System) -> list[TableColumn]:
         return (worst[_name(row)],) * 2 if _name(row) in worst else None
 
     def said(row: Any) -> str:
-        return WORDS[worst[_name(row)]] if _name(row) in worst else "not judged"
+        return say(WORDS[worst[_name(row)]]) if _name(row) in worst else say("not judged")
 
     named, *numbers = (column for column in columns if column.filled(rows))
     return [of(named, units, rows, icon=icon, cell_tip=said), *(of(column, units, rows) for column in numbers)]

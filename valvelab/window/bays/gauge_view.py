@@ -7,17 +7,18 @@ from pathlib import Path
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QWidget
 
-from valvelab.decimals import told
 from valvelab.figures import gauge_figures
 from valvelab.inspection.form.gauge import GaugeInspection
+from valvelab.language import marked, say
 from valvelab.records.gauge_result import GaugeFigures, GaugeResult
 from valvelab.tables.form import ANALYSIS, StudyRow, study_cell, study_rows
-from valvelab.units import System, display_unit
+from valvelab.units import System
 from valvelab.window.bays.gauge_start import PlanStrip
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureStack, FigureView
 from valvelab.window.layouts import stacked, strip
+from valvelab.window.numbers import display_unit, told
 from valvelab.window.panes import BoundQuantity, Chips, button, labelled, look, splitter, titled
 from valvelab.window.saving import save_as
 from valvelab.window.tables import TableColumn, TableView, of
@@ -27,7 +28,7 @@ from valvelab.workbench.gauge_bay import GaugeState, adopt_as, dimension_of
 from valvelab.workbench.shaft_bay import ADOPTED
 from valvelab.workbench.spec_choice import headline_of
 
-_LISTS = (("figures", "Figures"), ("analysis", "Analysis"), ("plan", "New study"))
+_LISTS = (("figures", marked("Figures")), ("analysis", marked("Analysis")), ("plan", marked("New study")))
 _STRETCH = {"gauge_means": 3, "gauge_ranges": 2}
 _GOOD, _USABLE = 10.0, 30.0
 
@@ -50,15 +51,15 @@ class GaugeView(BayView[GaugeInspection]):
         self.tolerance: BoundQuantity | None = None
         self._tolerance_box: QWidget | None = None
         self.kind = QLineEdit(self)
-        self.kind.setAccessibleName("Kind of reading that the result is adopted for")
-        self.kind.setToolTip("What the uncertainty is of, such as tir or journal diameter")
-        tip = "Keep GRR as one reading's standard uncertainty, in a small file that the bench takes"
+        self.kind.setAccessibleName(say("Kind of reading that the result is adopted for"))
+        self.kind.setToolTip(say("What the uncertainty is of, such as tir or journal diameter"))
+        tip = say("Keep GRR as one reading's standard uncertainty, in a small file that the bench takes")
         self.adopt = button(self, "Adopt as &uncertainty…", tip, self._on_adopt)
         self.kind.textChanged.connect(lambda text: self.adopt.setEnabled(bool(text.strip())))
         self.bench.done.connect(self._on_done)
         self.judgement = QLabel(self, wordWrap=True)
         self.judgement.setToolTip(
-            "Common practice: under 10 % of the total good, over 30 % not fit; 5 categories or more"
+            say("Common practice: under 10 % of the total good, over 30 % not fit; 5 categories or more")
         )
         self._lay_out()
 
@@ -81,7 +82,9 @@ class GaugeView(BayView[GaugeInspection]):
     def headline(self, document: Document, inspection: GaugeInspection) -> tuple[str, str]:
         """What was studied and how large; the spec."""
         found, readings = inspection.result, inspection.question.readings
-        size = f"{len(found.parts)} parts × {len(found.appraisers)} appraisers × {found.trials} trials"
+        size = say("{count} parts × {count_2} appraisers × {trials} trials").format(
+            count=len(found.parts), count_2=len(found.appraisers), trials=found.trials
+        )
         what = (readings.characteristic or Path(readings.file).name).replace("_", " ")
         title = f"{what}, {size}"
         return title, headline_of(document, gauge_bay.spec_in_use(document), inspection.question.spec)
@@ -116,7 +119,7 @@ class GaugeView(BayView[GaugeInspection]):
         self.tolerance = BoundQuantity(
             self.bench, self, GaugeState, "tolerance", dimension=dimension_of(unit), unit=unit
         )
-        self.tolerance.setPlaceholderText("none known")
+        self.tolerance.setPlaceholderText(say("none known"))
         self.tolerance.setMaximumWidth(6 * self.fontMetrics().height())
         self._tolerance_box = labelled(self, "tolerance", self.tolerance)
         self._tolerance_place.addWidget(self._tolerance_box)
@@ -127,7 +130,7 @@ class GaugeView(BayView[GaugeInspection]):
 
     def _on_adopt(self) -> None:
         suggestion = self.bench.suggested(f"{self.kind.text().strip().replace(' ', '_')}_uncertainty.toml")
-        save_as(self, "Adopt as uncertainty", suggestion, "Adopted uncertainty (*.toml)", self.adopt_to)
+        save_as(self, say("Adopt as uncertainty"), suggestion, say("Adopted uncertainty (*.toml)"), self.adopt_to)
 
     def adopt_to(self, path: Path) -> None:
         """Write the adopted uncertainty and put it on the bench, where the shaft bay uses it."""
@@ -135,7 +138,7 @@ class GaugeView(BayView[GaugeInspection]):
         if inspection is None or not kind or not self.bench.may_write(path, ADOPTED):
             return
         self._adopting = path
-        self.bench.do(f"Writing {path.name}", path.name, lambda: adopt_as(inspection, kind, path))
+        self.bench.do(say("Writing {name}").format(name=path.name), path.name, lambda: adopt_as(inspection, kind, path))
 
     def _on_done(self, outcome: Problem) -> None:
         path = self._adopting
@@ -152,10 +155,16 @@ class GaugeView(BayView[GaugeInspection]):
 
 def _judgement(percent: float | None, categories: int | None) -> str:
     if percent is None:
-        return "no variation was seen"
-    fit = "good" if percent < _GOOD else "usable with care" if percent <= _USABLE else "not fit to judge these parts by"
-    count = "" if categories is None else f", {categories} distinct categories"
-    return f"GRR {told(percent, '%')} of the total{count}: {fit}"
+        return say("no variation was seen")
+    fit = (
+        "good"
+        if percent < _GOOD
+        else say("usable with care")
+        if percent <= _USABLE
+        else say("not fit to judge these parts by")
+    )
+    count = "" if categories is None else say(", {categories} distinct categories").format(categories=categories)
+    return say("GRR {percent} of the total{count}: {fit}").format(percent=told(percent, "%"), count=count, fit=fit)
 
 
 def _columns(result: GaugeResult, units: System) -> list[TableColumn]:

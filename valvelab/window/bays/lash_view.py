@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QLabel, QWidget
 from valvelab.cautions import ENGINE, SPRINGS
 from valvelab.figures.lash_figures import lash_figure
 from valvelab.inspection.engine.lash import SAME_MM, LashInspection, LashShim, shims_for
+from valvelab.language import aloud, say
 from valvelab.records.lash import LashValve
 from valvelab.tables.lash import lash_columns, lash_told, purchase_columns, shim_columns
 from valvelab.units import System
@@ -37,7 +38,7 @@ class LashView(BayView[LashInspection]):
         self._inspection: LashInspection | None = None
         self._valve = ""
         self.told = QLabel(self, wordWrap=True, textFormat=Qt.TextFormat.PlainText)
-        self.told.setAccessibleName("The plan in words")
+        self.told.setAccessibleName(say("The plan in words"))
         self.plan = TableView("lash plan", (), self, spoken="Shim at each valve", sortable=False)
         self.plan.chosen.connect(lambda row: self.choose_item(row.valve))
         self.figure = FigureView("Lash as measured and by the plan", self)
@@ -46,11 +47,11 @@ class LashView(BayView[LashInspection]):
         self.shims.doubleClicked.connect(lambda _index: self.fix())
         self.valve_name = Heading("", 1.05, self)
         self.valve_name.setTextFormat(Qt.TextFormat.PlainText)
-        tip = "This shim goes into this valve, and the plan is found around it (or double-click the shim)"
+        tip = say("This shim goes into this valve, and the plan is found around it (or double-click the shim)")
         self.fix_button = button(self, "&Fix this shim", tip, self.fix)
         self.free_button = button(self, "As p&lanned", "Leave this valve to the plan again", self.free)
         self.csv_button = button(self, "Plan as &table…", "The shim of each valve (CSV)", self.do_csv)
-        tip = "The plan in large type, to be read at the bench (PDF, A4)"
+        tip = say("The plan in large type, to be read at the bench (PDF, A4)")
         self.sheet_button = button(self, "B&uild sheet…", tip, self.do_sheet)
         self._lay_out()
 
@@ -75,7 +76,7 @@ class LashView(BayView[LashInspection]):
         """Part and serial; where the bands come from."""
         remarks = inspection.table.remarks
         title = numbered(remarks.get("part") or Path(inspection.table.file).name, remarks.get("serial"))
-        return title, "against the lash that the sheet states"
+        return title, say("against the lash that the sheet states")
 
     def show_answer(self, document: Document, inspection: LashInspection) -> None:
         """Redraw what changed: the plan, or the valve in front."""
@@ -91,7 +92,8 @@ class LashView(BayView[LashInspection]):
 
     def _show_plan(self, inspection: LashInspection, units: System, fixed: dict[str, float]) -> None:
         result = inspection.result
-        self.told.setText(lash_told(result, units))
+        with aloud():
+            self.told.setText(lash_told(result, units))
         columns = [of(column, units, result.valves, colour=_colour, strong=_moves) for column in lash_columns()]
         kept = TableColumn("", lambda row: _KEPT if row.valve in fixed else "", "Fixed by hand", number=False)
         self.plan.show_rows(result.valves, [*columns, *([kept] if fixed else [])])
@@ -101,7 +103,7 @@ class LashView(BayView[LashInspection]):
 
     def _show_valve(self, inspection: LashInspection, valve: str, units: System, fixed: dict[str, float]) -> None:
         row = next(row for row in inspection.result.valves if row.valve == valve)
-        self.valve_name.setText(f"{valve}: another shim")
+        self.valve_name.setText(say("{valve}: another shim").format(valve=valve))
         shims = shims_for(inspection.table, valve)
 
         def goes_in(shim: LashShim) -> bool:
@@ -138,7 +140,7 @@ class LashView(BayView[LashInspection]):
 
     def do_csv(self) -> None:
         """Choose where the plan goes."""
-        save_as(self, "Save lash plan", self.bench.suggested("lash.csv"), "Table (*.csv)", self.save_csv)
+        save_as(self, say("Save lash plan"), self.bench.suggested("lash.csv"), say("Table (*.csv)"), self.save_csv)
 
     def save_csv(self, path: Path) -> None:
         """Write the plan as a table."""
@@ -146,7 +148,9 @@ class LashView(BayView[LashInspection]):
 
     def do_sheet(self) -> None:
         """Choose where the build sheet goes."""
-        save_as(self, "Save build sheet", self.bench.suggested("build sheet.pdf"), "PDF (*.pdf)", self.save_sheet)
+        save_as(
+            self, say("Save build sheet"), self.bench.suggested("build sheet.pdf"), say("PDF (*.pdf)"), self.save_sheet
+        )
 
     def save_sheet(self, path: Path) -> None:
         """Write the build sheet of the plan."""

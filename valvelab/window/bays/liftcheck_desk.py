@@ -11,18 +11,20 @@ from PySide6.QtWidgets import QApplication, QGridLayout, QHBoxLayout, QLabel, QS
 
 from valvelab.errors import BadQuantity
 from valvelab.figures.rule_figures import scale_figure
+from valvelab.language import marked, say, say_number
 from valvelab.phasing.timing import EventName
 from valvelab.records.lift_check_result import CheckedLift
 from valvelab.records.result import Decision, Verdict
 from valvelab.tables.lift_check import as_read, reading_columns, readings_of
 from valvelab.tables.sentences import chance, margin
 from valvelab.tables.verdicts import SIGNS, WORDS, overall
-from valvelab.units import System, display_unit, parse_quantity, show
+from valvelab.units import System, parse_quantity
 from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Chip, Heading
 from valvelab.window.drawing import FigureView
 from valvelab.window.fields import typed_quantity
 from valvelab.window.layouts import above, beside
+from valvelab.window.numbers import display_unit, show
 from valvelab.window.panes import colour_text
 from valvelab.window.tables import TableView, of
 from valvelab.window.theme import scaled
@@ -30,7 +32,7 @@ from valvelab.workbench.lift_desk import check_of, event_text, events_wanted, re
 from valvelab.workbench.liftcheck_bay import Desk
 
 MOST_MM = 100.0
-_KEYS = "Enter takes a reading; Enter alone goes on. / changes between open and shut."
+_KEYS = marked("Enter takes a reading; Enter alone goes on. / changes between open and shut.")
 
 
 class EntryField(ReadingField):
@@ -62,7 +64,7 @@ class ValveRow(QWidget):
         self._names: tuple[str, ...] = ()
         self._chips: list[Chip] = []
         self._row: QHBoxLayout = beside(spacing=4)
-        self.more = ReadingField("Another valve of this car", str.strip, self)
+        self.more = ReadingField(say("Another valve of this car"), str.strip, self)
         self.more.setPlaceholderText("add")
         self.more.entered.connect(self.added)
         beside(self._row, self.more, 1, on=self, spacing=6)
@@ -84,7 +86,7 @@ class ValveRow(QWidget):
         self.more.show_text("")
 
     def _chip(self, name: str) -> Chip:
-        chip = Chip(name, f"Valve {name}", self)
+        chip = Chip(name, say("Valve {name}").format(name=name), self)
         chip.setFont(scaled(QApplication.font(), 1.3))
         chip.clicked.connect(lambda _on, name=name: self.chosen.emit(name))
         self._row.addWidget(chip)
@@ -104,31 +106,45 @@ def said_of(desk: Desk, units: System) -> Said:
     """The decision on the valve in front, or what is wanted next."""
     row = desk.row
     if row is None and not desk.ruled:
-        return Said("First the rule: F4", "quiet", "Once for the event: limit, instrument, the valves that are read.")
+        return Said(
+            say("First the rule: F4"), "quiet", say("Once for the event: limit, instrument, the valves that are read.")
+        )
     if row is None:
-        return Said("Next: type its number", "quiet", "Enter, and its readings follow.")
+        return Said(say("Next: type its number"), "quiet", say("Enter, and its readings follow."))
     if not row.readings_mm:
-        what = "with the valve shut" if desk.shut else "at full lift"
-        return Said(f"Read {row.valve}", "quiet", f"{row.valve} {what}: type the reading, Enter.")
+        what = say("with the valve shut") if desk.shut else say("at full lift")
+        return Said(
+            say("Read {valve}").format(valve=row.valve),
+            "quiet",
+            say("{valve} {what}: type the reading, Enter.").format(valve=row.valve, what=what),
+        )
     if row.doubtful_readings or row.doubtful_zero:
-        return Said("? Take again", "undecided", _standing(row, units))
+        return Said(say("? Take again"), "undecided", _standing(row, units))
     own = [verdict for verdict in desk.shown.verdicts if verdict.item == row.name]
     lift = [verdict for verdict in own if verdict.characteristic == "rule_lift"]
     decimals = desk.decimals(units)
     decision: Decision | None = overall(own)
     if decision is None:
         unit = display_unit("mm", units).label
-        return Said(f"{show(row.mean_mm, 'mm', units)} {unit}", "text", "No rule stands for this valve: F4 states it.")
+        return Said(
+            f"{show(row.mean_mm, 'mm', units)} {unit}", "text", say("No rule stands for this valve: F4 states it.")
+        )
     told = [_told(row.valve, verdict, decimals[verdict], units) for verdict in (lift or own)]
-    return Said(f"{SIGNS[decision]} {WORDS[decision].capitalize()}", decision, " ".join(told))
+    return Said(f"{SIGNS[decision]} {say(WORDS[decision].capitalize())}", decision, " ".join(told))
 
 
 def _standing(row: CheckedLift, units: System) -> str:
     """Which readings stand off."""
-    lists = ((row.readings_mm, row.doubtful_readings, ""), (row.zero_mm, row.doubtful_zero, "shut "))
+    lists = ((row.readings_mm, row.doubtful_readings, ""), (row.zero_mm, row.doubtful_zero, say("shut ")))
     unit = display_unit("mm", units).label
-    named = [f"{what}{n + 1} ({as_read(values[n], units)} {unit})" for values, found, what in lists for n in found]
-    return f"Reading {', '.join(named)} stands off: read again, or set it aside with a reason (F7)."
+    named = [
+        f"{what}{n + 1} ({say_number(as_read(values[n], units))} {unit})"
+        for values, found, what in lists
+        for n in found
+    ]
+    return say("Reading {names} stands off: read again, or set it aside with a reason (F7).").format(
+        names=", ".join(named)
+    )
 
 
 def _told(valve: str, verdict: Verdict, decimals: int, units: System) -> str:
@@ -157,25 +173,25 @@ class DeskPane(QWidget):
     def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)
         self._units: System = "metric"
-        self.car_field = ReadingField("Car, boat or engine", str.strip, self, rank=1.9)
+        self.car_field = ReadingField(say("Car, boat or engine"), str.strip, self, rank=1.9)
         self.car_field.entered.connect(self.car)
         self.car_field.went_on.connect(self.to_reading)
-        self.entrant_field = ReadingField("Entrant", str.strip, self, rank=1.3)
+        self.entrant_field = ReadingField(say("Entrant"), str.strip, self, rank=1.3)
         self.entrant_field.entered.connect(self.entrant)
         self.entrant_field.went_on.connect(self.to_reading)
         self.valves = ValveRow(self)
         self.asked = Heading("", 1.7, self)
-        self.entry = EntryField("Next reading", self._length, self, rank=2.8)
+        self.entry = EntryField(say("Next reading"), self._length, self, rank=2.8)
         self.entry.entered.connect(self._on_reading)
         self.entry.alone.connect(self.went_on)
         self.entry.turned.connect(self.turned)
-        self.keys = QLabel(_KEYS, self, wordWrap=True)
+        self.keys = QLabel(say(_KEYS), self, wordWrap=True)
         self.word = Heading("", 3.2, self)
-        self.word.setAccessibleName("Decision")
+        self.word.setAccessibleName(say("Decision"))
         self.sentence = QLabel(self, wordWrap=True)
-        self.sentence.setAccessibleName("Decision in words")
+        self.sentence.setAccessibleName(say("Decision in words"))
         self.sentence.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-        self.why = ReadingField("Why the reading does not count", str.strip, self, rank=1.3)
+        self.why = ReadingField(say("Why the reading does not count"), str.strip, self, rank=1.3)
         self.why.entered.connect(self.reason)
         self.why_label = QLabel("", self)
         self.readings = TableView("readings", (), self, spoken="Readings of this valve", sortable=False, wrapped=4)
@@ -209,8 +225,8 @@ class DeskPane(QWidget):
         grid = QGridLayout()
         grid.setSpacing(4)
         rows = (
-            ("ratio", "Rocker off: ratio", _ratio), ("ratio_uncertainty", "its uncertainty", _ratio),
-            ("temperature", "Temperature, °C", _celsius), ("remark", "Remark", _words),
+            ("ratio", say("Rocker off: ratio"), _ratio), ("ratio_uncertainty", say("its uncertainty"), _ratio),
+            ("temperature", say("Temperature, °C"), _celsius), ("remark", say("Remark"), _words),
         )  # fmt: skip
         for at, (name, text, reader) in enumerate(rows):
             field = self.more[name] = ReadingField(text, reader, self)
@@ -242,10 +258,10 @@ class DeskPane(QWidget):
         self._units = units
         row, rows = desk.row, desk.shown.checks if desk.item else ()
         self.car_field.show_text(desk.item)
-        self.car_field.setPlaceholderText("number")
+        self.car_field.setPlaceholderText(say("number"))
         entrant = next((one.entrant for one in rows if one.entrant), "") or ""
         self.entrant_field.show_text(entrant)
-        self.entrant_field.setPlaceholderText("entrant")
+        self.entrant_field.setPlaceholderText(say("entrant"))
         self.entrant_field.setEnabled(bool(rows))
         self.valves.show_valves(rows, desk.shown.verdicts, desk.valve)
         for widget in (self.entry, self.keys, *self._of_valve):
@@ -280,8 +296,8 @@ class DeskPane(QWidget):
 
     def _event_field(self, at: tuple[float, EventName], units: System) -> ReadingField:
         lift_mm, which = at
-        word = "opens" if which == "opening" else "closes"
-        name = f"{word} at {as_read(lift_mm, units)} {display_unit('mm', units).label}"
+        named = say("opens at {lift} {unit}") if which == "opening" else say("closes at {lift} {unit}")
+        name = named.format(lift=say_number(as_read(lift_mm, units)), unit=display_unit("mm", units).label)
         field = ReadingField(name, lambda text: read_events(text, which), self)
         field.setAlignment(Qt.AlignmentFlag.AlignLeft)
         field.setPlaceholderText("9 BTDC; 9.5 BTDC" if which == "opening" else "41 ABDC")
@@ -298,7 +314,11 @@ class DeskPane(QWidget):
             self.asked.setText("")
             return
         known = row.zero_mm if desk.shut else row.readings_mm
-        self.asked.setText(f"{row.valve} {'shut' if desk.shut else 'open'}, reading {len(known) + 1}, {unit}")
+        self.asked.setText(
+            say("{valve} {what}, reading {count}, {unit}").format(
+                valve=row.valve, what=say("shut") if desk.shut else say("open"), count=len(known) + 1, unit=unit
+            )
+        )
         self.entry.setAccessibleName(self.asked.text())
 
     def _show_readings(self, desk: Desk, row: CheckedLift | None, units: System) -> None:

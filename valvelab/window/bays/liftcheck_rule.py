@@ -8,6 +8,7 @@ from functools import partial
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QGridLayout, QLabel, QSpinBox, QWidget
 
+from valvelab.language import marked, say
 from valvelab.records.lift_check import LiftCheckSheet
 from valvelab.units import System
 from valvelab.window.bays.reading_field import ReadingField
@@ -22,8 +23,8 @@ from valvelab.workbench.lift_rule import Cell, Part, asked
 from valvelab.workbench.liftcheck_bay import LiftCheckState
 
 _TABLES: tuple[tuple[str, Part], ...] = (
-    ("Lift at the valve", "limit"),
-    ("Opening and closing, where a wheel is read", "rule"),
+    (marked("Lift at the valve"), "limit"),
+    (marked("Opening and closing, where a wheel is read"), "rule"),
 )
 
 
@@ -38,17 +39,17 @@ class RulePane(QWidget):
         self._bench = bench
         self.fields: dict[Cell, TypedField] = {}
         self.wrong = QLabel("", self, wordWrap=True)
-        self.wrong.setAccessibleName("What can't be read")
+        self.wrong.setAccessibleName(say("What can't be read"))
         self._tables: dict[Part, QGridLayout] = {}
         self._em = self.fontMetrics().height()
-        self.word = self._plain("What is checked", "word")
-        self.plan = self._plain("Valves of every car, in their order", "plan")
+        self.word = self._plain(say("What is checked"), "word")
+        self.plan = self._plain(say("Valves of every car, in their order"), "plan")
         self.shut: QSpinBox = number_field(bench, self, LiftCheckState, "shut_first")
         em = self._em
-        first = above(self._block("Event", "sheet"), self._block("Decision", "decision"), 1, spacing=em)
-        second = above(self._block("Instrument", "instrument"), 1)
-        third = above(self._cars("Cars"), self._block("Wheel", "wheel"), 1, spacing=em)
-        tables = [self._table(title, part) for title, part in _TABLES]
+        first = above(self._block(say("Event"), "sheet"), self._block(say("Decision"), "decision"), 1, spacing=em)
+        second = above(self._block(say("Instrument"), "instrument"), 1)
+        third = above(self._cars(say("Cars")), self._block(say("Wheel"), "wheel"), 1, spacing=em)
+        tables = [self._table(say(title), part) for title, part in _TABLES]
         across = beside((first, 1), (second, 1), (third, 1), spacing=2 * em)
         margins = (em // 2, em // 3, em // 2, em // 3)
         above(self.wrong, *tables, across, 1, on=self, margins=margins, spacing=em)
@@ -60,15 +61,15 @@ class RulePane(QWidget):
 
     def _cars(self, title: str) -> QGridLayout:
         rows = (
-            ("What is checked", self.word),
-            ("Valves in their order", self.plan),
-            ("Shut readings first", self.shut),
+            (say("What is checked"), self.word),
+            (say("Valves in their order"), self.plan),
+            (say("Shut readings first"), self.shut),
         )
         return self._grid(title, rows)
 
     def _block(self, title: str, part: Part) -> QGridLayout:
         cells = [Cell(part, name) for name in lift_rule.columns_of(part)]
-        return self._grid(title, [(asked(cell).label, self._field(cell)) for cell in cells])
+        return self._grid(title, [(say(asked(cell).label), self._field(cell)) for cell in cells])
 
     def _grid(self, title: str, rows: Sequence[tuple[str, QWidget]]) -> QGridLayout:
         """A heading, and under it a field with its name in each row."""
@@ -90,15 +91,15 @@ class RulePane(QWidget):
         names = lift_rule.columns_of(part)
         grid.addWidget(Heading(title, 1.05, self), 0, 0, 1, len(names))
         for at, name in enumerate(names):
-            grid.addWidget(QLabel(asked(Cell(part, name)).label, self), 1, at)
+            grid.addWidget(QLabel(say(asked(Cell(part, name)).label), self), 1, at)
         self._tables[part] = grid
         return grid
 
     def _field(self, cell: Cell) -> TypedField:
         how = asked(cell)
-        field = self.fields[cell] = ReadingField(how.label, str.strip, self)
+        field = self.fields[cell] = ReadingField(say(how.label), str.strip, self)
         field.setAlignment(Qt.AlignmentFlag.AlignLeft)
-        field.setPlaceholderText(how.example and f"e.g. {how.example}")
+        field.setPlaceholderText(how.example and say("e.g. {example}").format(example=how.example))
         field.entered.connect(partial(self._on_text, cell))
         field.went_on.connect(self.focusNextChild)
         return field

@@ -15,6 +15,7 @@ from PySide6.QtWidgets import QApplication, QFileDialog, QStackedWidget, QWidget
 
 from valvelab.errors import BadQuantity
 from valvelab.inspection.lift_check.inspect import CAUTION
+from valvelab.language import say, say_many, say_number
 from valvelab.records.lift_check import LiftCheckSheet, ReadingList
 from valvelab.tables.sentences import margin
 from valvelab.tables.verdicts import RANKED, WORDS, rank
@@ -73,7 +74,7 @@ class LiftCheckView(BayView[Desk]):
 
     def _lay_out(self) -> None:
         em = self.fontMetrics().height()
-        area = FormArea("Rule and instrument", self)
+        area = FormArea(say("Rule and instrument"), self)
         area.setWidget(self.rule)
         self.pages = QStackedWidget(self)
         for page in (self.desk, area):
@@ -93,11 +94,13 @@ class LiftCheckView(BayView[Desk]):
         above((whole, 1), on=self)
 
     def _make_buttons(self) -> None:
-        tip = "Write this car's page (PDF); the next car need not wait"
+        tip = say("Write this car's page (PDF); the next car need not wait")
         self.rule_button = button(self, "Rule (F4)", "State the rule once for the event", self.turn_page)
         self.next_button = button(self, "Next car (F6)", "Leave this car and read the next", self.next_car)
         self.page_button = button(self, "Page (F9)", tip, self.write_page)
-        self.print_button = button(self, "Print (Ctrl+P)", f"{tip}, and hand it to the printer", self.print_page)
+        self.print_button = button(
+            self, "Print (Ctrl+P)", say("{tip}, and hand it to the printer").format(tip=tip), self.print_page
+        )
         self.save_button = button(self, "&Save sheet…", "Write the event as a sheet (TOML)", self.save)
         self.new_button = button(self, "New even&t", "Begin a blank sheet; files stay where they are", self.start_new)
 
@@ -122,17 +125,19 @@ class LiftCheckView(BayView[Desk]):
     def headline(self, document: Document, shown: Desk) -> tuple[str, str]:
         """The event or the car in front; the rule."""
         sheet = shown.inspection.sheet
-        event = sheet.event or "Lift check"
+        event = sheet.event or say("Lift check")
         title = f"{shown.item} · {event}" if shown.item else event
         if not shown.saved and sheet.check:
-            title += ", not saved"
+            title += say(", not saved")
         found = liftcheck_bay.spec_in_use(document)
-        beside_it = "" if found is None else f" and {found[0].name}"
+        beside_it = "" if found is None else say(" and {name}").format(name=found[0].name)
         sure = 100.0 * sheet.decision.confidence
         limits = len(sheet.limit) + len(sheet.rule)
         if not limits and found is None:
-            return title, "no rule yet: F4 states it"
-        return title, f"the event's own rule{beside_it}, {sheet.decision.rule} at {sure:.0f} %"
+            return title, say("no rule yet: F4 states it")
+        return title, say("the event's own rule{beside_it}, {rule} at {sure} %").format(
+            beside_it=beside_it, rule=sheet.decision.rule, sure=say_number(f"{sure:.0f}")
+        )
 
     def progress(self, _document: Document, shown: Desk) -> str:
         """How many valves of the car in front are read, while some are not and none decides it alone."""
@@ -148,7 +153,7 @@ class LiftCheckView(BayView[Desk]):
         if self.changed("all", shown, document.units, look(), state):
             self._desk = shown
             self.pages.setCurrentIndex(int(state.rule))
-            self.rule_button.setText("Cars (F4)" if state.rule else "Rule (F4)")
+            self.rule_button.setText(say("Cars (F4)") if state.rule else say("Rule (F4)"))
             self.desk.show_desk(shown, document.units)
             self._show_cars(shown, document.units)
             for one in (self.next_button, self.page_button, self.print_button):
@@ -160,10 +165,10 @@ class LiftCheckView(BayView[Desk]):
 
     def _show_cars(self, shown: Desk, units: System) -> None:
         decided = Counter(car.decision for car in shown.cars)
-        told = [f"{decided[kind]} {WORDS[kind]}" for kind in reversed(RANKED) if decided[kind]]
-        told += [f"{decided[None]} being read"] if decided[None] else []
-        many = "1 checked" if len(shown.cars) == 1 else f"{len(shown.cars)} checked"
-        self.counts.setText(f"{many}: {', '.join(told)}" if told else "No car yet")
+        told = [f"{decided[kind]} {say(WORDS[kind])}" for kind in reversed(RANKED) if decided[kind]]
+        told += [say("{what} being read").format(what=decided[None])] if decided[None] else []
+        many = say_many("{count} checked", "{count} checked", len(shown.cars))
+        self.counts.setText(f"{many}: {', '.join(told)}" if told else say("No car yet"))
         if self.changed("cars", shown.inspection, units, look()):
             self.cars.show_rows(list(reversed(shown.cars)), _car_columns(shown, units))
         self.cars.select_where(lambda car: car.item == shown.item)
@@ -248,7 +253,9 @@ class LiftCheckView(BayView[Desk]):
         new = sheet if known else lift_desk.with_car(sheet, item, lift_desk.planned(state.plan) or ("1I",))
         self._apply(new, f"begin {item}", item=item, valve="", asked=None)
         if known:
-            self.bench.said.emit(f"{item} was checked before: its readings stand, further ones are added")
+            self.bench.said.emit(
+                say("{item} was checked before: its readings stand, further ones are added").format(item=item)
+            )
 
     def _on_entrant(self, typed: object) -> None:
         self._apply(lift_desk.with_entrant(self._sheet, self._state.item, str(typed) or None), "name the entrant")
@@ -310,7 +317,7 @@ class LiftCheckView(BayView[Desk]):
             self._with_aside(of, place, None)
             return
         self._aside = (of, place)
-        self.desk.ask_why(f"Why {'shut ' if of == 'zero' else ''}reading {place + 1} does not count:")
+        self.desk.ask_why(_why_asked(of, place))
 
     def _on_reason(self, text: object) -> None:
         if self._aside is not None and str(text):
@@ -350,7 +357,7 @@ class LiftCheckView(BayView[Desk]):
         """Choose a file and write the sheet to it."""
         file = SHEETS.file_in_front(self.bench.document)
         start = file.path if file else self.bench.suggested("lift_check.toml")
-        save_as(self, "Save sheet", start, "Lift-check sheet (*.toml)", self.save_to)
+        save_as(self, say("Save sheet"), start, say("Lift-check sheet (*.toml)"), self.save_to)
 
     def save_to(self, path: Path) -> None:
         """Write the sheet and work on from that file."""
@@ -379,7 +386,7 @@ class LiftCheckView(BayView[Desk]):
             return
         if self._folder is None:
             start = self.bench.settings.recent_folder or "."
-            name = QFileDialog.getExistingDirectory(self, "Folder for the pages of this event", start)
+            name = QFileDialog.getExistingDirectory(self, say("Folder for the pages of this event"), start)
             if not name:
                 return
             self._folder = Path(name)
@@ -394,7 +401,7 @@ class LiftCheckView(BayView[Desk]):
 
     def _written(self, paper: Paper, *, printed: bool) -> None:
         self.bench.history.follow(edits.add_paper(self.bench.document, paper), counts=True)
-        what = "Page printed" if printed else "Page written"
+        what = say("Page printed") if printed else say("Page written")
         self.bench.said.emit(f"{what}: {paper.path}")
 
 
@@ -409,7 +416,11 @@ def _car_columns(shown: Desk, units: System) -> Sequence[TableColumn]:
     decimals = shown.decimals_of_all(units)
 
     def state(car: Car) -> str:
-        return WORDS[car.decision] if car.decision else f"{car.read} of {car.valves} read"
+        return (
+            say(WORDS[car.decision])
+            if car.decision
+            else say("{read} of {valves} read").format(read=car.read, valves=car.valves)
+        )
 
     def told(car: Car) -> str:
         return "" if car.worst is None else margin(car.worst, decimals[car.worst], units)
@@ -421,3 +432,8 @@ def _car_columns(shown: Desk, units: System) -> Sequence[TableColumn]:
         TableColumn("from the limit", told, "Of the valve nearest its limit", number=False),
         TableColumn("entrant", lambda car: car.entrant, number=False),
     )  # fmt: skip
+
+
+def _why_asked(of: str, place: int) -> str:
+    shut = say("Why shut reading {number} does not count:")
+    return (shut if of == "zero" else say("Why reading {number} does not count:")).format(number=place + 1)

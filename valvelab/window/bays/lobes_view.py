@@ -14,9 +14,10 @@ from valvelab.errors import ValvelabError
 from valvelab.figures import lobe_figures, lobe_places
 from valvelab.figures.description import Figure
 from valvelab.inspection.lobes.inspect import LobesInspection
+from valvelab.language import aloud, marked, say, say_number
 from valvelab.records.result import Verdict
 from valvelab.tables.lobes import columns_at_any_lift, lobe_facts, shaft_facts
-from valvelab.units import System, with_unit
+from valvelab.units import System
 from valvelab.window.bays.band_edges import BandEdges, Side
 from valvelab.window.bays.checking_line import CheckingLine
 from valvelab.window.bays.view import BayView, numbered
@@ -26,6 +27,7 @@ from valvelab.window.dial import DialView
 from valvelab.window.drawing import FigureStack
 from valvelab.window.heat_map import HeatMapView
 from valvelab.window.layouts import stacked, strip
+from valvelab.window.numbers import with_unit
 from valvelab.window.panes import BoundQuantity, Chips, EachFrame, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, fact_columns, of
 from valvelab.window.theme import current_theme
@@ -36,9 +38,9 @@ from valvelab.workbench.lobes_bay import LobesState, chosen_lobe
 from valvelab.workbench.spec_choice import headline_of, text_of
 from valvelab.workbench.spec_edit import with_side
 
-_PLOTS = (("deviation", "Deviation"), ("lift", "Lift"), ("velocity", "Velocity"), ("acceleration", "Accel."),
-          ("jerk", "Jerk"), ("readings", "Readings"))  # fmt: skip
-_LISTS = (("durations", "Durations"), ("lobe", "Lobe"), ("shaft", "Shaft"))
+_PLOTS = (("deviation", marked("Deviation")), ("lift", marked("Lift")), ("velocity", marked("Velocity")),
+          ("acceleration", marked("Accel.")), ("jerk", marked("Jerk")), ("readings", marked("Readings")))  # fmt: skip
+_LISTS = (("durations", marked("Durations")), ("lobe", marked("Lobe")), ("shaft", marked("Shaft")))
 _NEAR = 0.04
 """A click so near a place, as a share of the plot's width, means it."""
 _STRETCH = {"deviation": 3, "lift": 4, "velocity": 2, "acceleration": 2, "jerk": 2, "readings": 2}
@@ -74,7 +76,9 @@ class LobesView(BayView[LobesInspection]):
     # -- lay-out ----------------------------------------------------------------------------------------------------
 
     def _lay_out(self) -> None:
-        self.map_kinds = Chips(self.bench, self, LobesState, "map", (("deviation", "Deviation"), ("lift", "Lift")))
+        self.map_kinds = Chips(
+            self.bench, self, LobesState, "map", (("deviation", say("Deviation")), ("lift", say("Lift")))
+        )
         self.plots = Chips(self.bench, self, LobesState, "plots", _PLOTS)
         durations = QWidget(self)
         stacked(durations, self._lift_chooser(durations), (self.durations, 1))
@@ -88,7 +92,7 @@ class LobesView(BayView[LobesInspection]):
         stacked(self, splitter(self, Qt.Orientation.Horizontal, *across, sizes=(280, 510, 290)))
 
     def _lift_chooser(self, parent: QWidget) -> QWidget:
-        label = QLabel(self.lift_field.entry.text, parent)
+        label = QLabel(say(self.lift_field.entry.text), parent)
         label.setBuddy(self.lift_field)
         self.lift_field.setMinimumWidth(4 * self.fontMetrics().height())
         self.lift_field.setMaximumWidth(7 * self.fontMetrics().height())
@@ -139,7 +143,7 @@ class LobesView(BayView[LobesInspection]):
         kind = next(row.kind for row in inspection.result.lobes if row.lobe == lobe)
         self._lobe = lobe
         self._ring()
-        self.lobe_name.setText(lobe + (f" {kind}" if kind else ""))
+        self.lobe_name.setText(lobe + (f" {say(kind)}" if kind else ""))
 
     def _figure(self, inspection: LobesInspection, lobe: str, name: str) -> Figure | None:
         if name == "deviation":
@@ -163,7 +167,8 @@ class LobesView(BayView[LobesInspection]):
         if chosen is not None:
             opening, closing = (lobe_figures.wrapped_from(centre, angle) for angle in chosen[1:3])
             duration = columns_at_any_lift(inspection.result)[3]
-            span = "" if chosen[3] is None else f"{duration.cell(chosen, units)} {duration.label(units)}"
+            with aloud():
+                span = "" if chosen[3] is None else f"{duration.cell(chosen, units)} {duration.label(units)}"
             self.lift_line.show_lift(lift, units, opening, closing, span)
 
     _x = np.zeros(0)
@@ -231,7 +236,9 @@ class LobesView(BayView[LobesInspection]):
         held = dragged.pieces[piece]
         size = held.above_mm if side == "above" else held.below_mm
         sign = "+" if side == "above" else "−"
-        said = f"{sign}{with_unit(size, 'mm', document.units, 3, 5)} · {100.0 * dragged.use:.0f} % of the band"
+        said = say("{sign}{size} · {value} % of the band").format(
+            sign=sign, size=with_unit(size, "mm", document.units, 3, 5), value=say_number(f"{100.0 * dragged.use:.0f}")
+        )
         self.band_edges.hold(held, piece, side, size, "" if over else said)
         if over or bays.outstanding(document) is None:
             self.bench.retype(band.file.path, text, f"drag the band of {band.lobe}", f"band {piece} {side}")

@@ -6,9 +6,11 @@ from PySide6.QtCore import QSignalBlocker, Qt, Signal
 from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QSlider, QWidget
 
 from valvelab.decimals import decimals_among
+from valvelab.language import say
 from valvelab.records.train import Train
-from valvelab.units import System, show, with_unit
+from valvelab.units import System
 from valvelab.window.fields import QuantityField
+from valvelab.window.numbers import show, with_unit
 from valvelab.window.painting import RIGHT
 from valvelab.window.panes import EachFrame, button, colour_text, offer
 from valvelab.workbench.motion_files import Motion, Trial
@@ -40,14 +42,14 @@ class TrialPane(QWidget):
         for row, (name, control) in enumerate(CONTROLS.items()):
             self._add(grid, row, name, control, em)
         self.springs = QComboBox(self)
-        self.springs.setAccessibleName("Spring tried")
-        self.springs.setToolTip("The spring of the train, or one that was measured and is on the bench")
+        self.springs.setAccessibleName(say("Spring tried"))
+        self.springs.setToolTip(say("The spring of the train, or one that was measured and is on the bench"))
         self.springs.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.springs.setMinimumContentsLength(12)
         self.springs.activated.connect(lambda at: self.spring_tried.emit(str(self.springs.itemData(at) or "")))
-        grid.addWidget(QLabel("Spring", self), len(CONTROLS), 0)
+        grid.addWidget(QLabel(say("Spring"), self), len(CONTROLS), 0)
         grid.addWidget(self.springs, len(CONTROLS), 1, 1, 2)
-        tip = "Give up the trial: everything as the train's file states it"
+        tip = say("Give up the trial: everything as the train's file states it")
         self.reset = button(self, "As s&tated", tip, self.given_up.emit)
         grid.addWidget(self.reset, len(CONTROLS), 3)
         grid.setColumnStretch(1, 1)
@@ -55,15 +57,15 @@ class TrialPane(QWidget):
     def _add(self, grid: QGridLayout, row: int, name: str, control: Entry, em: int) -> None:
         slider = QSlider(Qt.Orientation.Horizontal, self)
         slider.setPageStep(5)
-        slider.setAccessibleName(control.spoken)
+        slider.setAccessibleName(say(control.spoken))
         slider.setMinimumWidth(5 * em)
         slider.valueChanged.connect(lambda steps: self._drag.put((name, steps)))
         slider.sliderReleased.connect(self._on_release)
-        field = QuantityField(control.spoken, control.dimension, control.unit, control.step, self)
+        field = QuantityField(say(control.spoken), control.dimension, control.unit, control.step, self)
         field.setAlignment(Qt.AlignmentFlag.AlignRight)
         field.setFixedWidth(round(4.6 * em))
         field.entered.connect(lambda value, name=name: self.tried.emit(name, value, False))
-        label = QLabel(control.text, self)
+        label = QLabel(say(control.text), self)
         label.setBuddy(field)
         stated = QLabel(self, alignment=RIGHT)
         stated.setMinimumWidth(round(3.3 * em))
@@ -81,7 +83,7 @@ class TrialPane(QWidget):
             why = refused.get(name, "")
             for widget in (slider, field):
                 widget.setEnabled(not why)
-            slider.setToolTip(why or f"{control.spoken}: drag, or the arrow keys")
+            slider.setToolTip(why or say("{spoken}: drag, or the arrow keys").format(spoken=say(control.spoken)))
             decimals = control.decimals_in(units)
             if value is None or old is None:
                 field.setText("–")
@@ -92,7 +94,9 @@ class TrialPane(QWidget):
                 slider.setValue(round(value / control.step))
             field.show_value(value, units, decimals)
             same = abs(value - old) < 1e-9
-            self.stated[name].setText("as stated" if same else f"was {show(old, control.unit, units, decimals)}")
+            self.stated[name].setText(
+                say("as stated") if same else say("was {value}").format(value=show(old, control.unit, units, decimals))
+            )
             colour_text(self.stated[name], "quiet" if same else "accent")
         self._show_springs(motion, trial, units)
         self.reset.setEnabled(trial.differs)
@@ -100,9 +104,15 @@ class TrialPane(QWidget):
     def _show_springs(self, motion: Motion, trial: Trial, units: System) -> None:
         rows = spring_rows(motion)
         n = decimals_among(rows, "seat_force_n", "N", units)
-        wanted = [("as the train states", "")]
+        wanted = [(say("as the train states"), "")]
         wanted += [
-            (f"measured {row.spring}, {with_unit(row.seat_force_n, 'N', units, n, n)}", row.spring) for row in rows
+            (
+                say("measured {spring}, {seat_force_n}").format(
+                    spring=row.spring, seat_force_n=with_unit(row.seat_force_n, "N", units, n, n)
+                ),
+                row.spring,
+            )
+            for row in rows
         ]
         known = {name for _, name in wanted}
         offer(self.springs, wanted, trial.spring if trial.spring in known else "")

@@ -12,18 +12,20 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.conformity.decision import Rule, guard_band
-from valvelab.decimals import decimals_among, limit, percent
+from valvelab.decimals import decimals_among
 from valvelab.errors import BadQuantity
 from valvelab.figures.motion_figures import valve_of
 from valvelab.figures.rule_figures import rule_figure
+from valvelab.language import say
 from valvelab.records.result import Verdict
 from valvelab.tables.verdicts import SIGNS, WORDS, counts
-from valvelab.units import System, display_unit, show, with_unit
+from valvelab.units import System
 from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureView
 from valvelab.window.fields import typed_quantity
 from valvelab.window.layouts import above, beside
+from valvelab.window.numbers import display_unit, limit, percent, show, with_unit
 from valvelab.window.panes import button, colour_text
 from valvelab.workbench import motion_readings
 from valvelab.workbench.document import Document
@@ -53,7 +55,7 @@ class RulePage(QWidget):
         self.head = Heading("", 1.15, self)
         self.verdict = Heading("", 1.25, self)
         self.words = QLabel(self, wordWrap=True)
-        self.words.setAccessibleName("What the readings say")
+        self.words.setAccessibleName(say("What the readings say"))
         self.words.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.scale = FigureView("Rule lift on its scale", self)
         self.fields: list[ReadingField] = []
@@ -62,14 +64,16 @@ class RulePage(QWidget):
         self._grid.setSpacing(4)
         self._grow(_SLOTS)
         self.aside = button(self, "Set a reading asi&de…", "", self._on_aside)
-        self.u_field = ReadingField("Standard uncertainty of the indicator", self._length, self)
+        self.u_field = ReadingField(say("Standard uncertainty of the indicator"), self._length, self)
         self.u_field.entered.connect(lambda value: self.read.emit(self._values, value, self._aside))
-        tip = "Write the train's file with the readings in it; a certificate carries that file"
+        tip = say("Write the train's file with the readings in it; a certificate carries that file")
         self.save = button(self, "&Save train with these readings…", tip, self.saved.emit)
         self._lay_out()
 
     def _field(self, number: int) -> ReadingField:
-        field = ReadingField(f"Reading {number + 1} at the retainer", self._length, self, rank=1.15)
+        field = ReadingField(
+            say("Reading {number} at the retainer").format(number=number + 1), self._length, self, rank=1.15
+        )
         field.entered.connect(lambda value, n=number: self._on_reading(n, value))
         field.went_on.connect(lambda n=number: self._go_on(n))
         return field
@@ -91,7 +95,7 @@ class RulePage(QWidget):
 
     def _lay_out(self) -> None:
         em = self.fontMetrics().height()
-        self.u_label = QLabel("indicator u", self)
+        self.u_label = QLabel(say("indicator u"), self)
         self.u_label.setBuddy(self.u_field)
         left = above(self.head, self._grid, beside(self.u_label, self.u_field, 1), self.aside, self.save, 1)
         right = above(self.verdict, self.words, (self.scale, 1))
@@ -106,7 +110,7 @@ class RulePage(QWidget):
         self._units = document.units
         self._values, self._u = motion_readings.readings_of(document, motion, valve)
         unit = display_unit("mm", self._units).label
-        self.head.setText(f"{valve}: indicator at the retainer, {unit}")
+        self.head.setText(say("{valve}: indicator at the retainer, {unit}").format(valve=valve, unit=unit))
         self._aside = motion_readings.set_aside_of(document, motion, valve)
         found = valve_of(motion.inspection, valve).rule_readings
         self._doubtful = () if found is None else found.doubtful_readings
@@ -120,7 +124,7 @@ class RulePage(QWidget):
             self.numbers[n].setText(f"({n + 1})" if n in self._aside else f"{n + 1}")
         self._offer_aside()
         self.u_field.show_text("" if self._u is None else self._text(self._u))
-        self.u_label.setText(f"indicator u, {unit}")
+        self.u_label.setText(say("indicator u, {unit}").format(unit=unit))
         stated = train_in_use(document)
         readings = motion_readings.rule_readings(document, motion)
         self.save.setEnabled(stated is not None and readings != stated[1].rule_reading)
@@ -128,19 +132,21 @@ class RulePage(QWidget):
 
     def _doubt(self, number: int) -> str:
         if number in self._aside:
-            return f"set aside: {self._aside[number]}"
+            return say("set aside: {what}").format(what=self._aside[number])
         return (
-            "stands off from the others: repeat it, or set it aside with a reason" if number in self._doubtful else ""
+            say("stands off from the others: repeat it, or set it aside with a reason")
+            if number in self._doubtful
+            else ""
         )
 
     def _offer_aside(self) -> None:
         """Setting aside what stands off; else taking back what was set aside."""
         if self._doubtful:
-            self.aside.setText(f"Set reading {self._doubtful[0] + 1} aside…")
-            self.aside.setToolTip("Leave it out of the mean and say why; the reason is printed")
+            self.aside.setText(say("Set reading {what} aside…").format(what=self._doubtful[0] + 1))
+            self.aside.setToolTip(say("Leave it out of the mean and say why; the reason is printed"))
         elif self._aside:
-            self.aside.setText(f"Count reading {max(self._aside) + 1} again")
-            self.aside.setToolTip("Take the reading back into the mean")
+            self.aside.setText(say("Count reading {max} again").format(max=max(self._aside) + 1))
+            self.aside.setToolTip(say("Take the reading back into the mean"))
         self.aside.setVisible(bool(self._doubtful or self._aside))
 
     def _on_aside(self) -> None:
@@ -149,7 +155,9 @@ class RulePage(QWidget):
             self.read.emit(self._values, self._u, kept)
             return
         number = self._doubtful[0]
-        said, fine = QInputDialog.getText(self, "Set a reading aside", f"Why reading {number + 1} does not count:")
+        said, fine = QInputDialog.getText(
+            self, say("Set a reading aside"), say("Why reading {number} does not count:").format(number=number + 1)
+        )
         if fine and said.strip():
             self.set_aside(number, said.strip())
 
@@ -165,9 +173,9 @@ class RulePage(QWidget):
         colour = "quiet" if verdict is None else verdict.decision
         colour_text(self.verdict, colour)
         if verdict is None:
-            self.verdict.setText("No rule on the bench")
+            self.verdict.setText(say("No rule on the bench"))
         else:
-            self.verdict.setText(f"{SIGNS[verdict.decision]} {WORDS[verdict.decision].capitalize()}")
+            self.verdict.setText(f"{SIGNS[verdict.decision]} {say(WORDS[verdict.decision].capitalize())}")
         units = self._units
         of_lobes = decimals_among(result.valves, "rule_lift_mm", "mm", units)
         decimals = of_lobes if verdict is None else counts(result, units)[verdict]
@@ -187,7 +195,11 @@ class RulePage(QWidget):
         if not self._doubtful:
             return []
         named = ", ".join(f"{place + 1} ({self._text(self._values[place])})" for place in self._doubtful)
-        return [f"Reading {named} stands off from the others: repeat it, or set it aside with a reason."]
+        return [
+            say("Reading {named} stands off from the others: repeat it, or set it aside with a reason.").format(
+                named=named
+            )
+        ]
 
     def _sentence(self, verdict: Verdict | None, derived: str, guard: float, decimals: int) -> str:
         units, unit = self._units, display_unit("mm", self._units).label
@@ -197,36 +209,42 @@ class RulePage(QWidget):
 
         count = len(self._values)
         parts = [
-            f"{count} readings at the retainer{self._without()}."
+            say("{count} readings at the retainer{without}.").format(count=count, without=self._without())
             if count
-            else "No readings at the retainer: derived from the lobe."
+            else say("No readings at the retainer: derived from the lobe.")
         ]
         if verdict is None:
-            parts.append("A limit on rule_lift in a spec (TOML) gives a verdict.")
+            parts.append(say("A limit on rule_lift in a spec (TOML) gives a verdict."))
         elif verdict.measured is not None:
             u = verdict.standard_uncertainty
             said = f"{show(verdict.measured, 'mm', units, decimals)} {unit}"
             said += "" if u is None else f", u {show(u, 'mm', units, decimals)} {unit}"
-            parts.append(f"{'Mean' if count else 'Lift'} {said}.")
+            parts.append(f"{(say('Mean') if count else say('Lift'))} {said}.")
             ends = [
                 f"{word} {length(end)}"
-                for word, end in (("at least", verdict.lower), ("at most", verdict.upper))
+                for word, end in ((say("at least"), verdict.lower), (say("at most"), verdict.upper))
                 if end is not None
             ]
             clause = f" ({verdict.clause})" if verdict.clause else ""
-            parts.append(f"The rule: {' and '.join(ends)}{clause}.")
+            parts.append(say("The rule: {names}{clause}.").format(names=say(" and ").join(ends), clause=clause))
             if verdict.probability_conforming is not None:
-                parts.append(f"Probability that the true lift conforms: {percent(verdict.probability_conforming)}.")
+                parts.append(
+                    say("Probability that the true lift conforms: {probability_conforming}.").format(
+                        probability_conforming=percent(verdict.probability_conforming)
+                    )
+                )
             if guard > 0.0:
                 parts.append(
-                    f"Accepted only {with_unit(guard, 'mm', units, 3, 4)} or more inside the limit (guard band)."
+                    say("Accepted only {guard} or more inside the limit (guard band).").format(
+                        guard=with_unit(guard, "mm", units, 3, 4)
+                    )
                 )
         if derived and count:
-            parts.append(f"The measured lobe behind this rocker would give {derived}.")
+            parts.append(say("The measured lobe behind this rocker would give {derived}.").format(derived=derived))
         return " ".join(parts)
 
     def _without(self) -> str:
-        return f", {len(self._aside)} of them set aside" if self._aside else ""
+        return say(", {count} of them set aside").format(count=len(self._aside)) if self._aside else ""
 
     def _text(self, value: float) -> str:
         inch = self._units == "inch"

@@ -5,21 +5,22 @@ from __future__ import annotations
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QLabel, QProgressBar, QSizePolicy, QWidget
 
-from valvelab.decimals import told
 from valvelab.dynamics.sweep import FLOAT_LOFT_MM
 from valvelab.figures.motion_figures import force_figure, force_map, resonance_figure, sweep_figure, valve_of
 from valvelab.inspection.engine.motion import MotionInspection
-from valvelab.units import System, show, with_unit
+from valvelab.language import marked, say
+from valvelab.units import System
 from valvelab.window.bench import Bench
 from valvelab.window.layouts import above, beside
+from valvelab.window.numbers import show, told, with_unit
 from valvelab.window.panel import Drawing, DrawingPanel
 from valvelab.window.panes import Chips, button, colour_text
 from valvelab.workbench.motion_files import MotionState
 
-NEVER_SAFE = "▲ Every speed here is an estimate of a model and never a safe speed."
-_NOT_RUN = "The dynamic model was not run for this valve as tried."
-_RUNS = "The dynamic model runs…"
-_KINDS = ((False, "Force and surge"), (True, "Dynamic model"))
+NEVER_SAFE = marked("▲ Every speed here is an estimate of a model and never a safe speed.")
+_NOT_RUN = marked("The dynamic model was not run for this valve as tried.")
+_RUNS = marked("The dynamic model runs…")
+_KINDS = ((False, marked("Force and surge")), (True, marked("Dynamic model")))
 
 
 class SpeedPage(QWidget):
@@ -31,16 +32,16 @@ class SpeedPage(QWidget):
     def __init__(self, bench: Bench, parent: QWidget) -> None:
         super().__init__(parent)
         self.words = QLabel(self, wordWrap=True)
-        self.words.setAccessibleName("Predicted control of the valve")
-        self.caution = QLabel(NEVER_SAFE, self)
-        tip = "Sweep crank speeds with contact that opens, spring waves and coil clash; in the background"
+        self.words.setAccessibleName(say("Predicted control of the valve"))
+        self.caution = QLabel(say(NEVER_SAFE), self)
+        tip = say("Sweep crank speeds with contact that opens, spring waves and coil clash; in the background")
         self.run = button(self, "R&un the model", tip, self.wanted.emit)
         self.bar = QProgressBar(self)
         self.bar.setRange(0, 100)
-        self.bar.setAccessibleName("How much of the dynamic model is done")
+        self.bar.setAccessibleName(say("How much of the dynamic model is done"))
         self.cancel = button(self, "&Stop", "", self.unwanted.emit)
         self.state = QLabel(self)
-        self.nothing = QLabel(_NOT_RUN, self)
+        self.nothing = QLabel(say(_NOT_RUN), self)
         self.nothing.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self.nothing.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Expanding)
         self.panel = DrawingPanel(2, self)
@@ -55,7 +56,7 @@ class SpeedPage(QWidget):
     def show_run(self, share: float | None, said: str = "") -> None:
         """Show how far the model has come; None while it does not run."""
         running = share is not None
-        self.nothing.setText(_RUNS if running else _NOT_RUN)
+        self.nothing.setText(say(_RUNS if running else _NOT_RUN))
         self.run.setVisible(not running)
         self.bar.setVisible(running)
         self.cancel.setVisible(running)
@@ -76,37 +77,53 @@ class SpeedPage(QWidget):
         self.nothing.setVisible(not shown)
         self.panel.setVisible(bool(shown))
         self.words.setText(_sentence(found, valve, units, swept=swept is not None))
-        self.run.setText("R&un the model" if swept is None else "R&un again")
+        self.run.setText(say("R&un the model") if swept is None else say("R&un again"))
 
 
 def _sentence(inspection: MotionInspection, valve: str, units: System, *, swept: bool) -> str:
     control = valve_of(inspection, valve).control
     if control is None:
-        return "Control needs [valve] effective_mass, and [spring] seat_force and rate in the train."
+        return say("Control needs [valve] effective_mass, and [spring] seat_force and rate in the train.")
 
     def rpm(value: float | None) -> str:
-        return f"{show(value, 'rpm')} rpm"
+        return f"{show(value, 'rpm')} {say('rpm')}"
 
     top = inspection.question.train.crank.max_speed_rpm
     parts = []
     if control.separation_rpm is None:
-        parts.append("Quasi-static, the follower stays on the cam at every speed.")
+        parts.append(say("Quasi-static, the follower stays on the cam at every speed."))
     else:
-        parts.append(f"Quasi-static, the follower would leave the cam of {valve} at {rpm(control.separation_rpm)}.")
+        parts.append(
+            say("Quasi-static, the follower would leave the cam of {valve} at {rpm}.").format(
+                valve=valve, rpm=rpm(control.separation_rpm)
+            )
+        )
     if control.margin_n_at_max_speed is not None:
-        parts.append(f"Least force at {rpm(top)}: {told(control.margin_n_at_max_speed, 'N', units)}.")
+        parts.append(
+            say("Least force at {rpm}: {margin_n_at_max_speed}.").format(
+                rpm=rpm(top), margin_n_at_max_speed=told(control.margin_n_at_max_speed, "N", units)
+            )
+        )
     if swept and control.dynamic is not None:
         lost = control.dynamic_separation_rpm
         ends = control.dynamic.crank_rpm
         if lost is None:
             parts.append(
-                f"The dynamic model finds no first loss between {rpm(ends[0])} and {rpm(ends[-1])}; see Notes."
+                say("The dynamic model finds no first loss between {rpm} and {rpm_2}; see Notes.").format(
+                    rpm=rpm(ends[0]), rpm_2=rpm(ends[-1])
+                )
             )
         else:
-            parts.append(f"With spring and gear in motion, contact is first lost at {rpm(lost)}.")
+            parts.append(say("With spring and gear in motion, contact is first lost at {rpm}.").format(rpm=rpm(lost)))
         if control.dynamic.float_rpm is not None:
             clear = with_unit(FLOAT_LOFT_MM, "mm", units, 2, 3)
-            parts.append(f"It flies {clear} clear from {rpm(control.dynamic.float_rpm)}.")
+            parts.append(
+                say("It flies {clear} clear from {rpm}.").format(clear=clear, rpm=rpm(control.dynamic.float_rpm))
+            )
         if control.dynamic.beyond_travel_rpm is not None:
-            parts.append(f"From {rpm(control.dynamic.beyond_travel_rpm)} on it goes beyond its free travel: no figure.")
+            parts.append(
+                say("From {rpm} on it goes beyond its free travel: no figure.").format(
+                    rpm=rpm(control.dynamic.beyond_travel_rpm)
+                )
+            )
     return " ".join(parts)

@@ -21,10 +21,11 @@ from valvelab.figures.motion_figures import (
     valve_of,
 )
 from valvelab.inspection.engine.motion import CAUTION, MotionInspection
+from valvelab.language import aloud, marked, say
 from valvelab.records.motion_result import Control, MotionValve, ValveDuration
 from valvelab.tables.description import Column
 from valvelab.tables.engine import CONTROL, LEAST_AT, LIFTS, events
-from valvelab.units import System, with_unit
+from valvelab.units import System
 from valvelab.window.bays.motion_controls import TrialPane
 from valvelab.window.bays.motion_rule import RulePage
 from valvelab.window.bays.motion_speed import SpeedPage
@@ -33,6 +34,7 @@ from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureView
 from valvelab.window.layouts import stacked
+from valvelab.window.numbers import with_unit
 from valvelab.window.panel import Drawing, DrawingPanel
 from valvelab.window.panes import Chips, caution, colour_text, look, offer, splitter, titled
 from valvelab.window.saving import save_as
@@ -45,9 +47,9 @@ from valvelab.workbench.motion_trials import SWEEP, TRIAL_LIFT_MM
 from valvelab.workbench.spec_choice import headline_of
 from valvelab.workbench.state import entry_of
 
-_PAGES = (("lift", "Lift"), ("clearance", "Clearance"), ("rule", "Rule lift"), ("contact", "Contact"),
-          ("speed", "At speed"))  # fmt: skip
-_SHORT_CAUTION = "Predicted speeds are estimates, never safe speeds. Valve springs hold energy: hands clear."
+_PAGES = (("lift", marked("Lift")), ("clearance", marked("Clearance")), ("rule", marked("Rule lift")),
+          ("contact", marked("Contact")), ("speed", marked("At speed")))  # fmt: skip
+_SHORT_CAUTION = marked("Predicted speeds are estimates, never safe speeds. Valve springs hold energy: hands clear.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +75,8 @@ class MotionView(BayView[Motion]):
         self._motion: Motion | None = None
         self._key: object = None
         self.valve_box = QComboBox(self)
-        self.valve_box.setAccessibleName("Valve in front")
-        self.valve_box.setToolTip("The valve in front; arrow keys change it")
+        self.valve_box.setAccessibleName(say("Valve in front"))
+        self.valve_box.setToolTip(say("The valve in front; arrow keys change it"))
         self.valve_box.currentIndexChanged.connect(lambda at: self.choose_item(str(self.valve_box.itemData(at) or "")))
         self.lift = FigureView("Valve lift over the crank", self)
         self.clearance = DrawingPanel(2, self)
@@ -94,7 +96,7 @@ class MotionView(BayView[Motion]):
         self.trial.let_go.connect(self._on_let_go)
         self.trial.spring_tried.connect(lambda name: self._try("try another spring", spring=name))
         self.trial.given_up.connect(self._on_given_up)
-        spoken = "As stated and as tried"
+        spoken = say("As stated and as tried")
         self.lines = TableView("valve motion compared", _LINE_COLUMNS, self, spoken=spoken, sortable=False, wrapped=0)
         self.nothing = QLabel(self, wordWrap=True, alignment=Qt.AlignmentFlag.AlignCenter)
         self._lay_out()
@@ -114,7 +116,7 @@ class MotionView(BayView[Motion]):
         stacked(self, splitter(self, Qt.Orientation.Horizontal, (left, 3), (right, 1), sizes=(640, 350)))
 
     def _show_valves(self, motion: Motion, valve: str) -> None:
-        rows = [(f"{row.lobe} {row.kind or ''}".strip(), row.lobe) for row in motion.inspection.result.valves]
+        rows = [(f"{row.lobe} {say(row.kind or '')}".strip(), row.lobe) for row in motion.inspection.result.valves]
         offer(self.valve_box, rows, valve)
 
     # -- showing ----------------------------------------------------------------------------------------------------
@@ -124,7 +126,7 @@ class MotionView(BayView[Motion]):
         train = motion_files.train_in_use(document)
         table = lobes_bay.table_in_use(document)
         part = motion.table.part or (table.name if table else "")
-        title = f"{part} behind {train[0].name}" if train else part
+        title = say("{part} behind {train}").format(part=part, train=train[0].name) if train else part
         found = motion_files.spec_in_use(document)
         refused = any(note.about == "spec" for note in motion.inspection.result.notes)
         against = headline_of(document, found, None if found is None or refused else found[1])
@@ -142,7 +144,7 @@ class MotionView(BayView[Motion]):
             return
         if self.run.running and self._key != motion_trials.sweep_question(document, motion)[0]:
             self.run.drop()
-            self.speed.show_run(None, "stopped: the trial changed")
+            self.speed.show_run(None, say("stopped: the trial changed"))
         colour_text(self.caution, "undecided")
         self.trial.show_trial(motion, trial, document.units)
         try:
@@ -162,7 +164,7 @@ class MotionView(BayView[Motion]):
         pair = motion_files.pair_of(motion, valve)
         if page == "clearance":
             makers = (clearance_figure, clearance_moves_figure)
-            needs = "Clearance needs [clearance], [crank] and [timing] in the train."
+            needs = say("Clearance needs [clearance], [crank] and [timing] in the train.")
             self._draw(self.clearance, [draw(tried, name, units) for name in pair for draw in makers], units, needs)
         elif page == "rule":
             spec = motion_files.spec_in_use(document)
@@ -172,7 +174,9 @@ class MotionView(BayView[Motion]):
             self.pages.setCurrentWidget(self.rule)
         elif page == "contact":
             drawings = [draw(tried, valve) for draw in (pressure_figure, film_figure)]
-            self._draw(self.contact, drawings, units, "Contact needs [contact] in the train, with spring and mass.")
+            self._draw(
+                self.contact, drawings, units, say("Contact needs [contact] in the train, with spring and mass.")
+            )
         elif page == "speed":
             dynamic = document.state(MotionState).dynamic
             self.speed.show_speed(tried, motion_trials.swept(document, motion), valve, units, dynamic=dynamic)
@@ -225,7 +229,7 @@ class MotionView(BayView[Motion]):
         """Choose a file and write the train with the readings at the retainer to it."""
         train = motion_files.train_in_use(self.bench.document)
         start = train[0].path if train else "train.toml"
-        save_as(self, "Save train", start, "Train (*.toml)", self.save_train_to)
+        save_as(self, say("Save train"), start, say("Train (*.toml)"), self.save_train_to)
 
     def save_train_to(self, path: Path) -> None:
         """Write the train and work on from that file."""
@@ -277,21 +281,25 @@ def _lines(stated: MotionInspection, tried: MotionInspection, valve: str, units:
     def at_trial(valve: MotionValve) -> ValveDuration | None:
         return next((row for row in valve.durations if abs(row.at_mm - TRIAL_LIFT_MM) < 5e-4), None)
 
-    def of_column(column: Column[Any], read: Callable[[MotionValve], Any]) -> Line:
+    def of_column(column: Column[Any], read: Callable[[MotionValve], Any], at: str = "") -> Line:
         held = column.over([row for one in stated.result.valves if (row := read(one)) is not None], units)
         old, new = ("–" if (row := read(one)) is None else str(held.cell(row, units)) for one in (before, after))
-        unit = "" if column.after else column.label(units)
-        return Line(f"{column.head}, {unit}" if unit else column.head, old, new, column.tip)
+        with aloud():
+            unit = "" if column.after else column.label(units)
+        head = say(column.head) + at
+        return Line(f"{head}, {unit}" if unit else head, old, new, say(column.tip))
 
     def of_control(row: MotionValve) -> tuple[MotionValve, Control] | None:
         return None if row.control is None else (row, row.control)
 
-    at = f" at {with_unit(TRIAL_LIFT_MM, 'mm', units, 2, 3)}"
+    at = say(" at {lift}").format(lift=with_unit(TRIAL_LIFT_MM, "mm", units, 2, 3))
+    opens, closes, span = events()
     _, greatest, rule, _, at_dead_centre, to_piston, _ = LIFTS
     _, leaves, _, margin, *_ = CONTROL
     return [
         *(of_column(column, lambda row: row) for column in (greatest, rule)),
-        *(of_column(column, at_trial) for column in events(at)),
+        *(of_column(column, at_trial, at) for column in (opens, closes)),
+        of_column(span, at_trial),
         *(of_column(column, lambda row: row) for column in (at_dead_centre, to_piston, LEAST_AT)),
         *(of_column(column, of_control) for column in (margin, leaves)),
     ]

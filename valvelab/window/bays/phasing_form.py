@@ -18,22 +18,29 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.language import marked, say, say_number
 from valvelab.phasing.degreeing import Sheet
 from valvelab.phasing.timing import lobe_kind
-from valvelab.units import System, display_unit
+from valvelab.units import System
 from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading, chip_row, press
 from valvelab.window.layouts import FormArea, beside
+from valvelab.window.numbers import display_unit
 from valvelab.window.panes import colour_text
 from valvelab.workbench import worksheet, worksheet_words
 from valvelab.workbench.worksheet import Cell
 
 _CARD = (
-    ("intake centreline, ATDC", Cell("card", name="intake")),
-    ("exhaust centreline, BTDC", Cell("card", name="exhaust")),
-    ("steps, spaces between", Cell("steps")),
+    (marked("intake centreline, ATDC"), Cell("card", name="intake")),
+    (marked("exhaust centreline, BTDC"), Cell("card", name="exhaust")),
+    (marked("steps, spaces between"), Cell("steps")),
 )
-_SHEET_WORDS = ("part", "serial", "operator", "date")
+_SHEET_WORDS = (marked("part"), marked("serial"), marked("operator"), marked("date"))
+
+
+_PAIR = (marked("below"), marked("rising"), marked("falling"))
+_EVENT = (marked("lift"), marked("opens"), marked("closes"), marked("card"))
+_TOUCHES = (marked("touch, once"), marked("touch, again"), marked("touch"))
 
 
 class WorksheetForm(FormArea):
@@ -49,7 +56,7 @@ class WorksheetForm(FormArea):
     lobe_wanted = Signal(str)
 
     def __init__(self, parent: QWidget) -> None:
-        super().__init__("Worksheet", parent)
+        super().__init__(say("Worksheet"), parent)
         self.fields: dict[Cell, ReadingField] = {}
         self.lobe_marks: dict[str, QLabel] = {}
         self.sense = QButtonGroup(self)
@@ -66,7 +73,8 @@ class WorksheetForm(FormArea):
             self._build(sheet)
             self._shape = shape
         for cell, field in self.fields.items():
-            field.show_text(worksheet_words.text_of(sheet, cell, units), doubts.get(cell, ""))
+            text = worksheet_words.text_of(sheet, cell, units)
+            field.show_text(text if cell.part == "word" else say_number(text), doubts.get(cell, ""))
             field.setPlaceholderText("next" if cell == target else "")
         press(self.sense, {sheet.sense})
         self._mark(self.sense_mark, doubts.get(Cell("wheel", name="sense"), ""))
@@ -101,10 +109,10 @@ class WorksheetForm(FormArea):
         for lobe in worksheet.lobes_of(sheet):
             self._build_lobe(column, sheet, lobe)
         self._build_more(column)
-        self._build_rows(_section(column, "Card and shelf", "crank deg")[1], sheet, _CARD)
+        self._build_rows(_section(column, say("Card and shelf"), say("crank deg"))[1], sheet, _CARD)
         self._build_wheel(column, sheet)
         words = [Cell("word", name=word) for word in _SHEET_WORDS]
-        self._build_rows(_section(column, "Sheet")[1], sheet, [(cell.name, cell) for cell in words])
+        self._build_rows(_section(column, say("Sheet"))[1], sheet, [(cell.name, cell) for cell in words])
         for cell in words:
             self.fields[cell].setAlignment(Qt.AlignmentFlag.AlignLeft)
         column.addStretch(1)
@@ -122,68 +130,75 @@ class WorksheetForm(FormArea):
     def _build_rows(self, grid: QGridLayout, sheet: Sheet, rows: Iterable[tuple[str, Cell]], first: int = 0) -> None:
         """A line each: what it is, and its field."""
         for line, (text, cell) in enumerate(rows, start=first):
-            grid.addWidget(_quiet(text), line, 0)
+            grid.addWidget(_quiet(say(text)), line, 0)
             grid.addWidget(self._field(cell, sheet), line, 1)
 
     def _build_stop(self, column: QVBoxLayout, sheet: Sheet) -> None:
-        _, grid = _section(column, "Piston stop", "wheel deg")
-        for n, text in enumerate(("turning forward", "turning backward")):
+        _, grid = _section(column, say("Piston stop"), say("wheel deg"))
+        for n, text in enumerate((say("turning forward"), say("turning backward"))):
             grid.addWidget(_quiet(text), 0, 1 + n)
         for cell in worksheet.stop_cells(sheet):
             line, side = divmod(cell.row, 2)
             if side == 0:
-                grid.addWidget(_quiet(f"touch, {('once', 'again')[line]}" if line < 2 else "touch"), 1 + line, 0)
+                grid.addWidget(_quiet(say(_TOUCHES[min(line, 2)])), 1 + line, 0)
             grid.addWidget(self._field(cell, sheet), 1 + line, 1 + side)
 
     def _build_lobe(self, column: QVBoxLayout, sheet: Sheet, lobe: str) -> None:
         kind = lobe_kind(lobe)
-        head, grid = _section(column, f"{lobe} {kind or ''}".strip(), colour=kind or "text")
+        head, grid = _section(column, f"{lobe} {say(kind or '')}".strip(), colour=kind or "text")
         self.lobe_marks[lobe] = QLabel("")
         head.insertWidget(1, self.lobe_marks[lobe])
-        for what, text, told in (("pair", "+ pair", "pair near the nose"), ("event", "+ lift", "lift")):
+        for what, text, told in (
+            ("pair", say("+ pair"), say("pair near the nose")),
+            ("event", say("+ lift"), say("lift")),
+        ):
             wanted = partial(self.row_wanted.emit, what, lobe)
-            head.addWidget(_tool(text, f"One more {told} of {lobe}", wanted))
+            head.addWidget(_tool(text, say("One more {told} of {lobe}").format(told=told, lobe=lobe), wanted))
         unit = display_unit("mm", self._units).label
         line, last = 0, ""
         for cells in worksheet.lobe_rows(sheet, lobe):
             if cells[0].part != last:
                 last = cells[0].part
-                words = ("below", "rising", "falling") if last == "pair" else ("lift", "opens", "closes", "card")
+                words = _PAIR if last == "pair" else _EVENT
                 for n, text in enumerate(words):
-                    grid.addWidget(_quiet(f"{text}, {unit}" if n == 0 else text), line, n)
+                    grid.addWidget(_quiet(f"{say(text)}, {unit}" if n == 0 else say(text)), line, n)
                 line += 1
             for n, cell in enumerate(cells):
                 grid.addWidget(self._field(cell, sheet), line, n)
             for n in range(4):
                 grid.setColumnStretch(n, 3 if n else 2)
-            remove = _tool("×", f"Take out this row of {lobe}", partial(self.row_unwanted.emit, cells[0]))
+            remove = _tool(
+                "×", say("Take out this row of {lobe}").format(lobe=lobe), partial(self.row_unwanted.emit, cells[0])
+            )
             remove.setFocusPolicy(Qt.FocusPolicy.NoFocus)
             grid.addWidget(remove, line, 4)
             line += 1
 
     def _build_more(self, column: QVBoxLayout) -> None:
         name = QLineEdit()
-        name.setAccessibleName("Another lobe")
-        name.setPlaceholderText("another lobe, as 1I2 or 3E")
+        name.setAccessibleName(say("Another lobe"))
+        name.setPlaceholderText(say("another lobe, as 1I2 or 3E"))
 
         def want() -> None:
             self.lobe_wanted.emit(name.text())
 
         name.returnPressed.connect(want)
-        column.addLayout(beside(name, _tool("+ lobe", "Put that lobe on the sheet", want)))
+        column.addLayout(beside(name, _tool(say("+ lobe"), say("Put that lobe on the sheet"), want)))
 
     def _build_wheel(self, column: QVBoxLayout, sheet: Sheet) -> None:
-        _, grid = _section(column, "Wheel")
-        grid.addWidget(_quiet("reading, as it runs"), 0, 0)
+        _, grid = _section(column, say("Wheel"))
+        grid.addWidget(_quiet(say("reading, as it runs")), 0, 0)
         for button in self.sense.buttons():
             self.sense.removeButton(button)
-        names = (("forward", "grows"), ("reverse", "falls"))
-        spoken = {name: f"The wheel's reading {text} as the engine runs" for name, text in names}
+        names = (("forward", marked("grows")), ("reverse", marked("falls")))
+        spoken = {
+            name: say("The wheel's reading {text} as the engine runs").format(text=say(text)) for name, text in names
+        }
         cell = Cell("wheel", name="sense")
         chips = chip_row(self, self.sense, names, lambda name, _on: self.edited.emit(cell, name), spoken)
         self.sense_mark = QLabel("")
         grid.addLayout(beside(chips, self.sense_mark, 1, spacing=2), 0, 1)
-        self._build_rows(grid, sheet, [("uncertainty u, deg", Cell("wheel", name="uncertainty"))], first=1)
+        self._build_rows(grid, sheet, [(say("uncertainty u, deg"), Cell("wheel", name="uncertainty"))], first=1)
 
     def _field(self, cell: Cell, sheet: Sheet) -> ReadingField:
         name = worksheet_words.spoken(cell, sheet)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QWidget
 
+from valvelab.language import say
 from valvelab.units import System
 from valvelab.window.entry_grid import EntryGrid
 from valvelab.workbench.entry import Grid
@@ -25,7 +26,7 @@ class LobeGrid(EntryGrid):
 
     def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)
-        self.setAccessibleName("Lobes of the worksheet")
+        self.setAccessibleName(say("Lobes of the worksheet"))
         self.along = True
         self._sheet: Sheet | None = None
         self.changed.connect(self._on_changed)

@@ -15,11 +15,13 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.language import plain, say, say_number
 from valvelab.phasing.next_reading import NextReading
-from valvelab.units import System, display_unit, show
+from valvelab.units import System
 from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading
 from valvelab.window.layouts import above, beside
+from valvelab.window.numbers import display_unit, show
 from valvelab.window.painting import CENTRE, RIGHT, Drawn, about, painting, turning, write
 from valvelab.window.panes import caution, colour_text
 from valvelab.window.theme import current_theme, scaled
@@ -34,7 +36,7 @@ class TurnSign(Drawn):
     least_ems = usual_ems = (5.4, 4.6)
 
     def __init__(self, parent: QWidget) -> None:
-        super().__init__("Which way to turn", parent)
+        super().__init__(say("Which way to turn"), parent)
         self._turn: str | None = None
         self._again = False
         self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Preferred)
@@ -42,7 +44,7 @@ class TurnSign(Drawn):
     def show_turn(self, turn: str | None, *, again: bool) -> None:
         """Show a sense, or that nothing is left to turn for."""
         self._turn, self._again = turn, again
-        self.setAccessibleDescription(f"turn {turn}" if turn else "nothing left to read")
+        self.setAccessibleDescription(say("turn {way}").format(way=say(turn)) if turn else say("nothing left to read"))
         self.update()
 
     def paintEvent(self, _event: QPaintEvent) -> None:
@@ -67,7 +69,7 @@ class TurnSign(Drawn):
                 )
                 painter.drawEllipse(centre, 0.16 * em, 0.16 * em)
             foot = QRectF(0, self.height() - 1.5 * em, self.width(), 1.4 * em)
-            write(painter, foot, CENTRE, self._turn or "all read", colour, scaled(self.font(), 0.95, strong=True))
+            write(painter, foot, CENTRE, say(self._turn or "all read"), colour, scaled(self.font(), 0.95, strong=True))
 
 
 class GuideStrip(QWidget):
@@ -80,16 +82,17 @@ class GuideStrip(QWidget):
         self.turn = TurnSign(self)
         self.head = Heading("", 1.15, self)
         self.words = QLabel(self, wordWrap=True)
-        self.words.setAccessibleName("What to do, and why")
-        short = f"{whole.split('. ', maxsplit=1)[0]}. Results support, never replace, qualified judgement."
+        self.words.setAccessibleName(say("What to do, and why"))
+        first = say(f"{whole.split('. ', maxsplit=1)[0]}.")
+        short = f"{first} {say('Results support, never replace, qualified judgement.')}"
         self.caution = caution(self, short, whole)
         self.expected = QLabel(self, alignment=RIGHT)
-        self.field = ReadingField("Next reading", str, self, rank=2.0)
+        self.field = ReadingField(say("Next reading"), str, self, rank=2.0)
         self.field.entered.connect(self.typed)
         self.field.refused.connect(self.complain)
         self.field.went_on.connect(self.field.selectAll)
-        self.enter = QPushButton("Enter", self)
-        self.enter.setToolTip("Take this reading and go on to the next (Enter)")
+        self.enter = QPushButton(say("Enter"), self)
+        self.enter.setToolTip(say("Take this reading and go on to the next (Enter)"))
         self.enter.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.enter.clicked.connect(self._on_enter)
         for label in (self.head, self.words):
@@ -120,7 +123,8 @@ class GuideStrip(QWidget):
         self.head.setText(step_told(shown))
         what = escape(_in_units(step, step.instruction, units))
         quiet = theme.colours["quiet"]
-        self.words.setText(f'{what}<br/><span style="color:{quiet}">Why: {escape(step.why)}.</span>')
+        why = say("Why: {reason}.").format(reason=escape(step.why))
+        self.words.setText(f'{what}<br/><span style="color:{quiet}">{why}</span>')
         self.words.setToolTip(step.why)
         for label, name in ((self.caution, "undecided"), (self.expected, "quiet")):
             colour_text(label, name)
@@ -128,18 +132,26 @@ class GuideStrip(QWidget):
         self.caution.setFont(scaled(font, 0.9))
         self.words.setFixedHeight(round(4.1 * QFontMetrics(font).height()))
         if step.expected_wheel_deg is not None:
-            self.expected.setText(f"expected about {show(step.expected_wheel_deg, 'deg', 'metric', 0)} deg")
+            self.expected.setText(
+                say("expected about {expected_wheel_deg} deg").format(
+                    expected_wheel_deg=show(step.expected_wheel_deg, "deg", "metric", 0)
+                )
+            )
         elif again and target is not None:
-            self.expected.setText(f"stands at {worksheet_words.text_of(sheet, target.cell, units)} deg")
+            self.expected.setText(
+                say("stands at {text_of} deg").format(
+                    text_of=say_number(worksheet_words.text_of(sheet, target.cell, units))
+                )
+            )
         elif step.lobe is not None:
-            self.expected.setText("no card: none expected")
+            self.expected.setText(say("no card: none expected"))
         else:
-            self.expected.setText("wheel reading, deg")
+            self.expected.setText(say("wheel reading, deg"))
         self.field.setEnabled(target is not None)
         self.enter.setEnabled(target is not None)
         if target is not None:
             cell = target.cell
-            name = f"Next reading: {worksheet_words.spoken(cell, target.sheet)}"
+            name = say("Next reading: {spoken}").format(spoken=worksheet_words.spoken(cell, target.sheet))
             self.field.ask(name, lambda text: worksheet_words.read(cell, text, units))
         self.field.show_text("")
 
@@ -160,5 +172,6 @@ def _in_units(step: NextReading, text: str, units: System) -> str:
     """The instruction with its lift in the units shown."""
     if units == "metric" or step.lift_mm is None:
         return text
-    shown = f"{trimmed(show(step.lift_mm, 'mm', units, 4), 3)} {display_unit('mm', units).label}"
+    with plain():  # the instruction is English
+        shown = f"{trimmed(show(step.lift_mm, 'mm', units, 4), 3)} {display_unit('mm', units).label}"
     return text.replace(f"{step.lift_mm:g} mm", shown)

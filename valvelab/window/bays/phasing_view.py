@@ -12,10 +12,12 @@ from PySide6.QtGui import QShowEvent
 from valvelab.decimals import decimals_among, decimals_of
 from valvelab.figures.phasing_figures import event_diagram, wheel_dial
 from valvelab.inspection.engine.phasing import CAUTION
+from valvelab.language import aloud, figures, marked, plain, say, say_number, word
 from valvelab.phasing import degreeing as phasing
 from valvelab.records.phasing_result import AdjusterOutcome, PhasingResult
+from valvelab.tables.description import Fact
 from valvelab.tables.engine import AT_LOBE, STEPS, AtLobe, degreeing, degrees, signed
-from valvelab.units import System, show
+from valvelab.units import System
 from valvelab.window.bays.phasing_form import WorksheetForm
 from valvelab.window.bays.phasing_grid import LobeGrid
 from valvelab.window.bays.phasing_guide import GuideStrip
@@ -24,6 +26,7 @@ from valvelab.window.bays.view import BayView, numbered
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureView
 from valvelab.window.layouts import stacked
+from valvelab.window.numbers import show
 from valvelab.window.panes import Chips, button, look, splitter, titled
 from valvelab.window.saving import save_as
 from valvelab.window.tables import TableColumn, TableView, of
@@ -34,12 +37,12 @@ from valvelab.workbench.spec_choice import headline_of
 from valvelab.workbench.worksheet import Cell
 from valvelab.workbench.worksheet_words import spoken, trimmed
 
-_DRAWINGS = (("wheel", "Wheel"), ("events", "Valve events"), ("lobes", "Table of lobes"))
+_DRAWINGS = (("wheel", marked("Wheel")), ("events", marked("Valve events")), ("lobes", marked("Table of lobes")))
 _FROM = {
-    "near_peak": "Centreline, from pairs near the nose",
-    "events": "Centreline, from events: a symmetrical lobe is supposed",
+    "near_peak": marked("Centreline, from pairs near the nose"),
+    "events": marked("Centreline, from events: a symmetrical lobe is supposed"),
 }
-_LISTS = (("result", "Result"), ("events", "Events"), ("steps", "Steps"))
+_LISTS = (("result", marked("Result")), ("events", marked("Events")), ("steps", marked("Steps")))
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +74,7 @@ class PhasingView(BayView[Worksheet]):
         self.events = FigureView("Valve-event diagram", self)
         self.lobes = LobeGrid(self)
         self.lobes.edited.connect(self._apply)
-        nothing = "Type the steps on the shelf, a centreline of the card, and read a pair near the nose."
+        nothing = say("Type the steps on the shelf, a centreline of the card, and read a pair near the nose.")
         self.figures = TableView(
             "degreeing result", _FIGURE_COLUMNS, self, spoken="Result of the readings", sortable=False, wrapped=0
         )
@@ -90,7 +93,7 @@ class PhasingView(BayView[Worksheet]):
         tables = (self.figures, self.event_rows, self.steps)
         self.lists = Chips(self.bench, self, PhasingState, "page", _LISTS, tables)
         self.drawing_pages, self.list_pages = self.drawings.stack, self.lists.stack
-        tip = "Start a blank worksheet; files stay where they are"
+        tip = say("Start a blank worksheet; files stay where they are")
         self.new_button = button(self, "New shee&t", tip, self.start_new)
         self.save_button = button(
             self, "&Save sheet…", "Write the worksheet as TOML and put it on the bench", self.save
@@ -114,12 +117,12 @@ class PhasingView(BayView[Worksheet]):
         """The part and how far it is read; the spec."""
         sheet = shown.inspection.sheet
         file = phasing_bay.file_in_front(document)
-        title = numbered(sheet.part or "", sheet.serial) or (file.name if file else "New worksheet")
+        title = numbered(sheet.part or "", sheet.serial) or (file.name if file else say("New worksheet"))
         if not shown.saved:
-            title += ", not saved"
+            title += say(", not saved")
         found = phasing_bay.spec_in_use(document)
         if found is None:
-            return title, "no spec on the bench: the card is what it is held against"
+            return title, say("no spec on the bench: the card is what it is held against")
         return title, headline_of(document, found, found[1])
 
     def progress(self, _document: Document, shown: Worksheet) -> str:
@@ -159,7 +162,7 @@ class PhasingView(BayView[Worksheet]):
         """Choose a file and write the sheet to it."""
         file = phasing_bay.file_in_front(self.bench.document)
         start = file.path if file else self.bench.suggested("degree_wheel.toml")
-        save_as(self, "Save sheet", start, "Degree-wheel sheet (*.toml)", self.save_to)
+        save_as(self, say("Save sheet"), start, say("Degree-wheel sheet (*.toml)"), self.save_to)
 
     def save_to(self, path: Path) -> None:
         """Write the sheet and work on from that file."""
@@ -208,8 +211,7 @@ class PhasingView(BayView[Worksheet]):
 def _figures(result: PhasingResult, units: System) -> list[Figure]:
     """The degreeing with its centrelines and overlap between; what it is done for stands strong."""
     first, *others = (
-        Figure(fact.label if fact.unit == "cam deg" else fact.name, fact.shown, fact.shown_u, tip=fact.meaning)
-        for fact in degreeing(result)
+        Figure(_fact_label(fact), fact.shown, fact.shown_u, tip=say(fact.meaning)) for fact in degreeing(result)
     )
     rows = [first]
 
@@ -222,18 +224,20 @@ def _figures(result: PhasingResult, units: System) -> list[Figure]:
         if lobe.kind is None:
             continue
         side = -1.0 if lobe.kind == "exhaust" else 1.0
-        word = "BTDC" if lobe.kind == "exhaust" else "ATDC"
+        word = say("BTDC") if lobe.kind == "exhaust" else say("ATDC")
         value, card = (
             None if angle is None else side * angle
             for angle in (lobe.centreline_crank_deg, lobe.card_centreline_crank_deg)
         )
         u = lobe.uncertainty["centreline_crank_deg"]
-        tip = _FROM.get(lobe.centreline_from or "", "")
+        tip = say(_FROM.get(lobe.centreline_from or "", ""))
         rows.append(Figure(f"{lobe.lobe} {word}", *both(value, u, of_centres), degrees(card), tip))
     separation, advance, correction, step = others
-    tip = "Intake opening BTDC + exhaust closing ATDC"
+    tip = say("Intake opening BTDC + exhaust closing ATDC")
     overlap = [
-        Figure(f"overlap at {_lift(row.at_mm, units)}", *both(row.crank_deg, u, of_overlaps), tip=tip)
+        Figure(
+            say("overlap at {lift}").format(lift=_lift(row.at_mm, units)), *both(row.crank_deg, u, of_overlaps), tip=tip
+        )
         for row in result.overlap
         for u in (row.standard_uncertainty_crank_deg,)
     ]
@@ -241,8 +245,16 @@ def _figures(result: PhasingResult, units: System) -> list[Figure]:
     return [*rows, separation, *overlap, advance, *strong]
 
 
+def _fact_label(fact: Fact) -> str:
+    with aloud():
+        unit = word(fact.unit)
+    return f"{say(fact.name)}, {unit}" if fact.unit == "cam deg" else say(fact.name)
+
+
 def _lift(at_mm: float, units: System) -> str:
-    return trimmed(show(at_mm, "mm", units, 4), 3 if units == "inch" else 2)
+    with plain():
+        shown = trimmed(show(at_mm, "mm", units, 4), 3 if units == "inch" else 2)
+    return say_number(shown)
 
 
 _FIGURE_COLUMNS = (
@@ -264,7 +276,9 @@ def _step_columns(result: PhasingResult) -> list[TableColumn]:
         return getattr(row, "step_crank_deg", None) == result.nearest_adjuster_crank_deg
 
     def marked(row: AdjusterOutcome) -> str:
-        return ("▶ " if best(row) else "") + signed(row.step_crank_deg).removesuffix(".00")
+        with plain():
+            step = signed(row.step_crank_deg).removesuffix(".00")
+        return ("▶ " if best(row) else "") + figures(step)
 
     step, *others = (of(column, "metric", result.adjuster_outcomes, strong=best) for column in STEPS)
     return [replace(step, text=marked), *others]

@@ -12,17 +12,19 @@ from valvelab.camshaft.journal import JournalForm
 from valvelab.decimals import decimals_among
 from valvelab.figures import shaft_figures
 from valvelab.inspection.form.shaft import ShaftInspection
+from valvelab.language import marked, say
 from valvelab.records.result import Decision
 from valvelab.records.shaft_result import StationResult
 from valvelab.tables.description import Column, Mark
 from valvelab.tables.form import STATIONS, TAPERS, straightness_told
 from valvelab.tables.verdicts import worst_by_item
-from valvelab.units import System, display_unit, show
+from valvelab.units import System
 from valvelab.window.bays.view import BayView, numbered
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureView
 from valvelab.window.layouts import stacked
+from valvelab.window.numbers import display_unit, show
 from valvelab.window.panes import Chips, labelled, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.workbench import shaft_bay
@@ -30,7 +32,7 @@ from valvelab.workbench.document import Document
 from valvelab.workbench.shaft_bay import FILTERS, ShaftState, chosen_journal, journals
 from valvelab.workbench.spec_choice import headline_of
 
-_LISTS = (("journals", "Journals"), ("lobing", "Lobing"), ("taper", "Taper"))
+_LISTS = (("journals", marked("Journals")), ("lobing", marked("Lobing")), ("taper", marked("Taper")))
 
 
 class ShaftView(BayView[ShaftInspection]):
@@ -46,8 +48,8 @@ class ShaftView(BayView[ShaftInspection]):
         self.lobing = FigureView("Lobing of the chosen journal by order", self)
         self.table = TableView("journals", (), self, spoken="Journals", sortable=False)
         self.table.chosen.connect(self._on_row)
-        nothing = "A taper needs two tracks of one lobe or journal at two positions, on one zero."
-        spoken = "Taper between two tracks"
+        nothing = say("A taper needs two tracks of one lobe or journal at two positions, on one zero.")
+        spoken = say("Taper between two tracks")
         self.tapers = TableView("tapers", (), self, spoken=spoken, sortable=False, empty=nothing)
         self.journal_name = Heading("", 1.05, self)
         self.straightness = QLabel(self)
@@ -56,7 +58,7 @@ class ShaftView(BayView[ShaftInspection]):
 
     def _lay_out(self) -> None:
         self.filters = Chips(self.bench, self, ShaftState, "undulations", FILTERS)
-        self.filters.row.setToolTip("Gaussian cutoff of the form in undulations per turn (ISO 12181-2)")
+        self.filters.row.setToolTip(say("Gaussian cutoff of the form in undulations per turn (ISO 12181-2)"))
         pages = (self.table, self.lobing, self.tapers)
         self.lists = Chips(self.bench, self, ShaftState, "page", _LISTS, pages)
         self.list_pages = self.lists.stack
@@ -76,8 +78,8 @@ class ShaftView(BayView[ShaftInspection]):
         found = shaft_bay.spec_in_use(document)
         kind = shaft_bay.adopted_kind(document)
         counts = readings.adopted_probe is not None
-        own = "the readings' own uncertainty, not the smaller adopted one"
-        adopted = f"; {f'uncertainty adopted for {kind}' if counts else own}" if kind else ""
+        own = say("the readings' own uncertainty, not the smaller adopted one")
+        adopted = f"; {(say('uncertainty adopted for {kind}').format(kind=kind) if counts else own)}" if kind else ""
         return title, headline_of(document, found, inspection.question.spec) + adopted
 
     def show_answer(self, document: Document, inspection: ShaftInspection) -> None:
@@ -99,7 +101,7 @@ class ShaftView(BayView[ShaftInspection]):
         self.tapers.show_rows(tapers, [of(column, units, tapers) for column in TAPERS])
         known = inspection.result.straightness.minimum_zone_um is not None
         told = straightness_told(inspection.result, units)
-        self.straightness.setText(told if known else "no straightness: see Problems and notes")
+        self.straightness.setText(told if known else say("no straightness: see Problems and notes"))
 
     def _draw(self, document: Document, inspection: ShaftInspection, journal: str) -> None:
         units = document.units
@@ -112,9 +114,9 @@ class ShaftView(BayView[ShaftInspection]):
         self.polar.setVisible(form is not None)
         self.lobing.setVisible(form is not None)
         if form is None:
-            self.journal_name.setText("No journal was read all the way round")
+            self.journal_name.setText(say("No journal was read all the way round"))
             return
-        round_by = _roundness_of(inspection, form, units) if form.has_roundness else ", no roundness"
+        round_by = _roundness_of(inspection, form, units) if form.has_roundness else say(", no roundness")
         self.journal_name.setText(f"{journal}{round_by}")
         self.polar.show_figure(shaft_figures.roundness_figure(form, units), units)
         self.lobing.show_figure(shaft_figures.harmonics_figure(form), units)

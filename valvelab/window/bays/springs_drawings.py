@@ -10,6 +10,7 @@ from PySide6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QApplication, QSizePolicy, QWidget
 
 from valvelab.figures.spring_figures import CoilBind, CoilState
+from valvelab.language import say, say_figures
 from valvelab.window.drawing import FigureView
 from valvelab.window.painting import CENTRE, LEFT, RIGHT, Drawn, painting, write
 from valvelab.window.theme import current_theme, scaled
@@ -73,7 +74,7 @@ class CoilBindView(Drawn):
     least_ems, usual_ems = (12, 6), (22, 8)
 
     def __init__(self, parent: QWidget | None = None) -> None:
-        super().__init__("Coil bind to scale", parent)
+        super().__init__(say("Coil bind to scale"), parent)
         self._bind: CoilBind | None = None
         self._decision = ""
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
@@ -88,9 +89,12 @@ class CoilBindView(Drawn):
     def _words(self) -> str:
         bind = self._bind
         if bind is None:
-            return "Coil bind can't be drawn: open height or solid height is not known"
-        text = f"{bind.spring}: open {bind.said['open']}, solid {bind.said['solid']}, margin {bind.said['margin']}"
-        return text + (f", {bind.said['coil']} per coil" if "coil" in bind.said else "")
+            return say("Coil bind can't be drawn: open height or solid height is not known")
+        said = {name: say_figures(size) for name, size in bind.said.items()}
+        text = say("{spring}: open {what}, solid {what_2}, margin {what_3}").format(
+            spring=bind.spring, what=said["open"], what_2=said["solid"], what_3=said["margin"]
+        )
+        return text + (say(", {what} per coil").format(what=said["coil"]) if "coil" in said else "")
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw both states from the seat on the left to the retainer on the right."""
@@ -124,12 +128,12 @@ class CoilBindView(Drawn):
         for number, state in enumerate(bind.states):
             box = QRectF(left, head + number * row, state.height_mm * scale, row)
             self._coils(painter, state, bind, box, scale)
-            write(painter, QRectF(0, box.top(), left - 0.5 * em, row), RIGHT, state.name, "quiet", font)
+            write(painter, QRectF(0, box.top(), left - 0.5 * em, row), RIGHT, say(state.name), "quiet", font)
             text = QRectF(ends[1] + 0.5 * em, box.top(), self.width() - ends[1], row)
-            write(painter, text, LEFT, bind.said[state.name], "text")
-        margin = f"margin {bind.said['margin']}"
+            write(painter, text, LEFT, say_figures(bind.said[state.name]), "text")
+        margin = say("margin {size}").format(size=say_figures(bind.said["margin"]))
         if "coil" in bind.said:
-            margin += f" · {bind.said['coil']} per coil"
+            margin += say(" · {what} per coil").format(what=say_figures(bind.said["coil"]))
         painter.setFont(scaled(QApplication.font(), 1.0, strong=True))
         wide = painter.fontMetrics().horizontalAdvance(margin)
         write(painter, QRectF(0, 0, max(ends[1], wide + 8.0), head), RIGHT, margin, name)

@@ -10,15 +10,17 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QSizePolicy, QWidget
 
 from valvelab.inspection.springs.shim_case import FittingPlan, Lock, ShimCase
+from valvelab.language import marked, say
 from valvelab.springs.shims import Stack
 from valvelab.tables.shims import offset_told, shims_told
-from valvelab.units import System, display_unit
+from valvelab.units import System
 from valvelab.window.layouts import beside, stacked
+from valvelab.window.numbers import display_unit
 from valvelab.window.panes import button, colour_text, offer
 from valvelab.workbench.fitting import Told, effect_told
 
-_NOTHING = "Choose another spring or other parts: what that does is told here before it is done."
-_KINDS = ("shims", "packer", "keepers", "retainer")
+_NOTHING = marked("Choose another spring or other parts: what that does is told here before it is done.")
+_KINDS = (marked("shims"), marked("packer"), marked("keepers"), marked("retainer"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +49,15 @@ class FitEdit(QWidget):
         self.position = ""
         self._sizes: dict[str, list[Any]] = {}
         self._filled: object = None
-        self.at_box = self._box("Position that is changed", self._on_position)
-        self.spring_box = self._box("Spring at this position", self._consider)
-        self.swap_box = self._box("Position to swap springs with", self._on_swap)
-        self.part_boxes = {kind: self._box(f"{kind.capitalize()} at this position", self._consider) for kind in _KINDS}
-        self.effect = QLabel(_NOTHING, self, wordWrap=True, textFormat=Qt.TextFormat.PlainText)
-        self.effect.setAccessibleName("Effect of the change")
+        self.at_box = self._box(say("Position that is changed"), self._on_position)
+        self.spring_box = self._box(say("Spring at this position"), self._consider)
+        self.swap_box = self._box(say("Position to swap springs with"), self._on_swap)
+        self.part_boxes = {
+            kind: self._box(say("{part} at this position").format(part=say(kind.capitalize())), self._consider)
+            for kind in _KINDS
+        }
+        self.effect = QLabel(say(_NOTHING), self, wordWrap=True, textFormat=Qt.TextFormat.PlainText)
+        self.effect.setAccessibleName(say("Effect of the change"))
         self.effect.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
         self.effect.setAlignment(Qt.AlignmentFlag.AlignTop)
         self.effect.setMinimumHeight(round(4.0 * self.fontMetrics().height()))
@@ -62,8 +67,8 @@ class FitEdit(QWidget):
 
     def _box(self, spoken: str, chosen: Any) -> QComboBox:
         box = QComboBox(self)
-        box.setAccessibleName(spoken)
-        box.setToolTip(spoken)
+        box.setAccessibleName(say(spoken))
+        box.setToolTip(say(spoken))
         box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         box.setMinimumContentsLength(8)
         box.currentIndexChanged.connect(lambda _index: chosen())
@@ -75,7 +80,7 @@ class FitEdit(QWidget):
         grid.setHorizontalSpacing(6)
         grid.setVerticalSpacing(3)
         self._labels: dict[str, QLabel] = {}
-        first = {"at": self.at_box, "spring": self.spring_box, "swap with": self.swap_box}
+        first = {"at": self.at_box, "spring": self.spring_box, say("swap with"): self.swap_box}
         for line, (word, box) in enumerate({**first, **self.part_boxes}.items()):
             label = QLabel(word, self)
             label.setBuddy(box)
@@ -149,8 +154,8 @@ class FitEdit(QWidget):
         told, considered = Told("", ""), plan != standing.plan
         if considered:
             told = effect_told(standing.case.effect(standing.plan, plan), standing.locked, standing.units)
-        refused = f"refused because {told.refused}" if told.refused else ""
-        self.effect.setText("; ".join(part for part in (refused, told.text) if part) or _NOTHING)
+        refused = say("refused because {refused}").format(refused=told.refused) if told.refused else ""
+        self.effect.setText("; ".join(part for part in (refused, told.text) if part) or say(_NOTHING))
         colour_text(self.effect, "reject" if refused else "text" if considered else "quiet")
         self.do_button.setEnabled(considered and not refused)
         self.leave_button.setEnabled(considered)
@@ -184,8 +189,8 @@ def _with(sizes: Sequence[Any], there: Any) -> list[Any]:
 
 def _spring(name: str, stands: dict[str, str], case: ShimCase, position: str) -> str:
     place = stands.get(name)
-    where = "" if place in {None, position} else f" · at {place}"
-    return f"{name}{where}{' · kept out' if name in case.barred else ''}"
+    where = "" if place in {None, position} else say(" · at {place}").format(place=place)
+    return f"{name}{where}{(say(' · kept out') if name in case.barred else '')}"
 
 
 def _size(kind: str, size_mm: Any, units: System) -> str:

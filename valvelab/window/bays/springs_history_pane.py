@@ -9,8 +9,9 @@ from PySide6.QtWidgets import QWidget
 
 from valvelab.figures.history_figures import due_first, history_figure
 from valvelab.inspection.springs.inspect import SpringsInspection
+from valvelab.language import marked, say, say_many
 from valvelab.records.springs_result import Due
-from valvelab.tables.description import counted, reached_by
+from valvelab.tables.description import reached_by
 from valvelab.tables.springs import FollowedRow, due_columns, due_ends, followed_rows, spring_column
 from valvelab.units import System
 from valvelab.window.chips import Heading
@@ -19,9 +20,10 @@ from valvelab.window.layouts import stacked
 from valvelab.window.panes import splitter
 from valvelab.window.tables import TableView, of
 
-_ONE_STAGE = (
-    "These readings hold one stage of each spring. A column of stages, such as new, run-in and after a meeting, with "
-    "dates, shows here what each spring lost and when it is due."
+_ONE_STAGE = marked(
+    "These readings hold one stage of each spring. A column of stages, such as new, "
+    "run-in and after a meeting, with dates, shows here what each spring lost and when it "
+    "is due."
 )
 _FOLLOWED = "seat_force"
 
@@ -37,7 +39,7 @@ class HistoryPane(QWidget):
         self.first.setTextFormat(Qt.TextFormat.PlainText)
         self.first.setContentsMargins(8, 4, 6, 4)
         self.first.setWordWrap(True)
-        self.first.setAccessibleName("First spring that is due")
+        self.first.setAccessibleName(say("First spring that is due"))
         self.sheet = TableView(
             "from stage to stage", (), self, sortable=False, spoken="Springs from stage to stage, due first"
         )
@@ -49,7 +51,7 @@ class HistoryPane(QWidget):
         """Show the springs that were read in several stages."""
         history = sorted(inspection.result.history, key=due_first)
         rows = [row for one in history for row in sorted(followed_rows([one]), key=_when) if _is_followed(row)]
-        self.first.setText(_told(rows) if rows else _ONE_STAGE)
+        self.first.setText(_told(rows) if rows else say(_ONE_STAGE))
         self.sheet.setVisible(bool(rows))
         last = {row.spring: row for row in inspection.result.springs}
         lost = reached_by(spring_column(f"{_FOLLOWED}_drop"), lambda row: last[row[0].spring])
@@ -84,7 +86,9 @@ def _told(rows: list[FollowedRow]) -> str:
     """Which spring is due first, and when."""
     history, _, due = rows[0]
     if not _comes(due):
-        many = counted(len({row[0].spring for row in rows}), "spring")
-        return f"{many} from stage to stage: none is known to come due"
+        many = say_many("{count} spring", "{count} springs", len({row[0].spring for row in rows}))
+        return say("{many} from stage to stage: none is known to come due").format(many=many)
     when, earliest, latest = due_ends(due)
-    return f"Due first: {history.spring}, {when} (earliest {earliest}, latest {latest})"
+    return say("Due first: {spring}, {when} (earliest {earliest}, latest {latest})").format(
+        spring=history.spring, when=when, earliest=earliest, latest=latest
+    )

@@ -10,6 +10,7 @@ from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QMenu
 
 from valvelab.errors import WrongUsage
+from valvelab.language import say, say_many
 from valvelab.quoting import names_in
 from valvelab.units import System
 from valvelab.window.bays.springs_wishes import AskLine
@@ -25,7 +26,7 @@ Decide = Callable[[Wishes, str], str]
 
 def called(springs: Sequence[str]) -> str:
     """Springs in a few words."""
-    return ", ".join(springs) if len(springs) <= 3 else f"{len(springs)} springs"
+    return ", ".join(springs) if len(springs) <= 3 else say_many("{count} spring", "{count} springs", len(springs))
 
 
 class Decisions:
@@ -45,16 +46,24 @@ class Decisions:
         """Ask why rejected springs are used all the same."""
         of = [name for name in springs if name in self.usable.rejected]
         if not of:
-            return f"{called(springs)}: not rejected by the spec, so there is nothing to take in"
-        why = f" (rejected for {self.usable.rejected[of[0]]})" if len(of) == 1 else ""
+            return say("{called}: not rejected by the spec, so there is nothing to take in").format(
+                called=called(springs)
+            )
+        why = say(" (rejected for {what})").format(what=self.usable.rejected[of[0]]) if len(of) == 1 else ""
         first = self.stated().take.get(of[0], "")
-        self._ask_why(f"Why is {called(of)} taken in{why}?", of, set_wishes.taken, f"take in {called(of)}", first)
+        self._ask_why(
+            say("Why is {called} taken in{why}?").format(called=called(of), why=why),
+            of,
+            set_wishes.taken,
+            f"take in {called(of)}",
+            first,
+        )
         return ""
 
     def leave_out(self, springs: Sequence[str]) -> str:
         """Ask why springs are not used."""
         first = self.stated().leave_out.get(springs[0], "")
-        about = f"Why is {called(springs)} left out?"
+        about = say("Why is {called} left out?").format(called=called(springs))
         self._ask_why(about, springs, set_wishes.left_out, f"leave out {called(springs)}", first)
         return ""
 
@@ -104,7 +113,7 @@ class Decisions:
             wishes = set_wishes.kept_apart(self.stated(), pairs)
             return self.decide(wishes, f"{called(springs)} never with {called(others)}")
 
-        self.ask.ask(f"{called(springs)} never with (names, commas between):", answer)
+        self.ask.ask(say("{called} never with (names, commas between):").format(called=called(springs)), answer)
 
     def fix(self, springs: Sequence[str], grouping: Grouping) -> str:
         """Fix springs in the sets that they are in."""
@@ -122,17 +131,22 @@ def fill_decisions(menu: QMenu, does: Decisions, springs: tuple[str, ...], group
     by_hand = stated.take.keys() | stated.leave_out.keys()
     used = tuple(name for name in springs if name in usable.values)
     in_sets = [name for name in used if grouping.set_of(name) is not None]
-    _row(menu, "&Take in with a reason…", lambda: does.take_in(springs), on=any(n in usable.rejected for n in springs))
-    _row(menu, "&Leave out with a reason…", lambda: does.leave_out(springs), on=bool(springs))
-    _row(menu, "As &judged again", lambda: does.as_judged(springs), on=any(name in by_hand for name in springs))
+    _row(
+        menu,
+        say("&Take in with a reason…"),
+        lambda: does.take_in(springs),
+        on=any(n in usable.rejected for n in springs),
+    )
+    _row(menu, say("&Leave out with a reason…"), lambda: does.leave_out(springs), on=bool(springs))
+    _row(menu, say("As &judged again"), lambda: does.as_judged(springs), on=any(name in by_hand for name in springs))
     menu.addSeparator()
-    _row(menu, "&Keep together", lambda: does.together(used), on=len(used) > 1)
-    _row(menu, "Keep &apart", lambda: does.apart(used), on=len(used) > 1)
-    _row(menu, "&Never with…", lambda: does.never_with(used), on=bool(used))
-    _row(menu, "&Fix here: stays in this set", lambda: does.fix(in_sets, grouping), on=bool(in_sets))
+    _row(menu, say("&Keep together"), lambda: does.together(used), on=len(used) > 1)
+    _row(menu, say("Keep &apart"), lambda: does.apart(used), on=len(used) > 1)
+    _row(menu, say("&Never with…"), lambda: does.never_with(used), on=bool(used))
+    _row(menu, say("&Fix here: stays in this set"), lambda: does.fix(in_sets, grouping), on=bool(in_sets))
     tied: Mapping[str, object] = set_wishes.marks(stated)
     wished = [name for name in springs if name in tied]
-    undo = menu.addMenu("&Undo a wish")
+    undo = menu.addMenu(say("&Undo a wish"))
     undo.setEnabled(bool(wished))
     for one in set_wishes.told(stated):
         if any(name in one.springs for name in wished):
@@ -155,8 +169,8 @@ def fill_moves(
         text = f"{grouping.title(number)}:  {sets.told(then, wish, units)}"
         _row(menu, text, partial(move, springs, number), on=any(name not in one for name in springs))
     menu.addSeparator()
-    _row(menu, "A new set", lambda: move(springs, len(grouping.sets)), on=True)
-    _row(menu, "Left over", lambda: move(springs, None), on=True)
+    _row(menu, say("A new set"), lambda: move(springs, len(grouping.sets)), on=True)
+    _row(menu, say("Left over"), lambda: move(springs, None), on=True)
 
 
 def _row(menu: QMenu, text: str, does: Callable[[], object], *, on: bool) -> QAction:

@@ -40,17 +40,17 @@ class Run(QObject):
         number, stop = self._number, Event()
         self._stop = stop
 
-        def say(kind: str, value: object) -> None:
+        def tell(kind: str, value: object) -> None:
             with contextlib.suppress(RuntimeError):  # the window may be gone by now
                 self._came.emit(number, kind, value)
 
         def run() -> None:
             try:
-                say("ended", work(lambda progress: say("progressed", progress), stop.is_set))
+                tell("ended", work(lambda progress: tell("progressed", progress), stop.is_set))
             except ValvelabError as refusal:
-                say("refused", str(refusal))
+                tell("refused", str(refusal))
             except BaseException as error:  # noqa: BLE001 - handed to the window's crash path
-                say("failed", error)
+                tell("failed", error)
 
         Thread(target=run, name="valvelab sets", daemon=True).start()
 

@@ -19,9 +19,9 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.inspection.springs.sets import SetsInspection
+from valvelab.language import say, say_many, say_number
 from valvelab.sets.tray import Progress
-from valvelab.tables.description import counted
-from valvelab.units import System, display_unit
+from valvelab.units import System
 from valvelab.window.bays.springs_menu import NOBODY, Decisions, called, fill_decisions, fill_moves
 from valvelab.window.bays.springs_run import Run
 from valvelab.window.bays.springs_tree import SetsTree
@@ -30,6 +30,7 @@ from valvelab.window.bench import Bench
 from valvelab.window.chips import Chip
 from valvelab.window.fields import QuantityField
 from valvelab.window.layouts import FormArea, beside, stacked
+from valvelab.window.numbers import display_unit
 from valvelab.window.panes import BoundQuantity, Chips, button, number_field, show_number
 from valvelab.window.saving import save_as
 from valvelab.window.table_menu import add_copying, copy_by_key
@@ -78,16 +79,16 @@ class SetsPane(QWidget):
 
     def _make_fields(self) -> None:
         self.size_field = number_field(self.bench, self, SpringsState, "size")
-        self.size_field.setToolTip("Springs in a set, 2 to 32")
+        self.size_field.setToolTip(say("Springs in a set, 2 to 32"))
         self.time_field = BoundQuantity(self.bench, self, SpringsState, "time_limit_s")
         self.chips: dict[str, Chip] = {}
         self.limit_fields: dict[str, QuantityField] = {}
         steps = {"N": 0.5, "N/mm": 0.05, "mm": 0.05}
         for name in sets.KEYS:
-            chip = Chip(sets.short(name), f"Match by {sets.words(name)}", self)
+            chip = Chip(sets.short(name), say("Match by {words}").format(words=say(sets.words(name))), self)
             chip.clicked.connect(lambda on, name=name: self._on_chip(name, on=on))
             field = QuantityField(
-                f"Largest range of {sets.words(name)} in a set",
+                say("Largest range of {words} in a set").format(words=say(sets.words(name))),
                 sets.DIMENSIONS[name],
                 sets.UNITS[name],
                 steps[sets.UNITS[name]],
@@ -100,16 +101,16 @@ class SetsPane(QWidget):
             field.setMinimumWidth(round(4.2 * self.fontMetrics().height()))
 
     def _make_doing(self) -> None:
-        tip = "Find the most sets within the limits, then the tightest"
+        tip = say("Find the most sets within the limits, then the tightest")
         self.match_button = button(self, "Match &sets", tip, self.toggle)
         self.match_button.setDefault(True)
         self.thorough = Chip("prove", "Go on until the least spread is proven or the time is up", self)
         self.thorough.clicked.connect(self._on_thorough)
         self.gauge = QProgressBar(self, minimum=0, maximum=100, textVisible=False)
-        self.gauge.setAccessibleName("How much of the spread is proven")
+        self.gauge.setAccessibleName(say("How much of the spread is proven"))
         self.gauge.setFixedHeight(5)
         self.state = QLabel(self, wordWrap=True, textFormat=Qt.TextFormat.PlainText)
-        self.state.setAccessibleName("State of the sets")
+        self.state.setAccessibleName(say("State of the sets"))
         self.state.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
 
     def _make_wishes(self) -> None:
@@ -123,15 +124,15 @@ class SetsPane(QWidget):
 
     def _make_papers(self) -> None:
         self.move_button = QToolButton(self, popupMode=QToolButton.ToolButtonPopupMode.InstantPopup)
-        self.move_button.setText("Move to")
-        self.move_button.setAccessibleName("Move the chosen springs to a set")
-        self.move_button.setToolTip("Move the chosen springs to another set, or leave them over")
+        self.move_button.setText(say("Move to"))
+        self.move_button.setAccessibleName(say("Move the chosen springs to a set"))
+        self.move_button.setToolTip(say("Move the chosen springs to another set, or leave them over"))
         self.move_menu = QMenu(self)
         self.move_menu.aboutToShow.connect(self._fill_move_menu)
         self.move_button.setMenu(self.move_menu)
-        tip = "A sheet of labels to cut out, one a set (PDF, A4)"
+        tip = say("A sheet of labels to cut out, one a set (PDF, A4)")
         self.labels_button = button(self, "Tra&y labels…", tip, self.do_labels)
-        tip = "Which spring is in which set, with its figures (CSV)"
+        tip = say("Which spring is in which set, with its figures (CSV)")
         self.csv_button = button(self, "Sets as &table…", tip, self.do_csv)
 
     def _lay_out(self) -> None:
@@ -141,7 +142,7 @@ class SetsPane(QWidget):
         fields.setVerticalSpacing(3)
         cells: list[tuple[QWidget, QWidget]] = []
         for name, field in (("size", self.size_field), ("time_limit_s", self.time_field)):
-            label = QLabel(entry_of(SpringsState, name).text, self)
+            label = QLabel(say(entry_of(SpringsState, name).text), self)
             label.setBuddy(field)
             cells.append((label, field))
         cells += [(self.chips[name], self.limit_fields[name]) for name in _ORDER]
@@ -161,19 +162,19 @@ class SetsPane(QWidget):
             self,
             SpringsState,
             "below",
-            (("sets", "Sets"), ("places", "Places"), ("decided", "Decided")),
+            (("sets", say("Sets")), ("places", say("Places")), ("decided", say("Decided"))),
             (self.tree, self._places_area(), self.decided_list),
             spoken={
-                "sets": "Show sets and springs left over",
-                "places": "Say which places of the engine want their own sets",
-                "decided": "List what was decided of springs, to take it back",
+                "sets": say("Show sets and springs left over"),
+                "places": say("Say which places of the engine want their own sets"),
+                "decided": say("List what was decided of springs, to take it back"),
             },
         )
         row = beside(self.below.row, 1, margins=(8, 2, 6, 2))
         stacked(self, fields, self.gauge, self.state, row, (self.below.stack, 1), self.ask, papers)
 
     def _places_area(self) -> FormArea:
-        area = FormArea("Places of the engine", self)
+        area = FormArea(say("Places of the engine"), self)
         area.setWidget(self.places_form)
         return area
 
@@ -203,8 +204,8 @@ class SetsPane(QWidget):
             chip, known = self.chips[name], any(row[name] is not None for row in values.values())
             chip.setEnabled(known)
             chip.setChecked(name in self.wish.within)
-            why = "Match by" if known else "No spring of this tray has a"
-            chip.setToolTip(f"{why} {sets.words(name)}")
+            why = say("Match by") if known else say("No spring of this tray has a")
+            chip.setToolTip(f"{why} {say(sets.words(name))}")
             field.setEnabled(name in self.wish.within)
             if known:
                 field.show_value(sets.limit_of(state, values, name, units), units, _limit_decimals(name, units))
@@ -218,15 +219,15 @@ class SetsPane(QWidget):
         self.size_field.setEnabled(not stated.places)
         many = self.decided_list.count_told()
         texts = {
-            "places": f"Places: {len(stated.places)}" if stated.places else "Places",
-            "decided": f"Decided: {many}" if many else "Decided",
+            "places": say("Places: {count}").format(count=len(stated.places)) if stated.places else say("Places"),
+            "decided": say("Decided: {many}").format(many=many) if many else say("Decided"),
         }
         for chip in self.below.buttons():
             chip.setText(texts.get(chip.property("name"), chip.text()))
             chip.updateGeometry()
 
     def _say_state(self) -> None:
-        self.match_button.setText("&Stop" if self.run.running else "Match &sets")
+        self.match_button.setText(say("&Stop") if self.run.running else say("Match &sets"))
         self.match_button.setEnabled(self.run.running or not self.wish.trouble)
         if self.run.running:
             return
@@ -248,12 +249,16 @@ class SetsPane(QWidget):
 
     def _on_chip(self, name: str, *, on: bool) -> None:
         matched = self.bench.document.state(SpringsState).matched_by
-        label = f"{'match' if on else 'no match'} by {sets.words(name)}"
+        label = f"{('match' if on else say('no match'))} by {sets.words(name)}"
         self.bench.set(SpringsState, label, matched_by=matched | {name} if on else matched - {name})
 
     def _on_limit(self, name: str, value: float) -> None:
         if value <= 0.0:
-            self.bench.said.emit(f"Largest range of {sets.words(name)}: found {value:g}, expected above 0")
+            self.bench.said.emit(
+                say("Largest range of {words}: found {value}, expected above 0").format(
+                    words=say(sets.words(name)), value=say_number(f"{value:g}")
+                )
+            )
             value = self.wish.within.get(name, 1.0)
         limits = with_item(self.bench.document.state(SpringsState).limits, name, value)
         self.bench.set(SpringsState, f"change the limit of {sets.words(name)}", f"limit {name}", limits=limits)
@@ -298,7 +303,7 @@ class SetsPane(QWidget):
             self._settle()
             self._key, self._matched_wish = springs_bay.sets_key(self.bench.document, self.wish), self.wish
             self.run.start(work)
-            self.state.setText("Looking for the most sets …")
+            self.state.setText(say("Looking for the most sets …"))
             self.gauge.setRange(0, 0)
             self._say_state()
 
@@ -308,13 +313,15 @@ class SetsPane(QWidget):
         self.bench.set(SpringsState, size=self.wish.size, limits=MappingProxyType(limits))
 
     def _on_progress(self, progress: Progress) -> None:
-        words = counted(progress.sets, "set")
+        words = say_many("{count} set", "{count} sets", progress.sets)
         if progress.bound_sets is not None:
-            words += f" of at most {progress.bound_sets}"
-            words += " · making them tighter" if progress.sets == progress.bound_sets else ""
+            words += say(" of at most {bound_sets}").format(bound_sets=progress.bound_sets)
+            words += say(" · making them tighter") if progress.sets == progress.bound_sets else ""
         if progress.total_spread is not None:
             least = progress.bound_total_spread or 0.0
-            words += f" · total spread {progress.total_spread:.3f}, at least {least:.3f}"
+            words += say(" · total spread {total_spread}, at least {least}").format(
+                total_spread=say_number(f"{progress.total_spread:.3f}"), least=say_number(f"{least:.3f}")
+            )
             self.gauge.setRange(0, 100)
             self.gauge.setValue(round(100.0 * least / progress.total_spread) if progress.total_spread > 0.0 else 100)
         self.state.setText(words)
@@ -339,7 +346,11 @@ class SetsPane(QWidget):
         """Put springs into a set; None leaves them over."""
         out = [name for name in springs if name not in self.usable.values]
         if out:
-            self._say_refused(f"{out[0]} is not used ({self.usable.out[out[0]]}): take it in with a reason first")
+            self._say_refused(
+                say("{what} is not used ({what_2}): take it in with a reason first").format(
+                    what=out[0], what_2=self.usable.out[out[0]]
+                )
+            )
             return
         new = sets.moved(self.grouping, springs, to)
         if new is not self.grouping:
@@ -355,11 +366,13 @@ class SetsPane(QWidget):
         """What a move would give."""
         springs = self._used(springs)
         if to is None or to >= len(self.grouping.sets) or not springs:
-            return f"{called(springs)} left over"
+            return say("{called} left over").format(called=called(springs))
         there = (*(name for name in self.grouping.sets[to] if name not in springs), *springs)
         then = sets.standing(there, self.usable.values, self.wish, self.grouping.place_of(to))
         told = sets.told(then, self.wish, self.units)
-        return f"{self.grouping.title(to)} with {called(springs)}: {told}"
+        return say("{title} with {called}: {told}").format(
+            title=self.grouping.title(to), called=called(springs), told=told
+        )
 
     def _on_considered(self, springs: tuple[str, ...], to: int | None) -> None:
         if springs:
@@ -382,7 +395,7 @@ class SetsPane(QWidget):
             return
         fill_decisions(self.menu, self.decisions, springs, self.grouping)
         self.menu.addSeparator()
-        moves = self.menu.addMenu("&Move to")
+        moves = self.menu.addMenu(say("&Move to"))
         moves.setEnabled(bool(self.grouping.sets) and all(name in self.usable.values for name in springs))
         if moves.isEnabled():
             self._fill_moves(moves, springs)
@@ -395,7 +408,7 @@ class SetsPane(QWidget):
         if springs:
             fill_moves(menu, springs, self.grouping, self.usable, self.wish, self.units, self.move_springs)
         else:
-            menu.addAction("Choose springs first").setEnabled(False)
+            menu.addAction(say("Choose springs first")).setEnabled(False)
 
     def _used(self, springs: tuple[str, ...]) -> tuple[str, ...]:
         return tuple(name for name in springs if name in self.usable.values)
@@ -404,11 +417,11 @@ class SetsPane(QWidget):
 
     def do_labels(self) -> None:
         """Choose where the labels go."""
-        save_as(self, "Save tray labels", self._suggestion("labels.pdf"), "PDF (*.pdf)", self.save_labels)
+        save_as(self, say("Save tray labels"), self._suggestion("labels.pdf"), say("PDF (*.pdf)"), self.save_labels)
 
     def do_csv(self) -> None:
         """Choose where the table goes."""
-        save_as(self, "Save sets", self._suggestion("sets.csv"), "Table (*.csv)", self.save_csv)
+        save_as(self, say("Save sets"), self._suggestion("sets.csv"), say("Table (*.csv)"), self.save_csv)
 
     def save_labels(self, path: Path) -> None:
         """Write the tray labels."""

@@ -12,8 +12,8 @@ from PySide6.QtWidgets import QApplication, QComboBox, QLabel, QWidget
 from valvelab.errors import CannotEvaluate
 from valvelab.inspection.springs.shim_case import Evaluation, FittingPlan
 from valvelab.inspection.springs.shims import ShimsInspection
+from valvelab.language import say, say_many
 from valvelab.records.shims_result import ShimPosition
-from valvelab.tables.description import counted
 from valvelab.tables.shims import WITHOUT, move_columns, purchase_columns, shim_columns, spread_told
 from valvelab.units import System
 from valvelab.window.bays.springs_fit_edit import FitEdit, StandingPlan
@@ -55,11 +55,11 @@ class ShimsPane(QWidget):
         self.run.ended.connect(lambda plan: self._keep(value=plan))
         self.run.refused.connect(lambda sentence: self._keep(failure=sentence))
         self.state = QLabel(self, wordWrap=True, textFormat=Qt.TextFormat.PlainText)
-        self.state.setAccessibleName("State of the shim plan")
+        self.state.setAccessibleName(say("State of the shim plan"))
         self.state.setContentsMargins(8, 4, 6, 4)
         self.source = QComboBox(self)
-        self.source.setAccessibleName("Springs that are fitted")
-        self.source.setToolTip("The whole tray, or one of the matched sets")
+        self.source.setAccessibleName(say("Springs that are fitted"))
+        self.source.setToolTip(say("The whole tray, or one of the matched sets"))
         self.source.currentIndexChanged.connect(lambda _index: self._on_source())
         self.sheet = TableView("shim plan", (), self, spoken="Spring and shims at each valve", sortable=False)
         self.sheet.chosen.connect(self._on_row)
@@ -72,13 +72,13 @@ class ShimsPane(QWidget):
         self._lay_out()
 
     def _make_buttons(self) -> None:
-        tip = "What stands at this position stays when the rest is solved again"
+        tip = say("What stands at this position stays when the rest is solved again")
         self.lock_button = button(self, "Loc&k", tip, self.turn_lock)
         self.again_button = button(self, "&Solve again", "Find the best plan around what is locked", self.solve_again)
-        tip = "Back to the plan as it is found without anything decided by hand"
+        tip = say("Back to the plan as it is found without anything decided by hand")
         self.found_button = button(self, "&Found plan", tip, self.back_to_found)
         self.csv_button = button(self, "Plan as &table…", "Spring and shims at each valve (CSV)", self.do_csv)
-        tip = "The plan in large type, to be read at the bench (PDF, A4)"
+        tip = say("The plan in large type, to be read at the bench (PDF, A4)")
         self.sheet_button = button(self, "B&uild sheet…", tip, self.do_sheet)
 
     def _lay_out(self) -> None:
@@ -125,7 +125,7 @@ class ShimsPane(QWidget):
         question = springs_bay.shims_question(document)
         self._fitting = springs_bay.fitting_of(document)
         self._found = plan
-        whole = [("whole tray", _WHOLE)]
+        whole = [(say("whole tray"), _WHOLE)]
         rows = [(f"{grouping_title} · {len(one)}", n) for n, (grouping_title, one) in enumerate(_titled(grouping))]
         offer(self.source, [*whole, *rows], _WHOLE if self._fitting.set is None else self._fitting.set)
         for widget in (self.body, self.csv_button, self.sheet_button):
@@ -133,8 +133,10 @@ class ShimsPane(QWidget):
         self.whose.setVisible(question is not None)
         if question is None:
             self.state.setText(
-                "Put heights on the bench for a shim plan: position and height (seat to retainer without a shim), "
-                "with the shims in stock in the preamble."
+                say(
+                    "Put heights on the bench for a shim plan: position and height (seat to retainer "
+                    "without a shim), with the shims in stock in the preamble."
+                )
             )
         elif plan is not None:
             self._show(document, plan, spring)
@@ -174,10 +176,16 @@ class ShimsPane(QWidget):
     def _told(self, found: ShimsInspection, fitting: Fitting, evaluation: Evaluation, units: System) -> str:
         result = found.result.model_copy(update={"spread_seat_force_n": evaluation.spread_n or 0.0})
         left = len(found.case.springs) - len({one.spring for one in evaluation.plan.settings})
-        parts = [spread_told(result, units).removesuffix("."), f"{counted(left, 'spring')} left over"]
+        parts = [
+            spread_told(result, units).removesuffix("."),
+            say_many("{count} spring left over", "{count} springs left over", left),
+        ]
         if fitting.by_hand:
-            parts.append(f"by hand: {', '.join(fitting.by_hand)}")
-        parts += [f"can't be fitted at {one.position}: {one.reason}" for one in evaluation.refusals]
+            parts.append(say("by hand: {names}").format(names=", ".join(fitting.by_hand)))
+        parts += [
+            say("can't be fitted at {position}: {reason}").format(position=one.position, reason=one.reason)
+            for one in evaluation.refusals
+        ]
         return "; ".join(parts)
 
     def _columns(self, units: System) -> list[TableColumn]:
@@ -185,7 +193,7 @@ class ShimsPane(QWidget):
         made = [
             of(c, units, self.rows, **self._marked(c.head)) for c in shim_columns(self.rows, units) if c.head != WITHOUT
         ]
-        tip = "Locked: stays when the rest is solved again. By hand: decided by a person"
+        tip = say("Locked: stays when the rest is solved again. By hand: decided by a person")
         kept = TableColumn("kept", self._kept, tip, number=False)
         return [*made, *([kept] if any(map(self._kept, self.rows)) else [])]
 
@@ -202,14 +210,14 @@ class ShimsPane(QWidget):
         return {
             "icon": mark,
             "colour": lambda row: (margin_mark(row, key, heights) or (None,))[0],
-            "cell_tip": lambda row: (margin_mark(row, key, heights) or ("", "no mark: neither minimum nor guidance"))[
-                1
-            ],
+            "cell_tip": lambda row: (
+                margin_mark(row, key, heights) or ("", say("no mark: neither minimum nor guidance"))
+            )[1],
         }
 
     def _kept(self, row: ShimPosition) -> str:
         words = ["locked"] if row.position in self._fitting.locked else []
-        return ", ".join([*words, *(["by hand"] if row.position in self._fitting.by_hand else [])])
+        return ", ".join([*words, *([say("by hand")] if row.position in self._fitting.by_hand else [])])
 
     def _show_position(self, position: str) -> None:
         self.edit.show_standing(self.standing, position)
@@ -217,7 +225,9 @@ class ShimsPane(QWidget):
         with QSignalBlocker(self.sheet):
             self.sheet.select_where(lambda row: row.position == here)
         locked = here in self._fitting.locked
-        self.lock_button.setText(f"Unloc&k {here}" if locked else f"Loc&k {here}")
+        self.lock_button.setText(
+            say("Unloc&k {here}").format(here=here) if locked else say("Loc&k {here}").format(here=here)
+        )
 
     # -- deciding ---------------------------------------------------------------------------------------------------
 
@@ -275,7 +285,7 @@ class ShimsPane(QWidget):
 
     def do_csv(self) -> None:
         """Choose where the plan goes."""
-        save_as(self, "Save shim plan", self.bench.suggested("shims.csv"), "Table (*.csv)", self.save_csv)
+        save_as(self, say("Save shim plan"), self.bench.suggested("shims.csv"), say("Table (*.csv)"), self.save_csv)
 
     def save_csv(self, path: Path) -> None:
         """Write the plan as a table."""
@@ -283,7 +293,9 @@ class ShimsPane(QWidget):
 
     def do_sheet(self) -> None:
         """Choose where the build sheet goes."""
-        save_as(self, "Save build sheet", self.bench.suggested("build sheet.pdf"), "PDF (*.pdf)", self.save_sheet)
+        save_as(
+            self, say("Save build sheet"), self.bench.suggested("build sheet.pdf"), say("PDF (*.pdf)"), self.save_sheet
+        )
 
     def save_sheet(self, path: Path) -> None:
         """Write the build sheet of the plan as it stands; one that can't be fitted is refused."""

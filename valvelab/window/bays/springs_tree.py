@@ -42,9 +42,10 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from valvelab.tables.description import counted
-from valvelab.units import System, display_unit, show
+from valvelab.language import say, say_many, say_number
+from valvelab.units import System
 from valvelab.window.figure_item import SERIES_SYMBOLS, role_colour
+from valvelab.window.numbers import display_unit, show
 from valvelab.window.painting import RIGHT
 from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench import set_wishes, sets
@@ -119,14 +120,17 @@ class SetsTree(QTreeWidget):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setObjectName("spring sets")
-        self.setAccessibleName("Sets and springs left over")
+        self.setAccessibleName(say("Sets and springs left over"))
         self.setAccessibleDescription(
             "Alt with the up or down arrow moves the chosen springs to another set; Insert takes them in, Shift+Delete "
             "leaves them out, Ctrl+Delete has them as judged again"
         )
         self.setToolTip(
-            "Drag a spring to another set, or press Alt+Up, Alt+Down, Delete (left over), Shift+Delete (leave out), "
-            "Insert (take in), Ctrl+Delete (as judged) or the menu key for all that can be wished of springs"
+            say(
+                "Drag a spring to another set, or press Alt+Up, Alt+Down, Delete (left over), "
+                "Shift+Delete (leave out), Insert (take in), Ctrl+Delete (as judged) or the menu key "
+                "for all that can be wished of springs"
+            )
         )
         self.setFrameShape(QTreeWidget.Shape.NoFrame)
         self.setAlternatingRowColors(False)
@@ -158,9 +162,11 @@ class SetsTree(QTreeWidget):
         names = list(wish.within)
         self.setColumnCount(2 + len(names))
         units_of = [display_unit(sets.UNITS[name], units).label for name in names]
-        heads = (f"{sets.short(n)}, {u}" for n, u in zip(names, units_of, strict=True))
-        self.setHeaderLabels(["", *heads, "worst"])
-        self.headerItem().setToolTip(1 + len(names), "The characteristic that uses most of its limit, and how much")
+        heads = (f"{say(sets.short(n))}, {u}" for n, u in zip(names, units_of, strict=True))
+        self.setHeaderLabels(["", *heads, say("worst")])
+        self.headerItem().setToolTip(
+            1 + len(names), say("The characteristic that uses most of its limit, and how much")
+        )
         marks = _marks(usable)
         counts = {name: sets.decimals(name, units, usable.values) for name in names}
         strong = scaled(self.font(), 1.0, strong=True)
@@ -169,7 +175,7 @@ class SetsTree(QTreeWidget):
             self._figures(item, one, names, wish, units)
             self._leaves(item, one.springs, usable.values, counts, units, marks)
         left = sets.left_over(grouping, usable.values)
-        item = self._top(f"Left over · {len(left)}", _LEFT, strong)
+        item = self._top(say("Left over · {count}").format(count=len(left)), _LEFT, strong)
         item.setFirstColumnSpanned(True)
         self._leaves(item, left, usable.values, counts, units, marks)
         if usable.out:
@@ -194,12 +200,14 @@ class SetsTree(QTreeWidget):
         return item
 
     def _branch(self, title: str, number: int, one: Standing, font: QFont) -> QTreeWidgetItem:
-        short = "" if one.complete else f" · {len(one.springs)} of {one.wanted} ✗"
+        short = (
+            "" if one.complete else say(" · {count} of {wanted} ✗").format(count=len(one.springs), wanted=one.wanted)
+        )
         item = self._top(f"{title}{short}", number, font)
-        item.setToolTip(0, f"{title} · {counted(len(one.springs), 'spring')}")
+        item.setToolTip(0, f"{title} · {say_many('{count} spring', '{count} springs', len(one.springs))}")
         if one.astray:
-            item.setText(0, f"{item.text(0)} · {len(one.astray)} out of place ✗")
-            item.setToolTip(0, f"Not what the place asks for: {', '.join(one.astray)}")
+            item.setText(0, say("{text} · {count} out of place ✗").format(text=item.text(0), count=len(one.astray)))
+            item.setToolTip(0, say("Not what the place asks for: {names}").format(names=", ".join(one.astray)))
         if one.astray or not one.complete:
             item.setForeground(0, current_theme().colour("reject"))
         return item
@@ -217,14 +225,24 @@ class SetsTree(QTreeWidget):
             limit = f"{wish.within[name] * unit.scale:.4g}"
             item.setText(column, mean + (" ✗" if over else ""))
             item.setTextAlignment(column, RIGHT)
-            item.setToolTip(column, f"mean {mean} {unit.label}; range {extent} of {limit} {unit.label}")
+            item.setToolTip(
+                column,
+                say("mean {mean} {label}; range {extent} of {limit} {label}").format(
+                    mean=mean, label=unit.label, extent=extent, limit=limit
+                ),
+            )
             item.setData(column, _USE, float(one.use[name]))
             if over:
                 item.setForeground(column, theme.colour("reject"))
         if one.worst:
             last, share = 1 + len(names), one.use[one.worst]
-            item.setText(last, f"{sets.short(one.worst)} {100.0 * share:.0f} %")
-            item.setToolTip(last, f"worst: {sets.words(one.worst)} uses {100.0 * share:.0f} % of its limit")
+            item.setText(last, f"{say(sets.short(one.worst))} {100.0 * share:.0f} %")
+            item.setToolTip(
+                last,
+                say("worst: {words} uses {value} % of its limit").format(
+                    words=say(sets.words(one.worst)), value=say_number(f"{100.0 * share:.0f}")
+                ),
+            )
             item.setData(last, _USE, float(share))
             item.setForeground(last, theme.colour("reject" if one.over else "text"))
 
@@ -257,7 +275,7 @@ class SetsTree(QTreeWidget):
 
     def _not_used(self, usable: Usable, font: QFont) -> None:
         """Springs that spec or person keeps out, each with its reason across the columns."""
-        branch = self._top(f"Not used · {len(usable.out)}", _OUT, font)
+        branch = self._top(say("Not used · {count}").format(count=len(usable.out)), _OUT, font)
         branch.setFirstColumnSpanned(True)
         for spring, why in usable.out.items():
             item = QTreeWidgetItem(branch, [f"✗ {spring} {why}"])
@@ -423,7 +441,7 @@ def _marks(usable: Usable) -> dict[str, tuple[str, str]]:
     """Beside springs: what is wished of them and whether they are undecided, shortly and as a whole."""
     found: dict[str, tuple[str, str]] = {}
     for spring, why in usable.undecided.items():
-        found[spring] = ("▲ undecided", f"undecided: {why}")
+        found[spring] = (say("▲ undecided"), f"undecided: {why}")
     for spring, wished in set_wishes.marks(usable.wishes).items():
         before = found.get(spring)
         text = " · ".join(wished)

@@ -12,8 +12,8 @@ from PySide6.QtWidgets import QLabel, QStackedWidget
 from valvelab.cautions import SPRINGS
 from valvelab.figures import spring_figures
 from valvelab.inspection.springs.inspect import SpringsInspection
+from valvelab.language import marked, say, say_many
 from valvelab.records.result import Decision
-from valvelab.tables.description import counted
 from valvelab.tables.springs import spring_column, spring_facts
 from valvelab.tables.verdicts import WORDS, worst_by_item
 from valvelab.units import System
@@ -35,18 +35,35 @@ from valvelab.workbench.sets import SpringsState
 from valvelab.workbench.spec_choice import headline_of
 from valvelab.workbench.springs_bay import Usable, chosen_spring, judged_analyses, rows_of
 
-_PLOTS = (("force", "Force"), ("difference", "Difference"), ("rate", "Rate"), ("coils", "Coil bind"))
-_SPOKEN = {"difference": "Show force less the tray's median", "coils": "Show the coil-bind gap to scale"}
-_LISTS = (("sets", "Sets"), ("springs", "Springs"), ("spring", "Spring"), ("shims", "Fit"), ("stages", "Stages"))
-_SAID = {"shims": "Show the fitting: springs and shims at each valve", "stages": "Show springs from stage to stage"}
+_PLOTS = (
+    ("force", marked("Force")),
+    ("difference", marked("Difference")),
+    ("rate", marked("Rate")),
+    ("coils", marked("Coil bind")),
+)
+_SPOKEN = {
+    "difference": marked("Show force less the tray's median"),
+    "coils": marked("Show the coil-bind gap to scale"),
+}
+_LISTS = (
+    ("sets", marked("Sets")),
+    ("springs", marked("Springs")),
+    ("spring", marked("Spring")),
+    ("shims", marked("Fit")),
+    ("stages", marked("Stages")),
+)
+_SAID = {
+    "shims": marked("Show the fitting: springs and shims at each valve"),
+    "stages": marked("Show springs from stage to stage"),
+}
 _ALONE = frozenset({"shims", "stages"})
 """Lists that take the room of the drawings and of the map."""
 _SHOWN = (
     "seat_force", "open_force", "rate", "coil_bind_margin", "solid_height", "free_length", "hysteresis", "set_loss",
 )  # fmt: skip
-_NO_MAP = (
-    "No spring has both a seat force and a rate. State the installed height and the valve lift in the readings' "
-    "preamble or in a spec."
+_NO_MAP = marked(
+    "No spring has both a seat force and a rate. State the installed height and the valve "
+    "lift in the readings' preamble or in a spec."
 )
 
 
@@ -72,7 +89,7 @@ class SpringsView(BayView[SpringsInspection]):
         self.history_pane.spring_chosen.connect(self.choose_item)
         self.spring_name = Heading("", 1.05, self)
         self.spring_name.setTextFormat(Qt.TextFormat.PlainText)
-        self._no_map = QLabel(_NO_MAP, self, wordWrap=True, alignment=Qt.AlignmentFlag.AlignCenter)
+        self._no_map = QLabel(say(_NO_MAP), self, wordWrap=True, alignment=Qt.AlignmentFlag.AlignCenter)
         self._lay_out()
 
     def _lay_out(self) -> None:
@@ -103,7 +120,7 @@ class SpringsView(BayView[SpringsInspection]):
         found = springs_bay.spec_in_use(document)
         against = headline_of(document, found, inspection.spec)
         if found is None:
-            against = f"{counted(len(rows_of(inspection)), 'spring')}, {against}"
+            against = f"{say_many('{count} spring', '{count} springs', len(rows_of(inspection)))}, {against}"
         return title, against + corrected_by(document, *springs_bay.cards_in_use(document))
 
     def show_answer(self, document: Document, inspection: SpringsInspection) -> None:
@@ -210,7 +227,13 @@ class SpringsView(BayView[SpringsInspection]):
         bind = spring_figures.coil_bind(inspection, spring, document.units)
         self.coils.show_bind(bind, decisions.get("coil_bind_margin", ""))
         number = grouping.set_of(spring)
-        where = "" if not grouping.sets else " · no set" if number is None else f" · set {number + 1}"
+        where = (
+            ""
+            if not grouping.sets
+            else say(" · no set")
+            if number is None
+            else say(" · set {number}").format(number=number + 1)
+        )
         self.spring_name.setText(f"{spring}{where}")
 
     def _show_map(
@@ -247,7 +270,7 @@ def _columns(
     """One row a spring: name, stage, set, and what it is matched and judged by."""
 
     def told(row: Any) -> str:
-        return WORDS[worst[row.spring]] if row.spring in worst else "not judged"
+        return WORDS[worst[row.spring]] if row.spring in worst else say("not judged")
 
     def icon(row: Any) -> tuple[str, str] | None:
         return (worst[row.spring],) * 2 if row.spring in worst else None

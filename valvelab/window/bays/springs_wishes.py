@@ -21,10 +21,12 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.errors import BadQuantity
+from valvelab.language import say
 from valvelab.sets.tray import LARGEST_SET, SMALLEST_SET
-from valvelab.units import System, display_unit, show
+from valvelab.units import System
 from valvelab.window.fields import TypedField, typed_quantity
 from valvelab.window.layouts import above, beside
+from valvelab.window.numbers import display_unit, show
 from valvelab.window.panes import button, colour_text, show_number
 from valvelab.workbench.set_wishes import MOST_PLACES, Place, Told, Wishes, told
 
@@ -39,10 +41,10 @@ class AskLine(QWidget):
         self.question = QLabel(self, wordWrap=True, textFormat=Qt.TextFormat.PlainText)
         self.question.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
         self.field = QLineEdit(self)
-        self.field.setAccessibleName("Answer")
+        self.field.setAccessibleName(say("Answer"))
         self.field.returnPressed.connect(self.take)
         self.wrong = QLabel(self, wordWrap=True, textFormat=Qt.TextFormat.PlainText)
-        self.wrong.setAccessibleName("What is wrong with the answer")
+        self.wrong.setAccessibleName(say("What is wrong with the answer"))
         self.wrong.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
         self.take_button = button(self, "Take", "Take the answer (Enter)", self.take)
         self.leave_button = button(self, "Leave", "Leave everything as it is (Escape)", self.hide)
@@ -89,8 +91,8 @@ class WishList(QListWidget):
 
     def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)
-        self.setAccessibleName("What was decided of the tray")
-        self.setToolTip("Double click, or press Delete, to take one back")
+        self.setAccessibleName(say("What was decided of the tray"))
+        self.setToolTip(say("Double click, or press Delete, to take one back"))
         self.setFrameShape(QListWidget.Shape.NoFrame)
         self.setWordWrap(True)
         self.itemDoubleClicked.connect(self._take_back)
@@ -104,7 +106,9 @@ class WishList(QListWidget):
             item = QListWidgetItem(row.text, self)
             item.setToolTip(f"{row.text}\n{self.toolTip()}")
         if not self._rows:
-            item = QListWidgetItem("Right click on springs to take them in or out, or to keep them together or apart")
+            item = QListWidgetItem(
+                say("Right click on springs to take them in or out, or to keep them together or apart")
+            )
             item.setFlags(Qt.ItemFlag.NoItemFlags)
             self.addItem(item)
 
@@ -139,20 +143,25 @@ class PlaceRow(QWidget):
         self.others: Callable[[], tuple[str, ...]] = tuple
         self.place = Place("", SMALLEST_SET)
         self._units: System = "metric"
-        which = f"Place {number + 1}"
-        self.name = TypedField(f"{which}: its name", "What the place is called, such as intake", self._name, self)
+        which = say("Place {number}").format(number=number + 1)
+        self.name = TypedField(
+            say("{which}: its name").format(which=which),
+            say("What the place is called, such as intake"),
+            self._name,
+            self,
+        )
         self.springs = QSpinBox(self, minimum=SMALLEST_SET, maximum=LARGEST_SET)
-        self.springs.setAccessibleName(f"{which}: springs in its set")
-        self.springs.setToolTip("Springs in a set for this place, 2 to 32")
+        self.springs.setAccessibleName(say("{which}: springs in its set").format(which=which))
+        self.springs.setToolTip(say("Springs in a set for this place, 2 to 32"))
         tip = "Seat force that its springs have at {}; empty where it does not matter"
-        self.low = TypedField(f"{which}: seat force from", tip.format("least"), self._low, self)
-        self.high = TypedField(f"{which}: seat force to", tip.format("most"), self._high, self)
+        self.low = TypedField(say("{which}: seat force from").format(which=which), tip.format("least"), self._low, self)
+        self.high = TypedField(say("{which}: seat force to").format(which=which), tip.format("most"), self._high, self)
         self.gone = QPushButton("×", self)
-        self.gone.setAccessibleName(f"{which}: take it away")
-        self.gone.setToolTip("Take this place away")
+        self.gone.setAccessibleName(say("{which}: take it away").format(which=which))
+        self.gone.setToolTip(say("Take this place away"))
         self.gone.setFixedWidth(round(1.6 * self.fontMetrics().height()))
         self.wrong = QLabel(self, wordWrap=True, textFormat=Qt.TextFormat.PlainText)
-        self.wrong.setAccessibleName(f"{which}: what is wrong")
+        self.wrong.setAccessibleName(say("{which}: what is wrong").format(which=which))
         self.wrong.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
         self.wrong.hide()
         for field, key in ((self.name, "name"), (self.low, "low_n"), (self.high, "high_n")):

@@ -7,17 +7,19 @@ from pathlib import Path
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel, QWidget
 
-from valvelab.decimals import decimals_of, figure, limit
+from valvelab.decimals import decimals_of
 from valvelab.figures import texture_figures
 from valvelab.inspection.characteristics import explained
 from valvelab.inspection.form.texture import TextureInspection
+from valvelab.language import say
 from valvelab.tables.form import Parameter, parameters
 from valvelab.tables.verdicts import WORDS
-from valvelab.units import System, display_unit, with_unit
+from valvelab.units import System
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureStack, FigureView
 from valvelab.window.layouts import stacked, strip
+from valvelab.window.numbers import display_unit, figure, limit, with_unit
 from valvelab.window.panes import BoundQuantity, button, labelled, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView
 from valvelab.workbench import texture_bay
@@ -84,7 +86,11 @@ class TextureView(BayView[TextureInspection]):
         self.cutoff.show_in(found.cutoff_mm, units)
         self.short_cutoff.show_in(1000.0 * (found.short_cutoff_mm or 0.0), units)
         self.sections.show_in(float(found.sections), units)
-        chosen = f", setting class {found.setting_class}" if found.setting_class else ""
+        chosen = (
+            say(", setting class {setting_class}").format(setting_class=found.setting_class)
+            if found.setting_class
+            else ""
+        )
         self._evaluated.setText(f"{with_unit(found.evaluation_length_mm, 'mm', units, 2, 3)} evaluated{chosen}")
         self.usual.setEnabled(document.state(TextureState) != TextureState())
 
