@@ -100,7 +100,8 @@ def lash_headline(result: LashResult) -> str:
     """The plan in a line, and that it brings every valve into its band where it does."""
     moved = any(row.origin != "stays" for row in result.valves)
     helped = moved and all(row.in_band for row in result.valves)
-    return f"{plan_told(result)}; then all {len(result.valves)} are in it" if helped else plan_told(result)
+    plan = plan_told(result)
+    return word("{plan}; then all {count} are in it").format(plan=plan, count=len(result.valves)) if helped else plan
 
 
 def lash_told(result: LashResult, system: System) -> str:

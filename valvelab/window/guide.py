@@ -24,7 +24,7 @@ class Page(QTextBrowser):
     def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)
         self._markdown = ""
-        self.setAccessibleName("Page of the guide")
+        self.setAccessibleName(say("Page of the guide"))
         self.document().setDocumentMargin(_MARGIN)
         self.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOn)
 
@@ -69,7 +69,7 @@ class Guide(QDialog):
         for page in (self.text, self.meanings):
             self._stack.addWidget(page)
         for name, title in guide.TITLES.items():
-            item = QListWidgetItem(title, self.pages)
+            item = QListWidgetItem(say(title), self.pages)
             item.setData(Qt.ItemDataRole.UserRole, name)
         self.pages.currentItemChanged.connect(self._show)
         beside(self.pages, (self._stack, 1), on=self)

@@ -526,8 +526,9 @@ class MainWindow(Shell):
         if self.bench.settings.toured or self.bench.document.files:
             return
         self.bench.keep_settings(replace(self.bench.settings, toured=True))
-        tip = "Menu Help, Tour, shows it whenever you like"
-        self.tour_offer.ask("New here? Six steps show how it works, on a sample.", "Show me", "No, thanks", tip)
+        tip = say("Menu Help, Tour, shows it whenever you like")
+        asked = say("New here? Six steps show how it works, on a sample.")
+        self.tour_offer.ask(asked, say("Show me"), say("No, thanks"), tip)
 
     def begin_tour(self) -> None:
         """Lead round the window, on a sample where nothing lies on the bench."""

@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QLabel, QLineEdit, QListWidget, QListWidgetItem, Q
 
 from valvelab.figures.meaning_figures import meaning_figure
 from valvelab.inspection.characteristics import Characteristic, all_characteristics
+from valvelab.language import say
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureView
 from valvelab.window.layouts import above, beside
@@ -25,8 +26,8 @@ class _Words(QLineEdit):
     """A filter from which the arrow keys go on to the list."""
 
     def __init__(self, names: QListWidget, parent: QWidget) -> None:
-        super().__init__(parent, placeholderText="Filter the characteristics", clearButtonEnabled=True)
-        self.setAccessibleName("Filter the characteristics")
+        super().__init__(parent, placeholderText=say("Filter the characteristics"), clearButtonEnabled=True)
+        self.setAccessibleName(say("Filter the characteristics"))
         self._names = names
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
@@ -44,7 +45,7 @@ class MeaningPane(QWidget):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.names = QListWidget(self)
-        self.names.setAccessibleName("Characteristics")
+        self.names.setAccessibleName(say("Characteristics"))
         self.names.setTextElideMode(Qt.TextElideMode.ElideNone)
         self.words = _Words(self.names, self)
         self.head = Heading("", 1.4, self)
@@ -89,11 +90,11 @@ class MeaningPane(QWidget):
 
     def _fill(self) -> None:
         for subject, rows in groupby(all_characteristics(), lambda row: row.subject):
-            heading = QListWidgetItem(subject.capitalize(), self.names)
+            heading = QListWidgetItem(say(subject.capitalize()), self.names)
             heading.setFlags(Qt.ItemFlag.NoItemFlags)
             heading.setFont(scaled(self.font(), 1.0, strong=True))
             for row in rows:
-                item = QListWidgetItem(f"  {row.head}", self.names)
+                item = QListWidgetItem(f"  {say(row.head)}", self.names)
                 item.setData(_ROW, row)
 
     def _filter(self, text: str) -> None:
@@ -106,7 +107,8 @@ class MeaningPane(QWidget):
                 heading = item
                 heading.setHidden(True)
                 continue
-            said = f"{row.head} {row.name} {row.meaning} {row.method} {row.subject}".casefold()
+            texts = (row.head, row.name, row.meaning, row.method, row.subject.capitalize())
+            said = " ".join(word for text in texts for word in {text, say(text)}).casefold()
             shown = all(word in said for word in wanted)
             item.setHidden(not shown)
             if shown and heading is not None:
@@ -120,16 +122,22 @@ class MeaningPane(QWidget):
         if row is None:
             return
         quiet = current_theme().colours["quiet"]
-        self.head.setText(row.head + (f", {row.unit}" if row.unit else ""))
-        self.meaning.setText(f"{row.meaning[:1].upper()}{row.meaning[1:]}.{told_of(row)}")
+        self.head.setText(say(row.head) + (f", {row.unit}" if row.unit else ""))
+        meaning = say(row.meaning)
+        self.meaning.setText(f"{meaning[:1].upper()}{meaning[1:]}.{told_of(row)}")
         figure = meaning_figure(row.subject, row.name)
         for widget in (self.picture, self.invented):
             widget.setVisible(figure is not None)
         if figure is not None:
             self.picture.show_figure(figure)
-            self.picture.setAccessibleDescription(f"Drawn: {row.meaning}")
-            self.invented.setText(f'<span style="color:{quiet}">Drawn of invented shapes, to no scale.</span>')
-        parts = (("Method", f"{row.method}."), ("Source", f"{row.source}."), ("In a spec", f'of = "{row.name}"'))
+            self.picture.setAccessibleDescription(say("Drawn: {meaning}").format(meaning=meaning))
+            invented = say("Drawn of invented shapes, to no scale.")
+            self.invented.setText(f'<span style="color:{quiet}">{escape(invented)}</span>')
+        parts = (
+            (say("Method"), f"{say(row.method)}."),
+            (say("Source"), f"{say(row.source)}."),
+            (say("In a spec"), f'of = "{row.name}"'),
+        )
         self.found.setText(
             "".join(f'<p><span style="color:{quiet}">{name}</span><br/>{escape(said)}</p>' for name, said in parts)
         )

@@ -150,7 +150,7 @@ class EmptyPage(QWidget):
             what = (say(bay.empty) if bay else "") + say(" A spec (TOML) beside it gives the limits to judge by.")
         self._head.setText(head)
         self.explanation.setText(what)
-        mind = "" if bay is None else bay.caution
+        mind = "" if bay is None else say(bay.caution)
         self.caution.setText(f'<span style="color:{current_theme().colours["undecided"]}">▲ {escape(mind)}</span>')
         self.caution.setVisible(bool(mind))
         self.open_button.setVisible(not busy and not begun)

@@ -8,6 +8,7 @@ from PySide6.QtCore import QEvent, QObject, QRect, QRectF, Qt, QTimer, Signal
 from PySide6.QtGui import QCloseEvent, QKeyEvent, QPaintEvent, QPen
 from PySide6.QtWidgets import QLabel, QPushButton, QWidget
 
+from valvelab.language import say
 from valvelab.window.chips import Heading
 from valvelab.window.layouts import above, beside
 from valvelab.window.painting import painting
@@ -52,9 +53,9 @@ class Tour(QWidget):
         self.head = Heading("", 1.15, self)
         self.text = QLabel(self, wordWrap=True)
         self.count = QLabel(self)
-        self.back = QPushButton("Bac&k", self)
-        self.on = QPushButton("&Next", self)
-        self.end = QPushButton("En&d the tour", self)
+        self.back = QPushButton(say("Bac&k"), self)
+        self.on = QPushButton(say("&Next"), self)
+        self.end = QPushButton(say("En&d the tour"), self)
         self.back.clicked.connect(lambda: self.go(-1))
         self.on.clicked.connect(lambda: self.go(1))
         self.end.clicked.connect(self.close)
@@ -81,13 +82,13 @@ class Tour(QWidget):
     def _show(self) -> None:
         step = STEPS[self.at]
         self.entered.emit(step.target)
-        self.head.setText(step.head)
-        self.text.setText(step.text)
-        self.count.setText(f"{self.at + 1} of {len(STEPS)}")
+        self.head.setText(say(step.head))
+        self.text.setText(say(step.text))
+        self.count.setText(say("{number} of {count}").format(number=self.at + 1, count=len(STEPS)))
         self.back.setEnabled(self.at > 0)
-        self.on.setText("Do&ne" if self.at == len(STEPS) - 1 else "&Next")
-        self.setAccessibleName(f"Tour: {step.head}")
-        self.setAccessibleDescription(step.text)
+        self.on.setText(say("Do&ne") if self.at == len(STEPS) - 1 else say("&Next"))
+        self.setAccessibleName(say("Tour: {head}").format(head=self.head.text()))
+        self.setAccessibleDescription(self.text.text())
         self.show()
         self.place()
         self.on.setFocus()

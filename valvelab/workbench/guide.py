@@ -7,24 +7,25 @@ from itertools import groupby
 from types import MappingProxyType
 
 from valvelab.inspection.characteristics import Characteristic, all_characteristics
+from valvelab.language import marked, say
 from valvelab.places import resources
 
 REFERENCE, GALLERY = "characteristics", "gallery"
 TITLES: Mapping[str, str] = MappingProxyType(
     {
-        "degree_a_cam": "Degree a cam",
-        "match_a_tray": "Match a tray",
-        "check_a_lift": "Check a lift",
-        REFERENCE: "Characteristics",
-        "files": "Files",
-        "specs": "Specs",
-        "lift_check": "The lift-check sheet",
-        "results": "Commands and results",
-        "signing": "Signed certificates",
-        "records": "The record store",
-        "numbers": "How the numbers come about",
-        "python": "From Python",
-        GALLERY: "Gallery",
+        "degree_a_cam": marked("Degree a cam"),
+        "match_a_tray": marked("Match a tray"),
+        "check_a_lift": marked("Check a lift"),
+        REFERENCE: marked("Characteristics"),
+        "files": marked("Files"),
+        "specs": marked("Specs"),
+        "lift_check": marked("The lift-check sheet"),
+        "results": marked("Commands and results"),
+        "signing": marked("Signed certificates"),
+        "records": marked("The record store"),
+        "numbers": marked("How the numbers come about"),
+        "python": marked("From Python"),
+        GALLERY: marked("Gallery"),
     }
 )
 """Pages by name, in the order in which they are offered."""
@@ -59,8 +60,12 @@ def _unit(row: Characteristic) -> str:
 
 def told_of(row: Characteristic) -> str:
     """What else is to be known of its value: what it is at, and whether it lies on a circle."""
-    at = f" At a {row.needs_at}." if row.needs_at else ""
-    return at + (f" Compared on a circle of {row.period:g} {row.unit}." if row.period else "")
+    told = ""
+    if row.needs_at:
+        told += " " + (say("At a lift.") if row.needs_at == "lift" else say("At a height."))
+    if row.period:
+        told += " " + say("Compared on a circle of {size} {unit}.").format(size=f"{row.period:g}", unit=row.unit)
+    return told
 
 
 def meant(words: str, unit: str, subjects: Collection[str]) -> Characteristic | None:
@@ -69,5 +74,6 @@ def meant(words: str, unit: str, subjects: Collection[str]) -> Characteristic | 
     Of several that of the unit, then that of a subject which is judged where the words stand.
     """
     words = " ".join(words.split())
-    found = [row for row in all_characteristics() if words == row.name or f"{words} ".startswith(f"{row.head} ")]
+    heads = ((row, head) for row in all_characteristics() for head in {row.head, say(row.head)})
+    found = [row for row, head in heads if words == row.name or f"{words} ".startswith(f"{head} ")]
     return max(found, key=lambda row: (len(row.head), row.unit == unit, row.subject in subjects), default=None)

@@ -31,4 +31,4 @@ STEPS = (
     Step("help", "And then", "The guide (Ctrl+F1) leads through whole pieces of work, F1 lists every key, F2 the "
          "cautions. This tour stands in this menu."),
 )  # fmt: skip
-"""In the order in which they are shown."""
+"""In the order in which they are shown, which says them."""

@@ -145,7 +145,8 @@ class LiftCheckView(BayView[Desk]):
         if car is None or car.decision is not None or car.read == car.valves:
             return ""
         waiting = next(row.valve for row in shown.shown.checks if not row.readings_mm)
-        return f"{shown.item}: {car.read} of {car.valves} valves read; next: {waiting}"
+        told = say("{car}: {read} of {count} valves read; next: {valve}")
+        return told.format(car=shown.item, read=car.read, count=car.valves, valve=waiting)
 
     def show_answer(self, document: Document, shown: Desk) -> None:
         """Redraw what changed."""
