@@ -20,6 +20,7 @@ from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 
 from valvelab.cautions import CAUTIONS
+from valvelab.figures.meaning_figures import PICTURES, meaning_figure
 from valvelab.files.kinds import READERS
 from valvelab.inspection.characteristics import all_characteristics
 from valvelab.inspection.engine.motion import CAUTION as MOTION_CAUTION
@@ -50,6 +51,7 @@ TEXTS: Final[dict[str, dict[str, Places]]] = {
         "HeatMapView": (0,), "DialView": (0,), "MapView": (0,), "DegreeWheel": (0,), "Column": (0, "tip"),
     },
     "workbench": {
+        "Step": (1, 2),
         "entered": (1, "text", "edit"), "Asked": (0,), "FormField": (0, 1), "Adding": (0, 1), "EntryKind": (1, 8, 9),
         "Export": (0,),
     },
@@ -149,7 +151,7 @@ def _held() -> Iterator[str]:
     for keys, tip in KEYS:
         yield from (keys, tip)
     for bay in BAYS:
-        yield from (bay.title, bay.empty)
+        yield from (text for text in (bay.title, bay.empty, bay.caution) if text)
     for reader in READERS:
         yield from (reader.label, reader.holds)
     for row in all_characteristics():
@@ -202,6 +204,13 @@ def _figure_words() -> Iterator[str]:
         yield f"{what.capitalize()} in the plan"
     yield from ("since", "until", "serial", "part", "customer", "at", "spring")
     yield "Number that the order of reading is drawn from"
+    for key in PICTURES:
+        drawn = meaning_figure(*key)
+        assert drawn is not None
+        axes = [drawn.x_axis.label, drawn.y_axis.label, *(name for _, name in drawn.x_axis.names)]
+        labels = [one.label for one in (*drawn.curves, *drawn.bands, *drawn.guides)]
+        shown = (*axes, *labels, *(text for marks in drawn.marks for text in marks.texts))
+        yield from (text for text in shown if any(map(str.isalpha, text)))
     for name in MATCHED:
         yield from (short(name), words(name))
 

@@ -113,7 +113,7 @@ def test_from_an_empty_bench_to_paper_and_back_the_next_day(
         assert QApplication.focusWidget() is field
         field.selectAll()
         keys(text)
-    match = next(one for one in window.findChildren(QPushButton) if one.text() == "Match sets")
+    match = next(one for one in window.findChildren(QPushButton) if one.text() == "Match &sets")
     QTest.mouseClick(match, Qt.MouseButton.LeftButton)
     deadline = time.monotonic() + 60.0
     while not window.bench.document.state(SpringsState).groupings and time.monotonic() < deadline:

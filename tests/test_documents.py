@@ -19,6 +19,7 @@ from valvelab.inspection.characteristics import all_characteristics
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+GUIDE = sorted((ROOT / "resources" / "guide").glob("*.md"))
 THE_TWO = ("python3 valvelab demo", "python3 tests")
 
 
@@ -47,10 +48,15 @@ def test_every_path_named_exists(name: str, text: str) -> None:
     assert not ours, f"{name} names paths that are not there: {ours}"
 
 
-def test_every_picture_shown_exists() -> None:
-    shown = re.findall(r"!\[[^\]]*\]\(([^)]+)\)", README + DEVELOPERS)
-    assert shown
-    assert not [name for name in shown if not (ROOT / name).is_file()]
+@pytest.mark.parametrize("page", [ROOT / "README.md", ROOT / "DEVELOPERS.md", *GUIDE], ids=lambda page: page.name)
+def test_every_link_and_picture_leads_somewhere(page: Path) -> None:
+    linked = re.findall(r"\]\(([^)#]+)\)", page.read_text(encoding="utf-8"))
+    assert not [name for name in linked if not (page.parent / name).is_file()]
+
+
+def test_readme_links_every_page_of_the_guide_and_shows_a_picture() -> None:
+    assert not [page.name for page in GUIDE if f"(resources/guide/{page.name})" not in README]
+    assert len(re.findall(r"!\[[^\]]*\]\(resources/pictures/", README)) == 1
 
 
 def test_developers_names_every_room() -> None:
@@ -139,4 +145,7 @@ def test_readme_command_is_understood(line: str) -> None:
 def test_readme_tables_repeat_what_the_program_knows() -> None:
     import make_readme
 
-    assert make_readme.rewritten(README) == README, "python tests/make_readme.py rewrites them"
+    for page in each(make_readme.BLOCKS):
+        assert make_readme.rewritten(page) == page.read_text(encoding="utf-8"), (
+            "python tests/make_readme.py rewrites it"
+        )

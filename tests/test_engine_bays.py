@@ -273,7 +273,8 @@ def test_nonsense_stays_in_its_field_with_the_reason(window: MainWindow) -> None
     assert field.text() == "thirty"
     assert "expected" in field.wrong
     assert window.bench.document is before
-    assert view.guide.head.text().startswith("✗ piston stop")
+    assert field.sentence is not None
+    assert field.sentence.text().startswith("✗ piston stop")
     QTest.keyClick(field, Qt.Key.Key_Escape)
     assert (field.text(), field.wrong) == ("", "")
     enter(field, "900")

@@ -102,6 +102,17 @@ def test_four_springs_at_three_heights_typed_by_keyboard_end_in_verdicts(
     assert window.bench.history.redo_label == "type spring 4 at 30 mm"
 
 
+def test_the_headline_says_how_far_a_table_is_typed(window: MainWindow, springs: EntryPane) -> None:
+    type_keys("180\r240\r480\r")
+    assert window.banner.accessibleName() == "Measured; nothing judged"
+    to_grid(springs, 1, 0)
+    type_keys("B\r")
+    assert window.banner.accessibleName() == "1 of 2 springs typed, 1 of them whole"
+    to_grid(springs, 1, 1)
+    type_keys("181\r")
+    assert window.banner.accessibleName() == "Measured; nothing judged"
+
+
 def test_every_entry_is_a_step_of_undo_by_its_name(window: MainWindow, springs: EntryPane) -> None:
     type_keys("180\r240\r480\r181\r")
     labels = [step.label for step in window.bench.history.past]

@@ -24,6 +24,7 @@ from valvelab.figures import (
     lash_figures,
     lobe_figures,
     lot_figures,
+    meaning_figures,
     motion_figures,
     phasing_figures,
     plan_figures,
@@ -61,7 +62,7 @@ UNITS: dict[str, tuple[str, str]] = {
     "history": ("", "N"), "timeline in N": ("", "N"), "timeline in N/mm": ("", "N/mm"), "timeline in mm": ("", "mm"),
     "timeline in um": ("", "um"), "overlay": (CAM, "mm"), "after_less_before": (CAM, "um"), "changes": ("", "N"),
     "distribution": ("N", ""), "drift": ("", "N"), "lash": ("", "mm"),
-    "camshaft": PLACES, "tray": PLACES, "head": PLACES,
+    "camshaft": PLACES, "tray": PLACES, "head": PLACES, "meaning": PLACES,
 }  # fmt: skip
 
 
@@ -207,7 +208,25 @@ def plans() -> Iterator[tuple[Callable[..., Any], Drawn]]:
     yield plan_figures.head_plan, plan_figures.head_plan(tuple(kinds), {"1I": "accept"}, kinds)
 
 
-GROUPS = (of_lobes, of_motion, of_form, of_springs, of_phasing, of_comparisons, of_lift_checks, of_lots, of_lash, plans)
+def meanings() -> Iterator[tuple[Callable[..., Any], Drawn]]:
+    """Drawings of characteristics, to no scale."""
+    for key in meaning_figures.PICTURES:
+        yield meaning_figures.meaning_figure, meaning_figures.meaning_figure(*key)
+
+
+GROUPS = (
+    of_lobes,
+    of_motion,
+    of_form,
+    of_springs,
+    of_phasing,
+    of_comparisons,
+    of_lift_checks,
+    of_lots,
+    of_lash,
+    plans,
+    meanings,
+)
 
 
 @cache

@@ -7,23 +7,26 @@ import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import make_guide
 import pytest
-from make_guide import pages
 from something import each
 
 from valvelab.cli.main import main
+from valvelab.figures.meaning_figures import PICTURES, meaning_figure
 from valvelab.inspection.characteristics import all_characteristics
-from valvelab.window.guide import Guide
+from valvelab.window.explaining import characteristic_in
+from valvelab.window.tables import TableView
 from valvelab.workbench import guide
 
 if TYPE_CHECKING:
     from valvelab.window.main_window import MainWindow
 
 ROOT = Path(__file__).resolve().parent.parent
-HOW_TO = [name for name in guide.TITLES if name != guide.REFERENCE]
+TEXTS = [name for name in guide.TITLES if name != guide.REFERENCE]
+WITH_COMMANDS = [name for name in TEXTS if "```sh" in guide.page(name)]
 
 
-@pytest.mark.parametrize("name", HOW_TO)
+@pytest.mark.parametrize("name", WITH_COMMANDS)
 def test_commands_of_a_page_run(
     name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -63,21 +66,85 @@ def test_reference_has_every_characteristic() -> None:
 
 
 def test_every_page_becomes_html() -> None:
-    made = pages()
+    made = make_guide.pages()
     assert set(made) == {"index.html", *(f"{name}.html" for name in guide.TITLES)}
     for name in each(guide.TITLES):
         assert made[f"{name}.html"].count("<h1>") == 1
         assert made["index.html"].count(f'href="{name}.html"') == 2
 
 
+def test_the_html_has_its_pictures_beside_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("sys.argv", ["make_guide", str(tmp_path / "made")])
+    make_guide.main()
+    shown = [
+        name for page in (tmp_path / "made").glob("*.html") for name in re.findall(r'src="([^"]+)"', page.read_text())
+    ]
+    assert len(shown) > len(PICTURES)
+    assert not [name for name in shown if not (tmp_path / "made" / name).is_file()]
+
+
 def test_window_shows_every_page(window: MainWindow) -> None:
     window.do("guide")
-    shown = window.findChild(Guide)
+    shown = window.guide
     assert shown.isVisible()
-    for name in each(guide.TITLES):
+    for name in each(TEXTS):
         shown.show_page(name)
         text = shown.text.toPlainText()
         heading = guide.page(name).splitlines()[0].removeprefix("# ")
         assert text.startswith(heading)
-        assert len(text) > 800
+        assert len(text) > 300
+    shown.show_page(guide.REFERENCE)
+    assert shown.meanings.isVisible()
     shown.close()
+
+
+def test_the_key_opens_the_characteristic_that_is_chosen(window: MainWindow) -> None:
+    window.do("sample")
+    sheet = window.verdicts.sheet
+    sheet.select_where(lambda verdict: verdict.characteristic == "envelope")
+    window.do("characteristics")
+    pane = window.guide.meanings
+    assert (pane.chosen().subject, pane.chosen().name) == ("lobe", "envelope")
+    assert pane.picture.isVisible()
+    assert pane.chosen().method in pane.found.text()
+    facts = next(
+        table for table in window.findChildren(TableView) if table.rows_model.columns[0].title == "characteristic"
+    )
+    facts.show()
+    facts.select_where(lambda fact: fact.name == "runout TIR")
+    assert characteristic_in(facts, ("lobe",)).name == "runout_tir"
+    window.guide.close()
+
+
+def test_the_filter_leaves_those_that_fit_and_chooses_one_of_them(window: MainWindow) -> None:
+    window.do("characteristics")
+    pane = window.guide.meanings
+    pane.words.setText("spring rate")
+    shown = [pane.names.item(n) for n in range(pane.names.count()) if not pane.names.item(n).isHidden()]
+    assert "  rate" in [item.text() for item in shown]
+    assert "  max lift" not in [item.text() for item in shown]
+    assert pane.chosen().subject == "spring"
+    pane.bring(next(row for row in all_characteristics() if row.name == "ra"))
+    assert pane.words.text() == ""
+    assert pane.chosen().name == "ra"
+    window.guide.close()
+
+
+def test_words_of_a_table_name_the_characteristic_of_its_subject() -> None:
+    opening = {unit: guide.meant("opening", unit, ()) for unit in ("cam deg", "crank deg")}
+    assert {unit: row.subject for unit, row in opening.items() if row} == {"cam deg": "lobe", "crank deg": "event"}
+    found = [guide.meant("eccentricity\nmm", "mm", (subject,)) for subject in ("lobe", "station")]
+    assert [row.subject for row in found if row] == ["lobe", "station"]
+    assert guide.meant("1I", "", ()) is None
+
+
+def test_pictures_are_of_characteristics_and_of_the_part_that_they_say() -> None:
+    known = {(row.subject, row.name) for row in all_characteristics()}
+    assert known >= set(PICTURES)
+    for key in each(sorted(PICTURES)):
+        figure = meaning_figure(*key)
+        assert figure is not None
+        roles = [one.role for one in (*figure.curves, *figure.bands, *figure.marks)]
+        assert "measured" in roles, key
+        assert "meant" in roles, key
+    assert meaning_figure("gauge", "ndc") is None

@@ -61,6 +61,9 @@ def test_a_sheet_shows_its_plan_its_purchases_and_its_chances(window: MainWindow
     shown = view(window)
     assert shims(window)["1E"] == "2.620 out of 2I"
     assert shims(window)["4E"] == "2.850 to buy"
+    assert window.banner.accessibleName() == (
+        "6 valves out of the band: 4 moved between valves, 1 from the shelf, buy 1 shim; then all 8 are in it"
+    )
     assert shown.told.text().startswith(
         "6 valves out of the band: 4 moved between valves, 1 from the shelf, buy 1 shim."
     )

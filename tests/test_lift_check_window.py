@@ -104,6 +104,16 @@ def test_a_car_of_two_valves_takes_few_keys(window: MainWindow, view: LiftCheckV
     assert view.counts.text() == "1 checked: 1 accepted"
 
 
+def test_the_headline_says_how_far_a_car_is_read(window: MainWindow, view: LiftCheckView, keys: Keyboard) -> None:
+    window.bench.set(LiftCheckState, plan="1I 1E")
+    keys.type("14\n10.36\n10.37\n10.36\n")
+    assert window.banner.accessibleName() == "car 14: 1 of 2 valves read; next: 1E"
+    assert window.verdicts.sheet.rows_model.rows == []
+    keys.type("\n10.21\n10.22\n10.21\n")
+    assert window.banner.accessibleName().startswith("Accepted")
+    assert len(window.verdicts.sheet.rows_model.rows) == 2
+
+
 def test_decisions_follow_every_reading(window: MainWindow, view: LiftCheckView, keys: Keyboard) -> None:
     keys.type("22\n10.46\n10.47\n10.46\n10.47\n")
     assert view.desk.word.text() == "✗ Rejected"

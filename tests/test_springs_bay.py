@@ -421,13 +421,13 @@ def test_stopping_keeps_the_best_found(window: MainWindow) -> None:
     heard: list[object] = []
     pane.run.progressed.connect(heard.append)
     QTest.mouseClick(pane.match_button, Qt.MouseButton.LeftButton)
-    assert pane.match_button.text() == "Stop"
+    assert pane.match_button.text() == "&Stop"
     wait_for(lambda: bool(heard) or not pane.run.running)
     QTest.mouseClick(pane.match_button, Qt.MouseButton.LeftButton)
     wait(pane)
     assert pane.grouping.sets
     assert all(not one.over and one.complete for one in sets.standings(pane.grouping, pane.usable.values, pane.wish))
-    assert pane.match_button.text() == "Match sets"
+    assert pane.match_button.text() == "Match &sets"
 
 
 def test_units_change_nothing_but_what_is_shown(tray: SpringsView, window: MainWindow) -> None:

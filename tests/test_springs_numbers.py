@@ -19,7 +19,6 @@ from valvelab.springs.rate import (
     LinearModel,
     fit_rate,
     least_squares,
-    line_slopes,
     polynomial,
     rate_curve,
     reading_noise,
@@ -391,17 +390,6 @@ def test_what_the_tester_is_unsure_of_adds_up_over_the_elements() -> None:
     assert u == pytest.approx(2.0, rel=1e-6)
     through_height = nest_force_uncertainty(nest(), 40.0, ReadingUncertainty(None, 0.1))
     assert through_height == pytest.approx(4.6, rel=1e-3)
-
-
-def test_slopes_of_lines_are_those_of_a_fitted_line() -> None:
-    """NumPy's polyfit, line by line."""
-    random = np.random.default_rng(5)
-    x, y = random.normal(3.0, 2.0, (2, 4, 6))
-    expected = [np.polyfit(across, up, 1)[0] for across, up in zip(x, y, strict=True)]
-    assert line_slopes(x, y) == pytest.approx(expected, rel=1e-9)
-    x[2] = 3.0
-    with pytest.raises(CannotEvaluate, match="at one place"):
-        line_slopes(x, y)
 
 
 @pytest.mark.parametrize(("heights", "bends"), [(3, 1), (4, 1), (5, 1), (6, 2), (7, 3), (12, 3)])

@@ -22,7 +22,7 @@ from valvelab.workbench import bays
 
 WINDOW = Path(__file__).parents[1] / "valvelab" / "window"
 GROUNDS = ("panel", "window", "stripe", "raised", "chosen")
-TEXTS = ("text", "quiet", "accept", "reject", "undecided", "accent", "intake", "exhaust")
+TEXTS = ("text", "quiet", "accept", "reject", "undecided", "accent", "intake", "exhaust", "meant")
 
 
 @pytest.fixture(autouse=True)

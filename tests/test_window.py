@@ -18,7 +18,7 @@ from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdi
 from something import each
 from waiting import wait_for
 
-from valvelab.cautions import CAUTIONS
+from valvelab.cautions import CAUTIONS, ENGINE, SPRINGS
 from valvelab.window import theme
 from valvelab.window.actions import ACTIONS
 from valvelab.window.bays.lobes_view import LobesView
@@ -325,6 +325,24 @@ def test_every_input_has_a_name_that_can_be_spoken(window: MainWindow, job: list
             if not inside and not by_text and widget.isVisible() and "Dock" not in type(widget).__name__:
                 named = widget.accessibleName() or widget.toolTip()
                 assert named, (widget, widget.parent())
+
+
+def test_a_bay_says_what_to_mind_before_anything_lies_there(window: MainWindow) -> None:
+    for bay, caution in (("springs", SPRINGS), ("motion", SPRINGS), ("lash", ENGINE)):
+        window.bench.go_to_bay(bay)
+        assert window.empty.caution.isVisible()
+        assert caution in window.empty.caution.text()
+    window.bench.go_to_bay("lobes")
+    assert not window.empty.caution.isVisible()
+
+
+@pytest.mark.parametrize(("bay", "caution"), [("springs", SPRINGS), ("lash", SPRINGS), ("lash", ENGINE)])
+def test_a_bay_says_what_to_mind_beside_its_answer(window: MainWindow, bay: str, caution: str) -> None:
+    window.bench.go_to_bay(bay)
+    window.do("sample")
+    view = window.pages.front()
+    assert view.caution.isVisible()
+    assert caution in view.caution.text()
 
 
 def test_the_cautions_are_one_key_away(window: MainWindow, job: list[str]) -> None:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+SPRINGS = "Valve springs hold energy: eye protection, sound tools, hands clear."
+ENGINE = "Turn the engine by hand with plugs out; never use the starter against a piston stop."
 CAUTIONS: tuple[str, ...] = (
-    "Valve springs hold energy: eye protection, sound tools, hands clear.",
-    "Turn the engine by hand with plugs out; never use the starter against a piston stop.",
+    SPRINGS,
+    ENGINE,
     (
         "Results support, and never replace, the judgement of licensed or qualified people, the engine maker's limits "
         "and the event's own officials."

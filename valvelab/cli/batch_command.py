@@ -110,8 +110,6 @@ def _check(args: argparse.Namespace) -> None:
         raise WrongUsage("--workers, --scheduler: found both, expected one; a cluster has its own workers")
     if args.resume and args.out is None:
         raise WrongUsage("--resume: found no --out, expected the output of the run that it goes on with")
-    if args.report is not None and args.report.suffix.lower() != ".pdf":
-        raise WrongUsage(f"--report {args.report}: found ending {args.report.suffix!r}, expected .pdf")
     if args.report is not None and args.spec is None and args.store is None:
         raise WrongUsage("--report: found no --spec, expected the limits that the lot is held against")
     if args.out is not None:

@@ -25,6 +25,7 @@ def run(args: argparse.Namespace) -> int:
     for action in _actions(parser):
         if action.type is Path:
             action.complete = shtab.FILE  # type: ignore[attr-defined]
+        action.choices = action.choices or getattr(action, "offered", None)
     answer(shtab.complete(parser, shell=args.shell))
     return 0
 

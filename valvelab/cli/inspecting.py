@@ -33,7 +33,7 @@ from valvelab.files.job_archive import names_job
 from valvelab.job.exchange import said_on_disk
 from valvelab.job.typed import shown_in, valid_part
 from valvelab.job.use import Around, Inspection, OfPart, Use
-from valvelab.job.uses import CARD_ENDINGS, WITH_CARD, WITH_SHEET, use
+from valvelab.job.uses import WITH_CARD, WITH_SHEET, use
 from valvelab.records.job import PARTS, Job, JobPart, TablePart
 from valvelab.records.result import exit_code
 from valvelab.writing import write_whole
@@ -194,7 +194,6 @@ def finish(
     folder: where a job file is laid out for the while; its files go by their names in the job.
     """
     result, system = inspection.result, shown_in(args.units, part)
-    _check_pages(args)
     if folder is not None:
         from valvelab.job.carried import within  # noqa: PLC0415 - as above
 
@@ -226,14 +225,6 @@ def finish(
     elif args.out is None or not args.quiet:
         conclude(text(look_of(args, result.verdicts)), judged[-1], result.notes, args)
     return exit_code(judged[-1])
-
-
-def _check_pages(args: argparse.Namespace) -> None:
-    """Refuse a page that only some uses have where its file has none of its endings."""
-    for option, endings in (("sheet", (".pdf",)), ("card", CARD_ENDINGS)):
-        path: Path | None = getattr(args, option, None)
-        if path is not None and path.suffix.lower() not in endings:
-            raise WrongUsage(f"--{option} {path}: found ending {path.suffix!r}, expected {' or '.join(endings)}")
 
 
 def _write_pages(known: Use[Any, Any], inspection: Inspection, args: argparse.Namespace, system: System) -> None:

@@ -5,21 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from valvelab.errors import WrongUsage
 from valvelab.units import System
 from valvelab.writing import write_whole
 
 if TYPE_CHECKING:
     from valvelab.figures.description import Figure
 
-ENDINGS = (".svg", ".png", ".pdf")
 HEIGHT_MM = 100.0
-
-
-def check_plot(path: Path) -> None:
-    """Refuse, before anything is computed, a form that no plot has."""
-    if path.suffix.lower() not in ENDINGS:
-        raise WrongUsage(f"--plot {path}: found ending {path.suffix!r}, expected .svg, .png or .pdf")
 
 
 def write_plot(figure: Figure, path: Path, units: System) -> None:

@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from valvelab.cli.output import Look, look_of, page, tell_notes, told, verdict_text
-from valvelab.cli.plots import check_plot, write_plot
+from valvelab.cli.plots import write_plot
 from valvelab.cli.streams import answer
 from valvelab.errors import StoreError, WrongUsage
 from valvelab.quantities import iso_date
@@ -213,8 +213,6 @@ def _bytes_of(store: Store, record: StoredRecord, role: FileRole) -> bytes:
 def _history(args: argparse.Namespace) -> int:
     from valvelab.job.history import history
 
-    if args.plot is not None:
-        check_plot(args.plot)
     with _opened(args) as store:
         records = store.history(args.serial, args.part, args.customer)
         if not records:

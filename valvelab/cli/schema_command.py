@@ -72,7 +72,9 @@ READ = (
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Options of the command."""
-    parser.add_argument("name", nargs="?", metavar="NAME", help="what to describe; without it, the names are listed")
+    told = "what to describe; without it, the names are listed"
+    name = parser.add_argument("name", nargs="?", metavar="NAME", help=told)
+    name.offered = NAMES  # type: ignore[attr-defined] # to be completed; another is refused in words of our own
     parser.add_argument("--json", action="store_true", help="list the names as one JSON document")
 
 

@@ -16,7 +16,7 @@ from valvelab.decimals import USUAL
 
 Role = Literal[
     "measured", "measured_quiet", "nominal", "readings", "band", "outside", "fit", "guide",
-    "accept", "reject", "undecided", "intake", "exhaust", "series",
+    "accept", "reject", "undecided", "intake", "exhaust", "series", "meant",
 ]  # fmt: skip
 SERIES_COLOURS = 7
 """Data colours on screen and paper; a series past them has the colour of one before it."""

@@ -10,6 +10,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from valvelab.errors import WrongUsage
 from valvelab.figures.description import Figure
+from valvelab.figures.endings import ENDINGS
 from valvelab.report.assembly import Part
 from valvelab.report.blocks import Layout, draw_columns
 from valvelab.report.page_model import Block, FigureBlock
@@ -18,7 +19,6 @@ from valvelab.report.plots import Rectangle
 from valvelab.report.svg_canvas import SvgCanvas
 from valvelab.units import System
 
-ENDINGS = (".svg", ".png", ".pdf")
 WIDTH, HEIGHT = 176.0 * MM, 66.0
 """Width of a figure, points, as on paper; and height of one alone, mm."""
 EDGE = 3.0 * MM

@@ -151,18 +151,6 @@ def _refuse_one_height(height_mm: FloatArray) -> None:
         raise CannotEvaluate(Reason.TOO_FEW_READINGS, "rate: found 1 heights, expected at least 2")
 
 
-def line_slopes(x: FloatArray, y: FloatArray) -> FloatArray:
-    """Slopes of the least-squares lines of `y` over `x` along the last axis, shape (…, n) → (…).
-
-    Refuses a line whose `x` are all the same. Any units.
-    """
-    aside = x - x.mean(axis=-1, keepdims=True)
-    spread = np.sum(aside**2, axis=-1)
-    if not np.all(spread > 0.0):
-        raise CannotEvaluate(Reason.BAD_VALUES, "line: found readings at one place, expected at least 2 places")
-    return np.asarray(np.sum(aside * (y - y.mean(axis=-1, keepdims=True)), axis=-1) / spread)
-
-
 def rate_curve(height_mm: FloatArray, force_n: FloatArray, window: int = 5) -> tuple[FloatArray, FloatArray]:
     """Local rate over height: straight lines through `window` neighbouring readings, at their mean heights.
 

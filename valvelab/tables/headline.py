@@ -6,9 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from valvelab.language import figures, word
+from valvelab.records.lash import LashResult
 from valvelab.records.phasing_result import PhasingResult
 from valvelab.records.result import Decision, Result, Verdict
 from valvelab.tables.engine import degrees, signed
+from valvelab.tables.lash import lash_headline
 from valvelab.tables.sentences import chance, closest, item_told, margin, noun_of, room
 from valvelab.tables.verdicts import WORDS, counts, judged, overall
 from valvelab.units import System
@@ -24,12 +26,23 @@ class Headline:
 
 def headline(result: Result, system: System) -> Headline:
     """What a result answers: an adjustment that is wanted first, then the gravest verdict, or the nearest call."""
-    wanted = adjustment(result) if isinstance(result, PhasingResult) else ""
+    wanted = _wanted(result)
     decision = overall(result.verdicts)
     if decision is None or (wanted and decision == "accept"):
         return Headline(wanted or word("Measured; nothing judged"), None)
     told = _accepted(result, system) if decision == "accept" else _not_accepted(result, decision, system)
     return Headline(f"{wanted}. {told}" if wanted else told, decision)
+
+
+def _wanted(result: Result) -> str:
+    """What is to be done by an inspection that answers with that."""
+    match result:
+        case PhasingResult():
+            return adjustment(result)
+        case LashResult():
+            return lash_headline(result)
+        case _:
+            return ""
 
 
 def adjustment(result: PhasingResult) -> str:

@@ -96,6 +96,14 @@ def plan_told(result: LashResult) -> str:
     return word("{text}; {count} can't be helped").format(text=text, count=left) if left else text
 
 
+def lash_headline(result: LashResult) -> str:
+    """The plan in a line, and that it brings every valve into its band where it does."""
+    moved = any(row.origin != "stays" for row in result.valves)
+    helped = moved and all(row.in_band for row in result.valves)
+    plan = plan_told(result)
+    return word("{plan}; then all {count} are in it").format(plan=plan, count=len(result.valves)) if helped else plan
+
+
 def lash_told(result: LashResult, system: System) -> str:
     """The plan in a line, how many valves come into their band by it, and what is left over."""
     held = sum(row.in_band for row in result.valves)

@@ -66,17 +66,19 @@ ACTIONS = (
     ActionRow("layout", "Usual layout", "", "Put every pane back where it was at first", "columns", "View"),
     ActionRow("cautions", "Cautions", "F2", "What to mind when working on valvetrains and with these results",
               "caution", "Help", bar=True),
-    ActionRow("characteristics", "Characteristics", "F3", "Every characteristic with its meaning and method", "info",
+    ActionRow("characteristics", "Characteristics", "F3",
+              "What the characteristic that is chosen means, with its method and source; and every other", "info",
               "Help"),
     ActionRow("guide", "Guide", "Ctrl+F1", "How to degree a cam, match a tray, check a lift; what is measured and how",
               "info", "Help"),
+    ActionRow("tour", "Tour", "", "Be led round the window once, on a sample where the bench is empty", "info", "Help"),
     ActionRow("about", "About valvelab", "F1", "Version, and every key of the program", "about", "Help"),
 )  # fmt: skip
 
 KEYS = (
     ("Alt and a letter", "Open a menu; the letter underlined in a row then takes it"),
     ("Tab, Shift+Tab", "The next field or table, or the one before"),
-    ("Escape", "From a text back to the bench"),
+    ("Escape", "From a text back to the bench; out of the tour"),
     ("↑ ↓", "In the map of lobes: the next or the one before; in a table: another row"),
     ("Enter, Tab", "In readings typed: take the reading and go on to the next"),
     ("Ctrl+C, Ctrl+X, Ctrl+V, Del", "In readings typed: copy, cut, put in, empty"),

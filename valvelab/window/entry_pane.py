@@ -52,7 +52,7 @@ class EntryPane(QWidget):
         self.tables = QComboBox(self)
         self.tables.setAccessibleName(say("Typed table"))
         self.tables.activated.connect(lambda _n: self._on_table(str(self.tables.currentData())))
-        self.save_button = button(self, "Save readings as…", "Write this table to a file (CSV)", self.save)
+        self.save_button = button(self, "Save readin&gs as…", "Write this table to a file (CSV)", self.save)
         self.form = PartForm(self)
         self.form.stated.connect(self._on_stated)
         self.form.refused.connect(self.complain)
@@ -76,7 +76,7 @@ class EntryPane(QWidget):
         names = [(way, text) for way, (text, _) in _WAYS.items()]
         self.ways_row = chip_row(self, self.ways, names, lambda way, _on: self.go(along=way == "along"), spoken)
         self.repeat = button(
-            self, "Repeat", "A further row under the same name, for a reading taken again", self._repeat
+            self, "Repea&t", "A further row under the same name, for a reading taken again", self._repeat
         )
         self.message = QLabel(self, wordWrap=True)
         self.message.setAccessibleName(say("What is wanted"))

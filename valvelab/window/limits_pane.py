@@ -108,17 +108,17 @@ class LimitsPane(QWidget):
     def _lay_out(self) -> None:
         self._chips = QButtonGroup(self)
         chips = chip_row(self, self._chips, _PAGES, lambda name, _on: self.bring(name), {})
-        self.add_button = button(self, "+ limit", "Type one more limit", self.add)
-        self.remove_button = button(self, "Remove", "Take the row in front out of the spec", self.remove)
+        self.add_button = button(self, "+ l&imit", "Type one more limit", self.add)
+        self.remove_button = button(self, "&Remove", "Take the row in front out of the spec", self.remove)
         self.up = button(self, "▲", "Move the row up", lambda: self._move(-1))
         self.down = button(self, "▼", "Move the row down", lambda: self._move(1))
-        self.split_button = button(self, "Split", "Divide this piece of the band in the middle", self._split)
+        self.split_button = button(self, "Sp&lit", "Divide this piece of the band in the middle", self._split)
         self.part_button = button(
-            self, "From this part…", "Limits from what was measured, with a tolerance", self.from_part
+            self, "From this &part…", "Limits from what was measured, with a tolerance", self.from_part
         )
-        self.card_button = button(self, "From the card…", "Limits from the cam card of the worksheet", self.from_card)
-        self.save_button = button(self, "Save spec as…", "Write the spec as TOML and put it on the bench", self.save)
-        new_button = button(self, "New", "Begin a new spec", self.start_new)
+        self.card_button = button(self, "From the &card…", "Limits from the cam card of the worksheet", self.from_card)
+        self.save_button = button(self, "Save spec &as…", "Write the spec as TOML and put it on the bench", self.save)
+        new_button = button(self, "&New", "Begin a new spec", self.start_new)
         for arrow in (self.up, self.down):
             arrow.setFixedWidth(2 * self.fontMetrics().height())
         tools = beside(
@@ -254,7 +254,7 @@ class LimitsPane(QWidget):
             one.setVisible(limits)
         self.card_button.setVisible(limits and self.bench.document.bay in _WITH_CARD)
         self.split_button.setVisible(bands)
-        self.add_button.setText(say("+ envelope…") if bands else say("+ limit"))
+        self.add_button.setText(say("+ envel&ope…") if bands else say("+ l&imit"))
         self._say_place()
 
     def _say(self, sentence: str, colour: str = "quiet") -> None:

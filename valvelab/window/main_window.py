@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QByteArray, QEvent, QSize, Qt, QTimer, QUrl
 from PySide6.QtGui import QCloseEvent, QDesktopServices, QDragEnterEvent, QDropEvent, QGuiApplication
-from PySide6.QtWidgets import QApplication, QFileDialog, QLineEdit, QMessageBox, QWidget
+from PySide6.QtWidgets import QAbstractItemView, QApplication, QFileDialog, QLineEdit, QMessageBox, QWidget
 
 from valvelab.errors import CannotWrite
 from valvelab.files.job_archive import ENDING, names_job
@@ -21,7 +21,7 @@ from valvelab.window import pages, theme
 from valvelab.window.bays.door import make_start, make_view
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
-from valvelab.window.guide import Guide
+from valvelab.window.explaining import characteristic_in
 from valvelab.window.job_keeper import Answer, JobKeeper, asked_to_save, with_ending
 from valvelab.window.left_offer import LeftOffer
 from valvelab.window.papers import Made, preview_paper, write_paper
@@ -30,6 +30,7 @@ from valvelab.window.saving import ask_place, save_as
 from valvelab.window.shell import Shell
 from valvelab.window.signing_menu import SigningMenu
 from valvelab.window.table_menu import table_csv
+from valvelab.window.tour import Place, Tour
 from valvelab.workbench import bays, edits
 from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import Document, Paper, Problem
@@ -39,6 +40,7 @@ from valvelab.workbench.typed import begun, kinds_at
 if TYPE_CHECKING:
     from valvelab.records.job import Shown
     from valvelab.window.columns_pane import ColumnsPane
+    from valvelab.window.guide import Guide
     from valvelab.window.limits_pane import LimitsPane
     from valvelab.window.records_window import RecordsWindow
 
@@ -60,7 +62,6 @@ class MainWindow(Shell):
         self._views: dict[str, BayView[Any]] = {}
         self._starts: dict[str, QWidget | None] = {}
         self._columns: ColumnsPane | None = None
-        self._guide: Guide | None = None
         self._said: list[Problem] = []
         self._decided: dict[str, Decision] = {}
         self._paper = ""
@@ -87,6 +88,7 @@ class MainWindow(Shell):
         self.bench.done.connect(self.tell)
         self.bench.wrote.connect(self._offer_to_open)
         self.written.taken.connect(self._open_paper)
+        self.tour_offer.taken.connect(self.begin_tour)
         QGuiApplication.styleHints().colorSchemeChanged.connect(self._restyle_soon)
 
     def _connect_widgets(self) -> None:
@@ -176,7 +178,7 @@ class MainWindow(Shell):
         if asked is not None and (content := document.content(asked)) is not None:
             self.columns.show_file(asked, content.kind or bays.table_of(document.bay))
             self.columns.later.setVisible(value is not None or content.preview is None)
-            self.columns.later.setText(say("Leave it as it is") if content.preview is None else say("Later"))
+            self.columns.later.setText(say("Leave it as it i&s") if content.preview is None else say("La&ter"))
             self.pages.bring(self.columns)
             return
         if self._columns is not None:
@@ -242,8 +244,9 @@ class MainWindow(Shell):
             self.verdicts.show_verdicts(None, document.units)
             return
         from valvelab.tables.headline import Headline, headline
+        from valvelab.workbench import entry_told
 
-        work, progress = bays.work_of(bay.name), view.progress(document, value)
+        work, progress = bays.work_of(bay.name), view.progress(document, value) or entry_told.progress(document)
         result, judges = work.result(value), bool(work.judges)
         with aloud():
             told = Headline(progress, None) if progress else headline(result, document.units)
@@ -352,8 +355,8 @@ class MainWindow(Shell):
         self._keys = {}
         self._refresh(self.bench.document)
         self.text_page.refresh()
-        if "records" in self.__dict__:
-            self.records.restyle()
+        for name in {"records", "guide"} & self.__dict__.keys():
+            getattr(self, name).restyle()
         for widget in self.findChildren(QWidget):
             widget.update()
 
@@ -515,8 +518,9 @@ class MainWindow(Shell):
             "smaller": lambda: self._step_text(up=False),
             "layout": lambda: self.restoreState(self.usual_layout),
             "cautions": lambda: show("Cautions", pages.cautions_html),
-            "characteristics": lambda: show("Characteristics", pages.characteristics_html),
+            "characteristics": self._explain,
             "guide": self._show_guide,
+            "tour": self.begin_tour,
             "remembered": self._show_remembered,
             "about": lambda: show("About valvelab", pages.about_html),
         }
@@ -535,12 +539,79 @@ class MainWindow(Shell):
             self.bench.keep_settings(replace(self.bench.settings, recent_folder=folder))
             self.open_paths(names)
 
+    @cached_property
+    def guide(self) -> Guide:
+        """The guide, at the page where it was left; made when it is wanted first."""
+        numeric()
+        from valvelab.window.guide import Guide
+
+        return Guide(self)
+
     def _show_guide(self) -> None:
-        """The guide, at the page where it was left."""
-        if self._guide is None:
-            self._guide = Guide(self)
-        self._guide.show()
-        self._guide.raise_()
+        self.guide.show()
+        self.guide.raise_()
+
+    def _explain(self) -> None:
+        """What the characteristic means that is chosen where the focus is, or else among the verdicts."""
+        bay = bays.by_name(self.bench.document.bay)
+        subjects = () if bay is None else tuple(one.split()[0] for one in bays.work_of(bay.name).judges)
+        in_front = self.focusWidget()
+        views = [view for view in (in_front, self.verdicts.sheet) if isinstance(view, QAbstractItemView)]
+        found = (characteristic_in(view, subjects) for view in views)
+        self.guide.explain(next((one for one in found if one is not None), None))
+
+    def offer_tour(self) -> None:
+        """Offer the tour, once in the life of the settings."""
+        if self.bench.settings.toured or self.bench.document.files:
+            return
+        self.bench.keep_settings(replace(self.bench.settings, toured=True))
+        tip = say("Menu Help, Tour, shows it whenever you like")
+        asked = say("New here? Six steps show how it works, on a sample.")
+        self.tour_offer.ask(asked, say("Show me"), say("No, thanks"), tip)
+
+    def begin_tour(self) -> None:
+        """Lead round the window, on a sample where nothing lies on the bench."""
+        self.tour_offer.hide()
+        self.text_page.wanted = False
+        self._refresh(self.bench.document)
+        self.tour.begin()
+
+    @cached_property
+    def tour(self) -> Tour:
+        """The tour, made when it is wanted first."""
+        tour = Tour(
+            self,
+            {
+                "open": partial(self._button, "open"),
+                "headline": partial(self._whole, self.banner),
+                "verdicts": partial(self._whole, self.docks["Verdicts"]),
+                "certificate": partial(self._button, "certificate"),
+                "save_job": partial(self._button, "save_job"),
+                "help": lambda: (self.menuBar(), self.menuBar().actionGeometry(self.menus["Help"].menuAction())),
+            },
+        )
+        self.bench.document_changed.connect(lambda _old, _new: tour.place())
+        tour.entered.connect(self._enter_step)
+        tour.ended.connect(lambda: self.pages.front().setFocus())
+        return tour
+
+    def _whole(self, widget: QWidget) -> Place:
+        """All of a widget, of the page in front while it is not to be seen."""
+        shown = widget if widget.isVisible() else self.pages
+        return shown, shown.rect()
+
+    def _button(self, name: str) -> Place:
+        return self._whole(self.tools.widgetForAction(self.actions_by_name[name]))
+
+    def _enter_step(self, target: str) -> None:
+        """Have what a step of the tour points at in front."""
+        if target == "headline" and not self.bench.document.files:
+            self.bench.go_to_bay(bays.BAYS[0].name)
+            self._open_sample()
+        elif target == "verdicts":
+            self.docks["Verdicts"].show()
+            self.docks["Verdicts"].raise_()
+            self.verdicts.sheet.choose_first()
 
     def _open_sample(self) -> None:
         """Put the invented sample of the bay in front on the bench."""

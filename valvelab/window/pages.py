@@ -20,7 +20,6 @@ from PySide6.QtWidgets import (
 
 from valvelab import __version__
 from valvelab.cautions import CAUTIONS
-from valvelab.inspection.characteristics import all_characteristics
 from valvelab.language import marked, say
 from valvelab.window.actions import ACTIONS, KEYS
 from valvelab.window.chips import Heading
@@ -115,10 +114,12 @@ class EmptyPage(QWidget):
         self._head = Heading("", 1.6, self)
         self._head.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self.explanation = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter, wordWrap=True)
+        self.caution = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter, wordWrap=True)
+        self.caution.setAccessibleName("Caution")
         self._jobs = above(spacing=2)
-        self.open_button = QPushButton(say("Open…"), self)
-        self.sample_button = QPushButton(say("Open the sample"), self)
-        self.type_button = QPushButton(say("Type readings…"), self)
+        self.open_button = QPushButton(say("O&pen…"), self)
+        self.sample_button = QPushButton(say("Open the &sample"), self)
+        self.type_button = QPushButton(say("&Type readings…"), self)
         self._offered: QWidget | None = None
         self._offers = beside(1, 1)
         buttons = beside(1, self.open_button, self.type_button, self.sample_button, 1)
@@ -127,6 +128,7 @@ class EmptyPage(QWidget):
             self._picture,
             self._head,
             self.explanation,
+            self.caution,
             buttons,
             self._offers,
             beside(1, self._jobs, 1),
@@ -186,6 +188,9 @@ class EmptyPage(QWidget):
             what = (say(bay.empty) if bay else "") + say(" A spec (TOML) beside it gives the limits to judge by.")
         self._head.setText(head)
         self.explanation.setText(what)
+        mind = "" if bay is None else say(bay.caution)
+        self.caution.setText(f'<span style="color:{current_theme().colours["undecided"]}">▲ {escape(mind)}</span>')
+        self.caution.setVisible(bool(mind))
         self.open_button.setVisible(not busy and not begun)
         self.sample_button.setVisible(not busy and not failure and not begun)
         self.type_button.setVisible(not busy and not begun and bay is not None and bool(kinds_at(bay.name)))
@@ -221,6 +226,7 @@ class TextPage(QWidget):
         self._text.setAccessibleName(say("Text"))
         back = QPushButton(say("Back to the bench"), self)
         back.setShortcut("Escape")
+        back.setToolTip("Back to the bench (Escape)")
         back.clicked.connect(self.closed)
         above(beside((self._head, 1), back), (self._text, 1), on=self, margins=(18, 12, 18, 12))
 
@@ -288,23 +294,6 @@ def cautions_html(theme: Theme) -> str:
         for text in CAUTIONS
     )
     return f"<table>{rows}</table>"
-
-
-def characteristics_html(theme: Theme) -> str:
-    """The table of characteristics."""
-    quiet = theme.colours["quiet"]
-    parts: list[str] = []
-    subject = ""
-    for known in all_characteristics():
-        if known.subject != subject:
-            subject = known.subject
-            parts.append(f"<h3>{escape(say(subject.capitalize()))}</h3>")
-        unit = f" <span style='color:{quiet}'>{escape(say(known.unit))}</span>" if known.unit else ""
-        parts.append(
-            f"<p><b>{escape(known.name)}</b>{unit}<br/>{escape(say(known.meaning))}<br/>"
-            f"<span style='color:{quiet}'>{escape(say(known.method))} {escape(say(known.source))}</span></p>"
-        )
-    return "".join(parts)
 
 
 def about_html(theme: Theme) -> str:

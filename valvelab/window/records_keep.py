@@ -41,8 +41,8 @@ class KeepStrip(QWidget):
             field.setAccessibleName(say("Keep with this {name}").format(name=name))
             field.returnPressed.connect(self.accept)
         self._named = dict(zip(self.fields, named, strict=True))
-        self.keep_button = button(self, "Keep", "Keep what was inspected, with what is stated here", self.accept)
-        self.leave_button = button(self, "Don't keep", "Keep nothing", self.leave)
+        self.keep_button = button(self, "&Keep", "Keep what was inspected, with what is stated here", self.accept)
+        self.leave_button = button(self, "&Don't keep", "Keep nothing", self.leave)
         row = [(widget, 1) for widget in named]
         beside(self.told, *row, self.keep_button, self.leave_button, on=self, margins=(8, 6, 8, 6))
         self.hide()

@@ -62,12 +62,12 @@ class RecordsWindow(QWidget):
         self.status = QLabel(self)
         self.status.setTextFormat(Qt.TextFormat.PlainText)
         self.status.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-        self.more = button(self, "More", "List the next records too", self._find_more)
+        self.more = button(self, "&More", "List the next records too", self._find_more)
         self.open_button = button(
-            self, "Open in the job", "Put the files of the chosen record on the bench", self.reopen
+            self, "&Open in the job", "Put the files of the chosen record on the bench", self.reopen
         )
         self.compare_button = button(
-            self, "Compare the two", "Compare two chosen records, the earlier first", self.compare
+            self, "&Compare the two", "Compare two chosen records, the earlier first", self.compare
         )
         self.keep = KeepStrip(bench, self.place, self)
         self.keep.kept.connect(self._on_kept)

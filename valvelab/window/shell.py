@@ -61,7 +61,10 @@ class Shell(QMainWindow):
         centre = QWidget(self)
         self.offer = pages.OfferStrip(self)
         self.written = pages.OfferStrip(self)
-        self.above_one_another = stacked(centre, self.offer, self.written, self.banner, (self.pages, 1))
+        self.tour_offer = pages.OfferStrip(self)
+        self.above_one_another = stacked(
+            centre, self.offer, self.tour_offer, self.written, self.banner, (self.pages, 1)
+        )
         self.setCentralWidget(centre)
 
     def _make_docks(self) -> None:

@@ -47,6 +47,8 @@ def _begin(window: MainWindow, files: list[str]) -> None:
     """After the first paint: read, inspect, offer what was left behind."""
     if files:
         window.open_paths(files)
+    else:
+        window.offer_tour()
     window.bench.load_ahead()
     window.left.ask()
     window.job.tidy()

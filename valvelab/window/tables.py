@@ -522,6 +522,12 @@ class TableView(QTableView):
                 self.setCurrentIndex(first)
             self.viewport().update()
 
+    def choose_first(self) -> None:
+        """Choose the first row there is, as a click on it does."""
+        if self.proxy.rowCount():
+            self.setCurrentIndex(QModelIndex())
+            self.setCurrentIndex(self.proxy.index(0, 0))
+
     def _on_row(self, index: QModelIndex) -> None:
         if index.isValid():
             self.chosen.emit(self.row_of(index))

@@ -240,7 +240,7 @@ class Banner(QWidget):
             label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         for label in (self._head, self.inspected):
             label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
-        self.limits = QPushButton(say("Write limits…"), self)
+        self.limits = QPushButton(say("&Write limits…"), self)
         self.limits.setToolTip(say("Write the limits to judge by, beside the plots"))
         self.limits.clicked.connect(self.limits_wanted)
         second = beside((self.inspected, 1), self._counts, spacing=12)
@@ -268,7 +268,7 @@ class Banner(QWidget):
         said = f'{title} <span style="color:{theme.colours["quiet"]}">&nbsp;·&nbsp; {against}</span>'
         self.inspected.setText(f'<span style="color:{colour}">{escape(broken)}</span>' if broken else said)
         self.limits.setVisible(bool(broken) or (judges and not result.verdicts))
-        self.limits.setText(say("Mend limits…") if broken else say("Write limits…"))
+        self.limits.setText(say("&Mend limits…") if broken else say("&Write limits…"))
         self.inspected.setToolTip(f"{title}\n{broken or against}")
         side = round(2.0 * self.fontMetrics().height())
         name, of = (self._outcome, self._outcome) if self._outcome else ("info", "quiet")

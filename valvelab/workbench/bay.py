@@ -21,7 +21,8 @@ class Bay:
     """One bay as it is told before anything lies there.
 
     `takes` names the kinds of file it works on, as `files.kinds` lists them. `blank`: whether it has something to show
-    before any file was read. `sample` names files of the sample folder to try it with.
+    before any file was read. `sample` names files of the sample folder to try it with. `caution`: what to mind with the
+    hands at this work.
     """
 
     name: str
@@ -30,6 +31,7 @@ class Bay:
     takes: tuple[str, ...]
     empty: str
     blank: bool = False
+    caution: str = ""
     sample: tuple[str, ...] = ("quillmere_four_camshaft.csv", "quillmere_four_camshaft.toml")
 
 

@@ -23,6 +23,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from valvelab.cautions import ENGINE, SPRINGS
 from valvelab.files.kinds import READERS, Reader, reader_of
 from valvelab.workbench.background import Question, answer_to
 from valvelab.workbench.bay import Bay, Work
@@ -43,6 +44,8 @@ BAYS: tuple[Bay, ...] = (
         icon="springs",
         takes=("spring readings", "heights", "instrument card", "spec"),
         empty="Drop spring readings here: spring, height and force, a row for each reading; heights as well for shims.",
+        caution=SPRINGS,
+        sample=("springs_quillmere_tray.csv", "springs_quillmere_heights.csv", "springs_quillmere_spec.toml"),
     ),
     Bay(
         name="shaft",
@@ -74,6 +77,7 @@ BAYS: tuple[Bay, ...] = (
         icon="phasing",
         takes=("phasing sheet", "spec"),
         empty="Type degree-wheel readings as the worksheet asks for them, or drop a sheet (TOML) here.",
+        caution=ENGINE,
         blank=True,
         sample=("quillmere_four_degree_wheel_misread.toml", "quillmere_four_engine.toml"),
     ),
@@ -83,6 +87,7 @@ BAYS: tuple[Bay, ...] = (
         icon="motion",
         takes=("train", "lift table", "instrument card", "spec"),
         empty="Put a lift table and a train (TOML: rocker, lash, valve, spring, crank) on the bench.",
+        caution=SPRINGS,
         sample=("quillmere_four_camshaft.csv", "quillmere_four_train.toml", "quillmere_four_engine.toml"),
     ),
     Bay(
@@ -99,6 +104,7 @@ BAYS: tuple[Bay, ...] = (
         icon="liftcheck",
         takes=("lift-check sheet", "instrument card", "adopted uncertainty", "spec"),
         empty="Type the rule once, then car after car, or drop a lift-check sheet (TOML) here.",
+        caution=ENGINE,
         blank=True,
         sample=("quillmere_spring_meeting.toml",),
     ),
@@ -108,6 +114,7 @@ BAYS: tuple[Bay, ...] = (
         icon="lash",
         takes=("lash sheet",),
         empty="Type clearance and fitted shim of each valve, or drop a lash sheet here: position, clearance, shim.",
+        caution=f"{ENGINE} {SPRINGS}",
         sample=("lake_tender_lash.csv",),
     ),
 )

@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from valvelab.workbench.document import TYPED, Document
 from valvelab.workbench.entry import Grid, Place, wrong
 from valvelab.workbench.entry_doubts import doubts
-from valvelab.workbench.entry_text import faults, still_wanted, text_of
+from valvelab.workbench.entry_text import faults, grid_of, still_wanted, text_of
+from valvelab.workbench.typed import in_front
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,3 +41,13 @@ def told(kind: str, grid: Grid) -> Told:
     marks = {place: Mark("wrong", why) for place, why in {**faults(kind, grid), **unread}.items()}
     marks |= {place: Mark("doubtful", why) for place, why in doubts(kind, grid).items() if place not in marks}
     return Told(grid, text_of(kind, grid), marks, still_wanted(kind, grid))
+
+
+def progress(document: Document) -> str:
+    """How far the typed table in front is, while rows of it bear a name and no reading; empty where none does."""
+    file = in_front(document)
+    if file is None or file.kind is None or file.text is None or not file.path.startswith(TYPED):
+        return ""
+    grid = grid_of(file.kind, file.text)
+    waiting = any(row[0] and not any(row[1:]) for row in grid.rows)
+    return still_wanted(file.kind, grid).rstrip(".") if waiting else ""

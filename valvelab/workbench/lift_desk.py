@@ -54,11 +54,6 @@ def with_car(sheet: LiftCheckSheet, item: str, valves: Sequence[str]) -> LiftChe
     return _with_checks(sheet, (*sheet.check, *new)) if new else sheet
 
 
-def without_car(sheet: LiftCheckSheet, item: str) -> LiftCheckSheet:
-    """The sheet without a car."""
-    return _with_checks(sheet, tuple(check for check in sheet.check if check.item != item))
-
-
 def with_entrant(sheet: LiftCheckSheet, item: str, entrant: str | None) -> LiftCheckSheet:
     """The sheet with who entered a car."""
     rows = (check.model_copy(update={"entrant": entrant}) if check.item == item else check for check in sheet.check)

@@ -10,7 +10,6 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
 from types import MappingProxyType
-from typing import Literal
 
 from valvelab.inspection.springs.sets import PositionWish
 from valvelab.inspection.springs.usable import ByHand
@@ -20,7 +19,6 @@ from valvelab.quoting import listed, written
 MOST_APART = 2_000
 """Pairs to be kept apart that a part of a job can state."""
 MOST_PLACES = 6
-Tie = Literal["together", "apart", "fixed"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,7 +29,7 @@ class Settings:
 
     recent_jobs: paths of job files, the last one first. sign_with: name of the key that signs certificates, or "".
     store: where records are kept, a file or a URL; "" is the user's own place. text: size of all text in per cent of
-    the desktop's.
+    the desktop's. toured: whether the tour was offered.
     """
 
     scheme: str = "system"
@@ -42,6 +42,7 @@ class Settings:
     store: str = ""
     recent_jobs: tuple[str, ...] = ()
     text: int = 100
+    toured: bool = False
 
 
 def folder() -> Path:

@@ -22,8 +22,6 @@ from valvelab.units import INCH_MM, System, display_unit, parse_quantity, split_
 
 Column = Literal["of", "items", "at", "nominal", "sides", "min", "max", "clause"]
 COLUMNS: tuple[Column, ...] = ("of", "items", "at", "nominal", "sides", "min", "max", "clause")
-BandColumn = Literal["items", "nominal", "fit", "from", "to", "below", "above", "clause"]
-BAND_COLUMNS: tuple[BandColumn, ...] = ("items", "nominal", "fit", "from", "to", "below", "above", "clause")
 Cells = Mapping[str, str]
 Keys = Mapping[str, Any]
 

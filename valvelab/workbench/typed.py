@@ -29,12 +29,18 @@ def tables_at(document: Document) -> tuple[BenchFile, ...]:
     return tuple(file for file in document.files if file.text is not None and file.kind in taken)
 
 
+def in_front(document: Document) -> BenchFile | None:
+    """The typed table that the bay in front works on, None where none is typed."""
+    tables = tables_at(document)
+    used = (file for file in tables if document.current.get(file.kind or "") == file.path)
+    return next(iter((*used, *reversed(tables))), None)
+
+
 def begun(document: Document) -> str:
     """What the typed table in front wants before there is an answer, in a sentence; empty where none is typed."""
-    tables = tables_at(document)
-    if not tables:
+    front = in_front(document)
+    if front is None:
         return ""
-    front = next((file for file in tables if document.current.get(file.kind or "") == file.path), tables[-1])
     content = document.content(front)
     failed = document.answers.get(document.bay)
     refused = content.problem.text if content is not None and content.problem is not None else ""

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from valvelab.cautions import SPRINGS
 from valvelab.inspection.judging import item_of, judge
 from valvelab.inspection.springs.analysis import (
     Fit,
@@ -34,7 +35,7 @@ GUIDANCE = (
     "common practice, as guidance and never as a limit: about 1.5 mm (0.060 in) of coil-bind margin in all for steel "
     "race springs and 1.3 mm (0.050 in) from retainer to seal, unless the maker says otherwise"
 )
-CAUTION = "Valve springs hold energy: eye protection, sound tools, hands clear."
+CAUTION = SPRINGS
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,7 +38,7 @@ class CompareView(BayView[CompareInspection]):
         super().__init__(bench)
         self._names: list[str] = []
         self.before, self.after = self._chooser("before"), self._chooser("after")
-        self.swap = button(self, "Swap", "The later file as the earlier one, and the other way round", self._on_swap)
+        self.swap = button(self, "&Swap", "The later file as the earlier one, and the other way round", self._on_swap)
         self.stack = FigureStack("Before and after", self)
         self.table = TableView("changes", (), self, spoken="What changed, a row a lobe or spring")
         self.table.chosen.connect(lambda row: self.choose_item(_name(row)))

@@ -31,7 +31,7 @@ class PlanStrip(QWidget):
             grid.addWidget(labelled(self, entry_of(GaugeState, name).text, self.fields[name]), 0, number)
         self._count = QLabel(self, wordWrap=True)
         tip = say("Write the plan as a sheet to print (PDF) or as a table to fill in (CSV)")
-        self.write = button(self, "Plan sheet…", tip, self._on_write)
+        self.write = button(self, "P&lan sheet…", tip, self._on_write)
         grid.addWidget(self._count, 1, 0, 1, 3)
         grid.addWidget(self.write, 1, 3)
         grid.setColumnStretch(4, 1)

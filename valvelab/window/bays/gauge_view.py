@@ -54,7 +54,7 @@ class GaugeView(BayView[GaugeInspection]):
         self.kind.setAccessibleName(say("Kind of reading that the result is adopted for"))
         self.kind.setToolTip(say("What the uncertainty is of, such as tir or journal diameter"))
         tip = say("Keep GRR as one reading's standard uncertainty, in a small file that the bench takes")
-        self.adopt = button(self, "Adopt as uncertainty…", tip, self._on_adopt)
+        self.adopt = button(self, "Adopt as &uncertainty…", tip, self._on_adopt)
         self.kind.textChanged.connect(lambda text: self.adopt.setEnabled(bool(text.strip())))
         self.bench.done.connect(self._on_done)
         self.judgement = QLabel(self, wordWrap=True)

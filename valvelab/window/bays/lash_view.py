@@ -8,6 +8,7 @@ from pathlib import Path
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel, QWidget
 
+from valvelab.cautions import ENGINE, SPRINGS
 from valvelab.figures.lash_figures import lash_figure
 from valvelab.inspection.engine.lash import SAME_MM, LashInspection, LashShim, shims_for
 from valvelab.language import aloud, say
@@ -19,7 +20,7 @@ from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureView
 from valvelab.window.layouts import stacked, strip
-from valvelab.window.panes import button, look, splitter, titled
+from valvelab.window.panes import button, caution, colour_text, look, splitter, titled
 from valvelab.window.saving import save_as
 from valvelab.window.table_menu import table_csv
 from valvelab.window.tables import TableColumn, TableView, of
@@ -49,13 +50,16 @@ class LashView(BayView[LashInspection]):
         self.valve_name.setTextFormat(Qt.TextFormat.PlainText)
         tip = say("This shim goes into this valve, and the plan is found around it (or double-click the shim)")
         self.fix_button = button(self, "&Fix this shim", tip, self.fix)
-        self.free_button = button(self, "&As planned", "Leave this valve to the plan again", self.free)
-        self.csv_button = button(self, "Plan as table…", "The shim of each valve (CSV)", self.do_csv)
+        self.free_button = button(self, "As p&lanned", "Leave this valve to the plan again", self.free)
+        self.csv_button = button(self, "Plan as &table…", "The shim of each valve (CSV)", self.do_csv)
         tip = say("The plan in large type, to be read at the bench (PDF, A4)")
-        self.sheet_button = button(self, "Build sheet…", tip, self.do_sheet)
+        self.sheet_button = button(self, "B&uild sheet…", tip, self.do_sheet)
         self._lay_out()
 
     def _lay_out(self) -> None:
+        whole = f"{ENGINE} {SPRINGS}"
+        self.caution = caution(self, whole, whole)
+        self.caution.setContentsMargins(8, 1, 6, 3)
         head = strip(self, (self.told, 1), self.csv_button, self.sheet_button, margins=(8, 4, 6, 2))
         plan = QWidget(self)
         stacked(plan, head, (self.plan, 1))
@@ -64,7 +68,8 @@ class LashView(BayView[LashInspection]):
         shims = titled(self, self.valve_name, self.shims, self.fix_button, self.free_button)
         bought = titled(self, "To buy", self.purchases)
         right = splitter(self, Qt.Orientation.Vertical, (shims, 3), (bought, 1), sizes=(360, 160))
-        stacked(self, splitter(self, Qt.Orientation.Horizontal, (left, 5), (right, 2), sizes=(740, 280)))
+        across = splitter(self, Qt.Orientation.Horizontal, (left, 5), (right, 2), sizes=(740, 280))
+        stacked(self, (across, 1), self.caution)
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
@@ -79,6 +84,7 @@ class LashView(BayView[LashInspection]):
         units, valve = document.units, chosen_valve(document, inspection)
         self._inspection, self._valve = inspection, valve
         fixed = lash_bay.fixed_in_use(document)
+        colour_text(self.caution, "undecided")
         if self.changed("plan", inspection, units, look(), fixed):
             self._show_plan(inspection, units, dict(fixed))
         self.plan.select_where(lambda row: row.valve == valve)

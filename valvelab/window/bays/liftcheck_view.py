@@ -101,8 +101,8 @@ class LiftCheckView(BayView[Desk]):
         self.print_button = button(
             self, "Print (Ctrl+P)", say("{tip}, and hand it to the printer").format(tip=tip), self.print_page
         )
-        self.save_button = button(self, "Save sheet…", "Write the event as a sheet (TOML)", self.save)
-        self.new_button = button(self, "New event", "Begin a blank sheet; files stay where they are", self.start_new)
+        self.save_button = button(self, "&Save sheet…", "Write the event as a sheet (TOML)", self.save)
+        self.new_button = button(self, "New even&t", "Begin a blank sheet; files stay where they are", self.start_new)
 
     def _make_keys(self) -> None:
         keys: tuple[tuple[str, Callable[[], object]], ...] = (
@@ -138,6 +138,15 @@ class LiftCheckView(BayView[Desk]):
         return title, say("the event's own rule{beside_it}, {rule} at {sure} %").format(
             beside_it=beside_it, rule=sheet.decision.rule, sure=say_number(f"{sure:.0f}")
         )
+
+    def progress(self, _document: Document, shown: Desk) -> str:
+        """How many valves of the car in front are read, while some are not and none decides it alone."""
+        car = next((car for car in shown.cars if car.item == shown.item), None)
+        if car is None or car.decision is not None or car.read == car.valves:
+            return ""
+        waiting = next(row.valve for row in shown.shown.checks if not row.readings_mm)
+        told = say("{car}: {read} of {count} valves read; next: {valve}")
+        return told.format(car=shown.item, read=car.read, count=car.valves, valve=waiting)
 
     def show_answer(self, document: Document, shown: Desk) -> None:
         """Redraw what changed."""

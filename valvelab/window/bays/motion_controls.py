@@ -50,7 +50,7 @@ class TrialPane(QWidget):
         grid.addWidget(QLabel(say("Spring"), self), len(CONTROLS), 0)
         grid.addWidget(self.springs, len(CONTROLS), 1, 1, 2)
         tip = say("Give up the trial: everything as the train's file states it")
-        self.reset = button(self, "As stated", tip, self.given_up.emit)
+        self.reset = button(self, "As s&tated", tip, self.given_up.emit)
         grid.addWidget(self.reset, len(CONTROLS), 3)
         grid.setColumnStretch(1, 1)
 

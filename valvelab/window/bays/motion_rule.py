@@ -63,11 +63,11 @@ class RulePage(QWidget):
         self._grid = QGridLayout()
         self._grid.setSpacing(4)
         self._grow(_SLOTS)
-        self.aside = button(self, "Set a reading aside…", "", self._on_aside)
+        self.aside = button(self, "Set a reading asi&de…", "", self._on_aside)
         self.u_field = ReadingField(say("Standard uncertainty of the indicator"), self._length, self)
         self.u_field.entered.connect(lambda value: self.read.emit(self._values, value, self._aside))
         tip = say("Write the train's file with the readings in it; a certificate carries that file")
-        self.save = button(self, "Save train with these readings…", tip, self.saved.emit)
+        self.save = button(self, "&Save train with these readings…", tip, self.saved.emit)
         self._lay_out()
 
     def _field(self, number: int) -> ReadingField:

@@ -35,11 +35,11 @@ class SpeedPage(QWidget):
         self.words.setAccessibleName(say("Predicted control of the valve"))
         self.caution = QLabel(say(NEVER_SAFE), self)
         tip = say("Sweep crank speeds with contact that opens, spring waves and coil clash; in the background")
-        self.run = button(self, "Run the model", tip, self.wanted.emit)
+        self.run = button(self, "R&un the model", tip, self.wanted.emit)
         self.bar = QProgressBar(self)
         self.bar.setRange(0, 100)
         self.bar.setAccessibleName(say("How much of the dynamic model is done"))
-        self.cancel = button(self, "Stop", "", self.unwanted.emit)
+        self.cancel = button(self, "&Stop", "", self.unwanted.emit)
         self.state = QLabel(self)
         self.nothing = QLabel(say(_NOT_RUN), self)
         self.nothing.setAlignment(Qt.AlignmentFlag.AlignCenter)
@@ -77,7 +77,7 @@ class SpeedPage(QWidget):
         self.nothing.setVisible(not shown)
         self.panel.setVisible(bool(shown))
         self.words.setText(_sentence(found, valve, units, swept=swept is not None))
-        self.run.setText(say("Run the model") if swept is None else say("Run again"))
+        self.run.setText(say("R&un the model") if swept is None else say("R&un again"))
 
 
 def _sentence(inspection: MotionInspection, valve: str, units: System, *, swept: bool) -> str:

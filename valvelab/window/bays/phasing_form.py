@@ -44,7 +44,7 @@ _TOUCHES = (marked("touch, once"), marked("touch, again"), marked("touch"))
 
 
 class WorksheetForm(FormArea):
-    """A form that says what a person does: `edited(cell, value)`, `refused(sentence)`, and about rows.
+    """A form that says what a person does: `edited(cell, value)`, and about rows.
 
     `row_wanted(what, lobe)`, `row_unwanted(cell)`, `lobe_wanted(name)`. Fields stay while the rows stay, so that focus
     and what is being typed survive every answer.
@@ -54,7 +54,6 @@ class WorksheetForm(FormArea):
     row_wanted = Signal(str, str)
     row_unwanted = Signal(object)
     lobe_wanted = Signal(str)
-    refused = Signal(str)
 
     def __init__(self, parent: QWidget) -> None:
         super().__init__(say("Worksheet"), parent)
@@ -206,7 +205,6 @@ class WorksheetForm(FormArea):
         field = ReadingField(name[:1].upper() + name[1:], self._reader(cell))
         field.entered.connect(lambda value: self.edited.emit(cell, value))
         field.went_on.connect(lambda: self._go_on(cell))
-        field.refused.connect(self.refused)
         field.looked_at.connect(lambda: self.ensureWidgetVisible(field))
         self.fields[cell] = field
         return field

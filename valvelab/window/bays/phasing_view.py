@@ -67,7 +67,6 @@ class PhasingView(BayView[Worksheet]):
         self.guide.typed.connect(self._on_typed)
         self.form = WorksheetForm(self)
         self.form.edited.connect(self._on_edit)
-        self.form.refused.connect(self.guide.complain)
         self.form.row_wanted.connect(self._on_row_wanted)
         self.form.row_unwanted.connect(lambda cell: self._change("take out a row", worksheet.without_row, cell))
         self.form.lobe_wanted.connect(
@@ -97,8 +96,10 @@ class PhasingView(BayView[Worksheet]):
         self.lists = Chips(self.bench, self, PhasingState, "page", _LISTS, tables)
         self.drawing_pages, self.list_pages = self.drawings.stack, self.lists.stack
         tip = say("Start a blank worksheet; files stay where they are")
-        self.new_button = button(self, "New sheet", tip, self.start_new)
-        self.save_button = button(self, "Save sheet…", "Write the worksheet as TOML and put it on the bench", self.save)
+        self.new_button = button(self, "New shee&t", tip, self.start_new)
+        self.save_button = button(
+            self, "&Save sheet…", "Write the worksheet as TOML and put it on the bench", self.save
+        )
         left = titled(self, "", self.form, self.new_button, self.save_button)
         middle = titled(self, "", self.drawing_pages, self.drawings.row)
         right = titled(self, "", self.list_pages, self.lists.row)

@@ -103,7 +103,7 @@ class SetsPane(QWidget):
 
     def _make_doing(self) -> None:
         tip = say("Find the most sets within the limits, then the tightest")
-        self.match_button = button(self, "Match sets", tip, self.toggle)
+        self.match_button = button(self, "Match &sets", tip, self.toggle)
         self.match_button.setDefault(True)
         self.thorough = Chip("prove", "Go on until the least spread is proven or the time is up", self)
         self.thorough.clicked.connect(self._on_thorough)
@@ -132,9 +132,9 @@ class SetsPane(QWidget):
         self.move_menu.aboutToShow.connect(self._fill_move_menu)
         self.move_button.setMenu(self.move_menu)
         tip = say("A sheet of labels to cut out, one a set (PDF, A4)")
-        self.labels_button = button(self, "Tray labels…", tip, self.do_labels)
+        self.labels_button = button(self, "Tra&y labels…", tip, self.do_labels)
         tip = say("Which spring is in which set, with its figures (CSV)")
-        self.csv_button = button(self, "Sets as table…", tip, self.do_csv)
+        self.csv_button = button(self, "Sets as &table…", tip, self.do_csv)
 
     def _lay_out(self) -> None:
         fields = QGridLayout()
@@ -228,7 +228,7 @@ class SetsPane(QWidget):
             chip.updateGeometry()
 
     def _say_state(self) -> None:
-        self.match_button.setText(say("Stop") if self.run.running else say("Match sets"))
+        self.match_button.setText(say("&Stop") if self.run.running else say("Match &sets"))
         self.match_button.setEnabled(self.run.running or not self.wish.trouble)
         if self.run.running:
             return

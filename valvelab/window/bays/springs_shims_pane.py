@@ -75,12 +75,12 @@ class ShimsPane(QWidget):
     def _make_buttons(self) -> None:
         tip = say("What stands at this position stays when the rest is solved again")
         self.lock_button = button(self, "Loc&k", tip, self.turn_lock)
-        self.again_button = button(self, "Sol&ve again", "Find the best plan around what is locked", self.solve_again)
+        self.again_button = button(self, "&Solve again", "Find the best plan around what is locked", self.solve_again)
         tip = say("Back to the plan as it is found without anything decided by hand")
         self.found_button = button(self, "&Found plan", tip, self.back_to_found)
-        self.csv_button = button(self, "Plan as table…", "Spring and shims at each valve (CSV)", self.do_csv)
+        self.csv_button = button(self, "Plan as &table…", "Spring and shims at each valve (CSV)", self.do_csv)
         tip = say("The plan in large type, to be read at the bench (PDF, A4)")
-        self.sheet_button = button(self, "Build sheet…", tip, self.do_sheet)
+        self.sheet_button = button(self, "B&uild sheet…", tip, self.do_sheet)
 
     def _lay_out(self) -> None:
         self.whose = labelled(self, "Springs", self.source)

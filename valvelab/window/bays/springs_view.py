@@ -9,6 +9,7 @@ from typing import Any
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel, QStackedWidget
 
+from valvelab.cautions import SPRINGS
 from valvelab.figures import spring_figures
 from valvelab.inspection.springs.inspect import SpringsInspection
 from valvelab.language import marked, say, say_many
@@ -25,7 +26,7 @@ from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureStack
 from valvelab.window.layouts import stacked
-from valvelab.window.panes import Chips, look, splitter, titled
+from valvelab.window.panes import Chips, caution, colour_text, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, fact_columns, of
 from valvelab.workbench import sets, springs_bay
 from valvelab.workbench.card_choice import corrected_by
@@ -92,6 +93,8 @@ class SpringsView(BayView[SpringsInspection]):
         self._lay_out()
 
     def _lay_out(self) -> None:
+        self.caution = caution(self, SPRINGS, SPRINGS)
+        self.caution.setContentsMargins(8, 1, 6, 3)
         self.map_pages = QStackedWidget(self)
         self.map_pages.addWidget(self.map)
         self.map_pages.addWidget(self._no_map)
@@ -104,7 +107,8 @@ class SpringsView(BayView[SpringsInspection]):
         self._middle = middle = titled(self, "The tray", self.map_pages, level=True)
         right = titled(self, "", self.pages, self.lists.row, level=True)
         across = ((left, 4), (middle, 3), (right, 4))
-        stacked(self, splitter(self, Qt.Orientation.Horizontal, *across, sizes=(380, 265, 405)))
+        whole = splitter(self, Qt.Orientation.Horizontal, *across, sizes=(380, 265, 405))
+        stacked(self, (whole, 1), self.caution)
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
@@ -135,6 +139,7 @@ class SpringsView(BayView[SpringsInspection]):
         grouping = springs_bay.grouping_of(document, usable.values)
         seen = (document.units, look())
         fresh = self.changed("look", inspection, *seen)
+        colour_text(self.caution, "undecided")
         page = document.state(SpringsState).page
         for drawings in (self._left, self._middle):
             drawings.setHidden(page in _ALONE)

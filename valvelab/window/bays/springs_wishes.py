@@ -243,8 +243,8 @@ class PlacesForm(QWidget):
         for column, (text, share) in enumerate(_HEADS):
             heads.addWidget(QLabel(say(text), self), 0, column)
             heads.setColumnStretch(column, share)
-        self.add_button = button(self, "Add a place", "One more place that wants its own set", self.add)
-        self.none_button = button(self, "No places", "Every set the same", lambda: self.changed.emit(()))
+        self.add_button = button(self, "A&dd a place", "One more place that wants its own set", self.add)
+        self.none_button = button(self, "N&o places", "Every set the same", lambda: self.changed.emit(()))
         self.box = above(heads, spacing=3)
         foot = beside(self.add_button, self.none_button, 1, spacing=4)
         above(self.box, foot, 1, on=self, margins=(8, 2, 6, 4), spacing=3)

@@ -43,7 +43,7 @@ class TextureView(BayView[TextureInspection]):
             BoundQuantity(bench, self, TextureState, name) for name in ("cutoff_mm", "short_cutoff_um", "sections")
         )
         self.usual = button(
-            self, "Usual settings", "Cutoffs and sections by the standard's setting classes", self._on_usual
+            self, "&Usual settings", "Cutoffs and sections by the standard's setting classes", self._on_usual
         )
         self._evaluated = QLabel(self)
         self._lay_out()
