@@ -20,13 +20,6 @@ def picture_reader(content: bytes, name: str) -> ImageReader:
     return ImageReader(upright(content, name))
 
 
-def small_png(content: bytes, name: str) -> bytes:
-    """A picture made upright and small, as a PNG. Raises BadFile as `upright` does."""
-    target = io.BytesIO()
-    upright(content, name).save(target, "PNG")
-    return target.getvalue()
-
-
 def upright(content: bytes, name: str) -> Image.Image:
     """A picture made upright and small.
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from PySide6.QtGui import QPixmap
+from PySide6.QtGui import QImage, QPixmap
 
 from valvelab.files.contents import read_contents
-from valvelab.report.pictures import small_png
+from valvelab.report.pictures import upright
 
 PICTURES = "Pictures (*.png *.jpg *.jpeg)"
 """The kinds that paper can bear, as file dialogs name them."""
@@ -15,6 +15,6 @@ PICTURES = "Pictures (*.png *.jpg *.jpeg)"
 
 def pixmap(path: Path) -> QPixmap:
     """A picture as it stands on paper. Raises BadFile for one that paper can't bear."""
-    made = QPixmap()
-    made.loadFromData(small_png(read_contents(path).data, path.name))
-    return made
+    small = upright(read_contents(path).data, path.name).convert("RGBA")
+    wide, high = small.size
+    return QPixmap.fromImage(QImage(small.tobytes(), wide, high, 4 * wide, QImage.Format.Format_RGBA8888))

@@ -12,7 +12,7 @@ from valvelab.files.toml_text import toml_keys
 from valvelab.records.particulars import Particulars, ShopCard
 from valvelab.records.result import Record
 from valvelab.records.spec import Quantity
-from valvelab.writing import make_folder, write_whole
+from valvelab.writing import make_folder, remove_file, write_whole
 
 FILE, CARD, MARK = "defaults.toml", "shop.toml", "shop_mark"
 
@@ -55,7 +55,7 @@ def keep_card(folder: Path, card: ShopCard | None) -> None:
     """
     own = folder / CARD
     if card is None:
-        own.unlink(missing_ok=True)
+        remove_file(own)
         return
     make_folder(folder, private=True)
     copied = None
