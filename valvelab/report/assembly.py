@@ -32,7 +32,7 @@ from valvelab.report.page_model import (
     Signatures,
     figure_rows,
 )
-from valvelab.report.texts import CARRIED, RULES, SHORT_UNCERTAINTY, UNCERTAINTY, WHERE_DEFINED
+from valvelab.report.texts import CARRIED, RULES, SHORT_UNCERTAINTY, SOURCES, UNCERTAINTY, WHERE_DEFINED
 from valvelab.tables.description import Mark, Table
 from valvelab.tables.sentences import (
     about_in_print,
@@ -339,7 +339,7 @@ def short_method(parts: Sequence[Part], attachments: Sequence[Attachment]) -> Se
     lines = [part.method for part in parts if part.method] if len(parts) == 1 else []
     lines += [SHORT_UNCERTAINTY, *map(in_words, _rules(parts)), WHERE_DEFINED]
     lines += [CARRIED] if attachments else []
-    return Section("Method and sources", (*map(Paragraph, lines), sources_table(_sources(parts), attachments)))
+    return Section(SOURCES, (*map(Paragraph, lines), sources_table(_sources(parts), attachments)))
 
 
 def _annexes(parts: Sequence[Part], system: System, attachments: Sequence[Attachment]) -> Iterator[Section]:

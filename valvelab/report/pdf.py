@@ -32,6 +32,7 @@ from valvelab.report.page_model import Certificate
 from valvelab.report.paper import BOLD, MARGIN, MM, REGULAR, Paper, paper, rule, sheet_size, write
 from valvelab.report.pdf_file import Sign
 from valvelab.report.tags import KEPT, Tags, decoration
+from valvelab.report.texts import SOURCES
 from valvelab.units import System
 
 HEAD = 17.0 * MM
@@ -191,7 +192,8 @@ def _who_and_why(
 def _sources(certificate: Certificate) -> str:
     count = len(certificate.sources)
     if count > SOURCES_IN_FOOT:
-        return f"SHA-256 of {count} source files under Sources; number {certificate.number} follows from them all"
+        under = f" under “{SOURCES}”" if any(section.title == SOURCES for section in certificate.sections) else ""
+        return f"SHA-256 of {count} source files{under}; number {certificate.number} follows from them all"
     length = {0: 64, 1: 64, 2: 16}.get(count, 8)
     shown = [f"{Path(source.file).name} {source.sha256[:length]}" for source in certificate.sources]
     return "SHA-256 " + " · ".join(shown) if shown else "no source files"
