@@ -13,6 +13,7 @@ from valvelab.angles import fold
 from valvelab.arrays import FloatArray
 from valvelab.decimals import figure, told, with_sign
 from valvelab.figures.description import Axis, Band, Curve, Figure, Marks, Role, bars, level, mark
+from valvelab.figures.plan_figures import SIGNS_ACROSS, short_names
 from valvelab.figures.polar import Rings, circle, magnification
 from valvelab.inspection.form.measured import is_lobe
 from valvelab.units import System, display_unit
@@ -209,13 +210,14 @@ def bowed_shaft_figure(
         _block(bow, ends, 0.72 * radius, 1.12 * radius, _coloured(worst.get(name), "guide"))
         for name, ends in lobes.items()
     ]
+    names, numbered = short_names([form.trace.name for form, _ in placed], SIGNS_ACROSS * 2 // 3 // len(placed))
     texts, u = [], inspection.result.straightness.uncertainty.get("minimum_zone_um")
     for form, position in placed:
         name = form.trace.name
         role = _coloured(worst.get(name), "measured" if name == chosen else "guide")
         bands.append(_block(bow, (position - width / 2, position + width / 2), radius, radius, role))
         size = with_sign(figure(1e3 * float(bow.at(position)) / factor, u, "um", system))
-        texts.append(name if len(placed) > 8 else f"{name} {size}")
+        texts.append(names[name] if len(placed) > 8 else f"{names[name]} {size}")
     spots = np.asarray([position for _, position in placed])
     half = 0.5 * axis.minimum_zone.zone_mm * factor
     ends = np.asarray([core[0] - 0.6 * width, core[-1] + 0.6 * width])
@@ -228,7 +230,7 @@ def bowed_shaft_figure(
     zone = told(1000.0 * axis.minimum_zone.zone_mm, "um", system, u)
     return Figure(
         "shaft",
-        "Side view",
+        f"Side view{numbered}",
         Axis(bare.label, "mm", (float(ends[0]), float(ends[1]))),
         Axis(f"bow ×{factor:,.0f}, {micro}; up is toward {direction:.0f}°", "mm", (-reach, reach)),
         (

@@ -17,7 +17,8 @@ from reportlab.pdfgen.canvas import Canvas
 
 from valvelab.report import tables  # noqa: F401 - registers how tables are drawn
 from valvelab.report.attachments import finished
-from valvelab.report.blocks import Layout, flowables, heading, on_one_page, under_heading
+from valvelab.report.blocks import Layout, flowables, heading, under_heading
+from valvelab.report.front_page import fitted
 from valvelab.report.identity_code import draw_code
 from valvelab.report.page_layout import (
     BaseDocTemplate,
@@ -97,10 +98,10 @@ def _draw(certificate: Certificate, system: System, tags: Tags) -> bytes:
 
 def _story(certificate: Certificate, layout: Layout, room: float) -> list[Flowable]:
     story: list[Flowable] = []
-    for number, section in enumerate(certificate.sections):
+    for number, section in enumerate(fitted(certificate.sections, layout, room)):
         parts: list[Flowable] = []
         enlarged = replace(layout, look=replace(layout.look, size=section.size))
-        for block in on_one_page(section.blocks, enlarged, room) if section.one_page else section.blocks:
+        for block in section.blocks:
             parts += flowables(block, enlarged)
         if section.new_page and number:
             _without_trailing_room(story)
