@@ -443,7 +443,7 @@ def verdict_blocks(
 ) -> list[Block]:
     """The table of verdicts of some results, and under it why some are undecided or what their uncertainty lacks."""
     table, reasons = verdict_table(verdicts, among, system, title)
-    return [table, *(Paragraph(in_print(reason), "small") for reason in reasons)]
+    return [table, *([Paragraph(" ".join(map(in_print, reasons)), "small")] if reasons else [])]
 
 
 def notes_section(told: Sequence[tuple[Note, tuple[Subject, ...]]]) -> Section:

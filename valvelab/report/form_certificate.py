@@ -23,13 +23,13 @@ from valvelab.figures.shaft_figures import (
     roundness_figure,
     section_figure,
 )
-from valvelab.figures.texture_figures import material_ratio_figure, roughness_figure, trace_figure
+from valvelab.figures.texture_figures import as_stated, material_ratio_figure, roughness_figure, trace_figure
 from valvelab.inspection.characteristics import printed
 from valvelab.report.assembly import Part
 from valvelab.report.page_model import FigureBlock, Section, figure_rows
 from valvelab.tables.form import analysis_table, shaft_tables, study_table, texture_table
 from valvelab.tables.verdicts import worst_by_item
-from valvelab.units import System, show
+from valvelab.units import System, with_unit
 
 if TYPE_CHECKING:
     from valvelab.inspection.form.gauge import GaugeInspection
@@ -74,7 +74,9 @@ def shaft_part(inspection: ShaftInspection, system: System = "metric") -> Part:
     probe = readings.probe_uncertainty_mm
     adopted = "" if readings.adopted_probe is None else f", {readings.adopted_probe}"
     vees = readings.vees
-    support = "centres" if vees is None else f"vees at {vees.positions_mm[0]:g} and {vees.positions_mm[1]:g} mm"
+    support = (
+        "centres" if vees is None else f"vees at {' and '.join(as_stated(mm, system) for mm in vees.positions_mm)}"
+    )
     return Part(
         name="Shaft form",
         result=inspection.result,
@@ -85,7 +87,10 @@ def shaft_part(inspection: ShaftInspection, system: System = "metric") -> Part:
             ("instrument", readings.instrument),
             ("measured on", readings.date),
             ("supported by", support),
-            ("stated uncertainty", None if probe is None else f"probe {show(1000.0 * probe, 'um')} µm{adopted}"),
+            (
+                "stated uncertainty",
+                None if probe is None else f"probe {with_unit(1e3 * probe, 'um', system, 2, 1)}{adopted}",
+            ),
         ),
         picture=(
             FigureBlock(
@@ -125,17 +130,24 @@ def _bare(figure: Figure) -> Figure:
 def texture_part(inspection: TextureInspection, system: System = "metric") -> Part:
     """A surface trace's part of a certificate."""
     result = inspection.result
-    short = "none" if result.short_cutoff_mm is None else f"{1000.0 * result.short_cutoff_mm:g} µm"
+    short = result.short_cutoff_mm
+    fine = (
+        "none"
+        if short is None
+        else f"{1e3 * short:g} µm"
+        if system == "metric"
+        else with_unit(1e3 * short, "um", system, 1, 0)
+    )
     return Part(
         name="Surface texture",
         result=result,
         identity=(
             ("surface", result.label),
             ("form of the file", result.form),
-            ("cutoff", f"{result.cutoff_mm:g} mm"),
-            ("short cutoff", short),
+            ("cutoff", as_stated(result.cutoff_mm, system)),
+            ("short cutoff", fine),
             ("sections", str(result.sections)),
-            ("evaluation length", f"{result.evaluation_length_mm:g} mm"),
+            ("evaluation length", as_stated(result.evaluation_length_mm, system)),
         ),
         picture=(
             FigureBlock(

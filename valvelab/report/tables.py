@@ -54,7 +54,7 @@ def _(block: Table, layout: Layout) -> list[Flowable]:
     together: list[Flowable] = [*parts, table]
     if len(rows) <= KEPT_ROWS:
         together = [Together(together)]
-    return [*together, Spacer(1, 3.5 * MM)]
+    return [*together, Spacer(1, 2.5 * MM)]
 
 
 def _row(row: Sequence[Cell], block: Table, widths: Sequence[float], look: Paper, style: Style) -> Row:
