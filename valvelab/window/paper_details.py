@@ -25,18 +25,17 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.errors import BadFile, BadQuantity
+from valvelab.language import marked, say
 from valvelab.records.particulars import MOST_PHOTOGRAPHS, Particulars, stated
 from valvelab.window.layouts import above
 from valvelab.window.panes import button, colour_text
 from valvelab.window.pictures import PICTURES, pixmap
-from valvelab.window.shop_details import ShopDetails
+from valvelab.window.shop_details import ShopDetails, wrong
 from valvelab.workbench.defaults import card_in, defaults_in
 
-LINES = {"title": "Job", "job_number": "Job number", "customer": "Customer"}
-_OTHERS = {"remarks": "Remarks", "photographs": "Photographs"}
+LINES = {"title": marked("Job"), "job_number": marked("Job number"), "customer": marked("Customer")}
+_OTHERS = {"remarks": marked("Remarks"), "photographs": marked("Photographs")}
 _THUMB_EM = 3
-ANOTHER = "Another card…"
-"""The last of the heads that a paper can have: a card in a file."""
 
 
 class PaperDetails(QDialog):
@@ -46,22 +45,22 @@ class PaperDetails(QDialog):
 
     def __init__(self, known: Particulars, place: Path, start: str, parent: QWidget) -> None:
         super().__init__(parent)
-        self.setWindowTitle("Certificate details")
+        self.setWindowTitle(say("Certificate details"))
         self._place, self._start = place, start
         self.lines = {name: QLineEdit(getattr(known, name) or "", self) for name in LINES}
         self.remarks = QPlainTextEdit(known.remarks or "", self)
         self.remarks.setTabChangesFocus(True)
         self.photographs = self._table()
         self.head = QComboBox(self)
-        self.full = QCheckBox("Every row and every plot, as annexes", self)
+        self.full = QCheckBox(say("Every row and every plot, as annexes"), self)
         self.full.setChecked(known.full)
         self.sentence = QLabel(self, wordWrap=True)
-        self.sentence.setAccessibleName("Certificate details: what is wrong")
+        self.sentence.setAccessibleName(say("Certificate details: what is wrong"))
         self._shown_head = 0
         self.head.activated.connect(self._on_head)
         self._fill_heads("" if known.shop is None else str(known.shop))
         buttons = QDialogButtonBox(self)
-        buttons.addButton("Keep with the job", QDialogButtonBox.ButtonRole.AcceptRole).setDefault(True)
+        buttons.addButton(say("Keep with the job"), QDialogButtonBox.ButtonRole.AcceptRole).setDefault(True)
         buttons.addButton(QDialogButtonBox.StandardButton.Cancel)
         buttons.accepted.connect(self.accept)
         buttons.rejected.connect(self.reject)
@@ -72,7 +71,7 @@ class PaperDetails(QDialog):
 
     def _table(self) -> QTableWidget:
         table = QTableWidget(0, 2, self)
-        table.setHorizontalHeaderLabels(["Photograph", "Caption"])
+        table.setHorizontalHeaderLabels([say("Photograph"), say("Caption")])
         table.verticalHeader().hide()
         for column in range(2):
             table.horizontalHeader().setSectionResizeMode(column, QHeaderView.ResizeMode.Stretch)
@@ -89,10 +88,10 @@ class PaperDetails(QDialog):
         remove = button(self, "Remove", "Take the chosen photographs out", self.remove_chosen)
         shop = button(self, "Your shop…", "Name, address and mark that head every paper written here", self.edit_shop)
         rows: list[tuple[str, QWidget, tuple[QWidget, ...]]] = [
-            *((LINES[name], field, ()) for name, field in self.lines.items()),
-            ("Remarks", self.remarks, ()),
-            ("Photographs", self.photographs, (add, remove)),
-            ("Head of the paper", self.head, (shop,)),
+            *((say(LINES[name]), field, ()) for name, field in self.lines.items()),
+            (say("Remarks"), self.remarks, ()),
+            (say("Photographs"), self.photographs, (add, remove)),
+            (say("Head of the paper"), self.head, (shop,)),
             ("", self.full, ()),
         ]
         for line, (text, field, tools) in enumerate(rows):
@@ -112,7 +111,7 @@ class PaperDetails(QDialog):
     # -- photographs -------------------------------------------------------------------------------------------------
 
     def _choose(self) -> None:
-        names, _ = QFileDialog.getOpenFileNames(self, "Photographs", self._start, PICTURES)
+        names, _ = QFileDialog.getOpenFileNames(self, say("Photographs"), self._start, say(PICTURES))
         self.add_photographs(names)
 
     def add_photographs(self, names: Sequence[str]) -> None:
@@ -120,7 +119,8 @@ class PaperDetails(QDialog):
         refused = []
         for name in names:
             if self.photographs.rowCount() >= MOST_PHOTOGRAPHS:
-                refused.append(f"{Path(name).name}: at most {MOST_PHOTOGRAPHS} photographs")
+                many = say("{file}: at most {count} photographs")
+                refused.append(many.format(file=Path(name).name, count=MOST_PHOTOGRAPHS))
                 continue
             try:
                 self._add_row(Path(name).absolute(), "", strict=True)
@@ -168,7 +168,7 @@ class PaperDetails(QDialog):
         self.head.addItem(self._called(None), "")
         if chosen:
             self.head.addItem(self._called(Path(chosen)), chosen)
-        self.head.addItem(ANOTHER, None)
+        self.head.addItem(say("Another card…"), None)
         self._shown_head = 1 if chosen else 0
         self.head.setCurrentIndex(self._shown_head)
 
@@ -178,16 +178,17 @@ class PaperDetails(QDialog):
             card = card_in(path or defaults_in(self._place).shop)
         except BadFile as error:
             self._say(str(error))
-            return "A card that can't be read"
+            return say("A card that can't be read")
         if card is None:
-            return "None: no shop is stated yet"
-        return f"{card.name} (this job)" if path else f"{card.name} (your shop)"
+            return say("None: no shop is stated yet")
+        told = say("{shop} (this job)") if path else say("{shop} (your shop)")
+        return told.format(shop=card.name)
 
     def _on_head(self, number: int) -> None:
-        if self.head.itemText(number) != ANOTHER:
+        if number < self.head.count() - 1:
             self._shown_head = number
             return
-        name, _ = QFileDialog.getOpenFileName(self, "A shop's card", self._start, "Shop's card (*.toml)")
+        name, _ = QFileDialog.getOpenFileName(self, say("A shop's card"), self._start, say("Shop's card (*.toml)"))
         self.head.setCurrentIndex(self._shown_head)
         if name:
             self.use_card(name)
@@ -215,7 +216,7 @@ class PaperDetails(QDialog):
             found = stated(Particulars, self._said())
         except BadQuantity as error:
             name = {**LINES, **_OTHERS}[error.field]
-            self._say(f"{name}: found {error.found}, expected {error.expected}")
+            self._say(wrong(say(name), error))
             field = self.lines.get(error.field)
             (self.remarks if field is None else field).setFocus()
             return

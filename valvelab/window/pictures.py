@@ -7,9 +7,10 @@ from pathlib import Path
 from PySide6.QtGui import QImage, QPixmap
 
 from valvelab.files.contents import read_contents
+from valvelab.language import marked
 from valvelab.report.pictures import upright
 
-PICTURES = "Pictures (*.png *.jpg *.jpeg)"
+PICTURES = marked("Pictures (*.png *.jpg *.jpeg)")
 """The kinds that paper can bear, as file dialogs name them."""
 
 

@@ -18,6 +18,7 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.errors import BadQuantity, ValvelabError
+from valvelab.language import marked, say
 from valvelab.records.particulars import ShopCard, stated
 from valvelab.window.layouts import above
 from valvelab.window.panes import button, colour_text
@@ -26,7 +27,14 @@ from valvelab.workbench.defaults import CARD, FILE, card_in, defaults_in, keep_c
 
 _MARK_EM = 3
 _SMOOTH = Qt.TransformationMode.SmoothTransformation
-LINES = {"name": "Name", "phone": "Phone"}
+LABELS = {"name": marked("Name"), "address": marked("Address"), "phone": marked("Phone"), "mark": marked("Mark")}
+
+
+def wrong(name: str, error: BadQuantity) -> str:
+    """What can't be used of a field, by its name."""
+    return say("{name}: found {found}, expected {expected}").format(
+        name=name, found=error.found, expected=error.expected
+    )
 
 
 class ShopDetails(QDialog):
@@ -39,21 +47,22 @@ class ShopDetails(QDialog):
 
     def __init__(self, place: Path, start: str, parent: QWidget) -> None:
         super().__init__(parent)
-        self.setWindowTitle("Your shop")
+        self.setWindowTitle(say("Your shop"))
         self._place, self._start = place, start
         self.sentence = QLabel(self, wordWrap=True)
-        self.sentence.setAccessibleName("Your shop: what is wrong")
+        self.sentence.setAccessibleName(say("Your shop: what is wrong"))
         card, said, own = None, "", True
         try:
             path = defaults_in(place).shop
             own = path in {None, place / CARD}
-            said = "" if own else f"{FILE} names this card, which is edited where it lies: {path}"
+            named = say("{file} names this card, which is edited where it lies: {path}")
+            said = "" if own else named.format(file=FILE, path=path)
             card = card_in(path)
         except ValvelabError as error:
             self._say(f"✗ {error}")
         else:
             self._say(said, "quiet")
-        self.lines = {name: QLineEdit((card and getattr(card, name)) or "", self) for name in LINES}
+        self.lines = {name: QLineEdit((card and getattr(card, name)) or "", self) for name in ("name", "phone")}
         self.address = QPlainTextEdit((card and card.address) or "", self)
         self.address.setTabChangesFocus(True)
         self.mark = QLabel(self)
@@ -62,21 +71,23 @@ class ShopDetails(QDialog):
         self.use_mark(self._mark)
 
     def _lay_out(self, own: bool) -> None:
-        intro = QLabel("Heads every paper that is written here, and is remembered for all jobs.", self, wordWrap=True)
+        intro = QLabel(
+            say("Heads every paper that is written here, and is remembered for all jobs."), self, wordWrap=True
+        )
         choose = button(self, "Choose…", "A small picture, PNG or JPEG", self._choose)
         remove = button(self, "Remove", "Head the papers without a mark", lambda: self.use_mark(None))
         rows: list[tuple[str, QWidget, tuple[QWidget, ...]]] = [
-            ("Name", self.lines["name"], ()),
-            ("Address", self.address, ()),
-            ("Phone", self.lines["phone"], ()),
-            ("Mark", self.mark, (choose, remove)),
+            ("name", self.lines["name"], ()),
+            ("address", self.address, ()),
+            ("phone", self.lines["phone"], ()),
+            ("mark", self.mark, (choose, remove)),
         ]
         grid = QGridLayout()
         grid.setColumnStretch(1, 1)
-        for line, (text, field, tools) in enumerate(rows):
-            label = QLabel(text, self)
+        for line, (name, field, tools) in enumerate(rows):
+            label = QLabel(say(LABELS[name]), self)
             label.setBuddy(field)
-            field.setAccessibleName(text)
+            field.setAccessibleName(label.text())
             field.setEnabled(own)
             tall = field in (self.address, self.mark)
             grid.addWidget(label, line, 0, Qt.AlignmentFlag.AlignTop if tall else Qt.AlignmentFlag.AlignVCenter)
@@ -85,7 +96,7 @@ class ShopDetails(QDialog):
             for tool in tools:
                 tool.setEnabled(own)
         buttons = QDialogButtonBox(self)
-        keep = buttons.addButton("Keep", QDialogButtonBox.ButtonRole.AcceptRole)
+        keep = buttons.addButton(say("Keep"), QDialogButtonBox.ButtonRole.AcceptRole)
         keep.setDefault(True)
         keep.setEnabled(own)
         buttons.addButton(QDialogButtonBox.StandardButton.Cancel)
@@ -96,7 +107,7 @@ class ShopDetails(QDialog):
         self.resize(28 * em, 18 * em)
 
     def _choose(self) -> None:
-        name, _ = QFileDialog.getOpenFileName(self, "The shop's mark", self._start, PICTURES)
+        name, _ = QFileDialog.getOpenFileName(self, say("The shop's mark"), self._start, say(PICTURES))
         if name:
             self.use_mark(Path(name).absolute())
 
@@ -112,7 +123,7 @@ class ShopDetails(QDialog):
         small = shown.scaled(4 * high, high, Qt.AspectRatioMode.KeepAspectRatio, _SMOOTH) if path else shown
         self.mark.setPixmap(small)
         if path is None:
-            self.mark.setText("none")
+            self.mark.setText(say("none"))
 
     def accept(self) -> None:
         """Keep the card, or say what can't be used."""
@@ -123,7 +134,7 @@ class ShopDetails(QDialog):
         try:
             keep_card(self._place, stated(ShopCard, said) if said else None)
         except BadQuantity as error:
-            self._say(f"✗ {error.field.capitalize()}: found {error.found}, expected {error.expected}")
+            self._say(f"✗ {wrong(say(LABELS[error.field]), error)}")
             return
         except ValvelabError as error:
             self._say(f"✗ {error}")
