@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import papers
@@ -17,7 +17,7 @@ from valvelab.records.particulars import LONGEST_ADDRESS, LONGEST_LINE, LONGEST_
 from valvelab.records.result import Decision, Result, Source, Verdict
 from valvelab.records.spec import Spec
 from valvelab.report.assembly import SIGNS, Part, Words, assemble
-from valvelab.report.page_model import FigureBlock, Letterhead, Picture
+from valvelab.report.page_model import FigureBlock, Letterhead, Paragraph, Picture, Section, Signatures
 from valvelab.report.paper import sheet_size
 from valvelab.report.pdf import certificate_bytes
 from valvelab.report.tables import column_widths, loosened, needed_widths
@@ -163,3 +163,21 @@ def test_the_foot_names_the_section_that_lists_the_files() -> None:
     pages = papers.page_texts(certificate_bytes(assemble([made], "2026-05-03")))
     assert "6 source files under “Method and sources”" in " ".join(pages[0].split())
     assert sum(page.count("Method and sources") for page in pages) == len(pages) + 1
+
+
+def test_pages_that_are_whole_by_themselves_take_the_job_s_words_where_they_list() -> None:
+    def pages(count: int) -> Callable[[Result], tuple[Section, ...]]:
+        listed = Section("All of the event", (Paragraph("a list"), Signatures(SIGNS)), new_page=True)
+        cars = tuple(Section(f"car {number}", (), new_page=True) for number in range(count))
+        return lambda _result: (listed, *cars) if count > 1 else cars
+
+    words = Words(customer="E. Wend", remarks="Dry day.", letterhead=Letterhead("Works", ()))
+    event = texts(certificate_bytes(assemble([replace(part(), pages=pages(3))], "2026-05-03", words=words)))
+    assert len(event) == 4
+    for said in each(("Works", "All of the event", "E. Wend", "Dry day.", SIGNS[0])):
+        assert said in event[0]
+    alone = texts(certificate_bytes(assemble([replace(part(), pages=pages(1))], "2026-05-03", words=words)))
+    assert "E. Wend" not in alone[0]
+    assert "E. Wend" in alone[1]
+    headed = Words("a title", letterhead=words.letterhead)
+    assert len(texts(certificate_bytes(assemble([replace(part(), pages=pages(1))], "2026-05-03", words=headed)))) == 1

@@ -138,7 +138,7 @@ def assemble(
     heading = parts[0].title or f"{parts[0].name}: {TITLE.lower()}" if alone else TITLE
     sections: list[Section] = []
     if alone and parts[0].pages is not None:
-        sections += parts[0].pages(parts[0].result)
+        sections += _with_words(parts[0].pages(parts[0].result), words)
     else:
         sections += [
             _front(heading, parts, made, words, system, attachments),
@@ -159,6 +159,23 @@ def assemble(
         job=words.title or "",
         author=next((told for part in parts for label, told in part.identity if label in INSPECTORS and told), ""),
     )
+
+
+def _with_words(pages: Sequence[Section], words: Words) -> list[Section]:
+    """Pages that are whole by themselves with the job's words: on the one that lists the others, else after them.
+
+    A single page has no room for a head.
+    """
+    head = (words.letterhead,) if words.letterhead else ()
+    said: list[Block] = [Identity(words.pairs)] if words.customer or words.job_number else []
+    said += [Paragraph(line) for line in _lines(words)]
+    said += [Pictures(words.pictures)] if words.pictures else []
+    first, *others = pages
+    if others and any(isinstance(block, Signatures) for block in first.blocks[-1:]):
+        title = (*head, Heading(first.title)) if head else ()
+        blocks = (*title, *first.blocks[:-1], *said, first.blocks[-1])
+        return [replace(first, title="" if head else first.title, blocks=blocks), *others]
+    return [*pages, Section("Of the job", (*head, *said), new_page=True)] if said else [*pages]
 
 
 def number_of(attachments: Iterable[Attachment]) -> str:
