@@ -230,6 +230,10 @@ def test_defaults_name_the_shop_s_card(
     main(["certify", str(STUDY), "--shop", str(tmp_path / "other.toml"), "--out", str(tmp_path / "2.pdf")])
     assert "defaults:" not in capsys.readouterr().err
     assert "Another" in papers.page_texts(tmp_path / "2.pdf")[0]
+    (folder / "defaults.toml").write_text("shop = 3\n", encoding="utf-8")
+    assert main(["certify", str(STUDY), "--out", str(tmp_path / "3.pdf")]) == 3
+    assert "shop: found 3, expected a file's name" in capsys.readouterr().err
+    (folder / "defaults.toml").unlink()
     (tmp_path / "other.toml").write_text(f'name = "Another"\nmark = "{tmp_path}/mark.png"\n', encoding="utf-8")
     assert main(["certify", str(STUDY), "--shop", str(tmp_path / "other.toml"), "--out", str(tmp_path / "3.pdf")]) == 3
     assert "mark: found" in capsys.readouterr().err
