@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -10,9 +12,25 @@ import pytest
 
 from valvelab.cli.main import main
 from valvelab.figures.description import Figure
+from valvelab.figures.form_places import (
+    marked_ratio,
+    marked_roughness,
+    marked_section,
+    marked_shares,
+    not_accepted,
+    place_of,
+    worst_readings,
+)
 from valvelab.figures.gauge_figures import components_figure, means_figure, ranges_figure
-from valvelab.figures.shaft_figures import axis_figure, harmonics_figure, roundness_figure, section_figure
+from valvelab.figures.shaft_figures import (
+    axis_figure,
+    bowed_shaft_figure,
+    harmonics_figure,
+    roundness_figure,
+    section_figure,
+)
 from valvelab.figures.texture_figures import material_ratio_figure, roughness_figure, thinned, trace_figure
+from valvelab.inspection.form.gauge import inspect_gauge
 from valvelab.job.use import Around
 from valvelab.job.uses import use
 from valvelab.places import sample_profiles
@@ -100,6 +118,78 @@ def test_gauge_plots_show_the_study() -> None:
     assert ranges_figure(found).guides[1].value / average == pytest.approx(2.574, abs=2e-3)
     shares = components_figure(found).bands[0].upper.reshape(-1, 4)[:, 1]
     assert shares[0] == pytest.approx(found.result.anova.grr_percent)
+
+
+def judged(command: str, folder: Path, **limits: str) -> Any:
+    """The sample's inspection, held against these limits: a characteristic's name and `max = 3`, say."""
+    spec = folder / "spec.toml"
+    spec.write_text("".join(f'[[limit]]\nof = "{name}"\n{end}\n' for name, end in limits.items()), encoding="utf-8")
+    known = use(command)
+    return known.inspect(known.part(file=sample_profiles() / FILES[command], spec=spec), Around())
+
+
+def marked(figure: Figure, *decisions: str) -> list[tuple[float, float]]:
+    """Where a figure has the marks of these decisions."""
+    rows = (part for part in figure.marks if part.role in decisions and not part.bare)
+    return [(float(x), float(y)) for part in rows for x, y in zip(part.x, part.y, strict=True)]
+
+
+def test_the_shaft_is_marked_where_it_is_bad(tmp_path: Path) -> None:
+    found = judged("shaft", tmp_path, tir='max = "0.02 mm"', straightness='max = "10 um"', taper='max = "1 um"')
+    rows = {row.characteristic: row for row in not_accepted(found.result.verdicts)}
+    worst = found.result.straightness.worst_station
+    assert (place_of(found, rows["tir"]), place_of(found, rows["straightness"])) == ("J3", worst)
+    assert place_of(found, rows["taper"]) == "3I"
+    side = bowed_shaft_figure(found, worst={"J2": "reject", "J4": "undecided", "3I": "reject", "J1": "accept"})
+    at = {form.trace.name: form.trace.position_mm for form in found.journals}
+    # 3I was read at 176 and 184 mm
+    assert sorted(x for x, _ in marked(side, "reject")) == pytest.approx([at["J2"], 180.0])
+    assert [x for x, _ in marked(side, "undecided", "accept")] == pytest.approx([at["J4"], at["J1"]])
+    roles = [band.role for band in side.bands if band.x.size == 4]
+    assert (roles.count("reject"), roles.count("undecided"), roles.count("guide")) == (2, 1, 3)
+    ends = marked(marked_section(section_figure(found), found, {worst: "reject"}), "reject")
+    assert np.hypot(*ends[0]) == pytest.approx(found.result.straightness.minimum_zone_um / 2.0, rel=1e-6)
+
+
+def test_a_trace_is_marked_where_it_is_bad(tmp_path: Path) -> None:
+    found = judged("texture", tmp_path, ra='max = "0.1 um"', rz='min = "9 um"', rt='max = "0.1 um"', rvk='min = "9 um"')
+    rough = found.rough
+    pieces = [rough.roughness_um[a:b] for a, b in pairwise(rough.bounds)]
+    figure = marked_roughness(roughness_figure(found), found)
+    names = {text: float(part.x[0]) for part in figure.marks for text in part.texts}
+    edges = rough.x_mm[list(rough.bounds[:-1])], rough.x_mm[[bound - 1 for bound in rough.bounds[1:]]]
+    # Ra is the mean size of the heights, Rz of a section its highest less its lowest (ISO 21920-2)
+    for name, wanted in (
+        ("Ra", max(range(5), key=lambda n: np.abs(pieces[n]).mean())),
+        ("Rz", min(range(5), key=lambda n: np.ptp(pieces[n]))),
+    ):
+        assert edges[0][wanted] < names[name] < edges[1][wanted]
+    ends = [(x, y) for part in figure.marks if part.texts == ("Rt",) for x, y in zip(part.x, part.y, strict=True)]
+    assert [y for _, y in ends] == [rough.evaluated_um.max(), rough.evaluated_um.min()]
+    ((ratio, height),) = marked(marked_ratio(material_ratio_figure(found), found), "reject", "undecided")
+    assert found.result.parameters.rmrk2_pct < ratio < 100.0
+    assert height < 0.0
+    accepted = judged("texture", tmp_path, ra='max = "9 um"')
+    assert marked(marked_roughness(roughness_figure(accepted), accepted), "accept", "reject", "undecided") == []
+
+
+def test_a_gauge_is_marked_where_it_is_bad(tmp_path: Path) -> None:
+    found = judged("gauge", tmp_path, grr_percent="max = 2")
+    shares = marked_shares(components_figure(found), found)
+    ((_, over),) = marked(shares, "reject")
+    assert over > found.result.anova.grr_percent
+    assert curve(shares, "limit")[1] == pytest.approx([2.0, 2.0])
+    ((part, value),) = marked(worst_readings(found, "undecided"), "undecided")
+    ranges = np.ptp(found.question.readings.readings, axis=2)
+    assert value == ranges.max()
+    assert value in ranges[round(part) - 1]
+    assert found.result.anova.repeatability_sd > found.result.anova.reproducibility_sd, "so the ranges are shown"
+    reading = found.question.readings
+    shifted = reading.readings + np.array([0.0, 0.02, 0.0])[None, :, None]
+    question = replace(found.question, readings=replace(reading, readings=shifted))
+    other = worst_readings(inspect_gauge(question), "reject")
+    assert other.name == "gauge_means"
+    assert other.marks[-1].texts[0].endswith(", B")
 
 
 @pytest.mark.parametrize("command", list(FILES))

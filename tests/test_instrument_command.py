@@ -166,7 +166,7 @@ def paper(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, bytes]:
     folder = tmp_path_factory.mktemp("job")
     copy(TESTER, folder / "card.toml")
     (folder / "few.csv").write_text(FEW, encoding="utf-8")
-    job = Job.of(SpringsPart(file=Path("few.csv"), instrument=(Path("card.toml"),)), "metric", "2026-05-03")
+    job = Job.of(SpringsPart(file=Path("few.csv"), instrument=(Path("card.toml"),)), units="metric", made="2026-05-03")
     write(located(job, folder), folder / "paper.pdf")
     return folder, (folder / "paper.pdf").read_bytes()
 

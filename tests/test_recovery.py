@@ -503,5 +503,5 @@ def test_a_kill_while_typing_costs_two_seconds_at_most(place: Path) -> None:
             assert stops == tuple(map(float, range(len(stops)))), "whole, in order"
             assert len(stops) >= read - LATEST
             kept += 1
-            assert json.loads(data)["version"] == 3
+            assert json.loads(data)["version"] == 4
     assert kept

@@ -6,8 +6,7 @@ import argparse
 from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 
-from pydantic import ValidationError
-
+from valvelab.cli.defaults import add_no_defaults, use_defaults
 from valvelab.cli.options import add_common
 from valvelab.cli.output import look_of, summary, tell_notes, told
 from valvelab.cli.outputs import check_outputs
@@ -23,7 +22,7 @@ from valvelab.job.parts import inputs_of, located
 from valvelab.job.typed import Specs, shown_in
 from valvelab.quantities import iso_date
 from valvelab.records.job import PARTS, Job, LobesPart, TablePart
-from valvelab.records.particulars import Particulars
+from valvelab.records.particulars import Particulars, stated
 from valvelab.records.result import exit_code
 
 
@@ -33,7 +32,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "job", type=Path, metavar="JOB", help="readings, a job (.valvejob or TOML), or a folder of files"
     )
     parser.add_argument("--at", action="append", metavar="LIFT", help="add a checking lift (lift tables; repeatable)")
-    parser.add_argument("--title", metavar="TEXT", help="name of the job on the certificate")
     parser.add_argument("--date", metavar="YYYY-MM-DD", help="date of the certificate (default: today)")
     parser.add_argument(
         "--replaces", type=number_or_file, metavar="CERTIFICATE", help="the PDF or the number of one that this replaces"
@@ -51,6 +49,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     )
     columns = TablePart.model_fields["columns"]
     parser.add_argument("--columns", metavar=columns.title, help=columns.description)
+    add_no_defaults(parser)
     add_common(parser)
 
 
@@ -62,6 +61,8 @@ def run(args: argparse.Namespace) -> int:
         specs = Specs()
         if names_job(args.job):
             inputs_of(located(found, folder), specs, within=folder)
+        if found.shop is None:
+            use_defaults(args)
         job = _job(args, found, folder)
         check_outputs(args, inputs_of(job, specs))
         result = write(job, args.out, specs, args.signer)
@@ -88,11 +89,9 @@ def _job(args: argparse.Namespace, job: Job, folder: Path) -> Job:
     changes: dict[str, object] = {"part": parts, "made": iso_date(args.date or job.made)}
     if args.spec is not None:
         changes["spec"] = args.spec.absolute()
-    if args.title is not None:
-        changes["title"] = args.title
-    stated = replaced(args)
-    if stated is not None:
-        changes["replaces"] = stated
+    before = replaced(args)
+    if before is not None:
+        changes["replaces"] = before
     if args.units != "auto":
         changes["units"] = args.units
     elif "units" not in job.model_fields_set:
@@ -108,16 +107,13 @@ def _particulars(args: argparse.Namespace) -> dict[str, object]:
     )
     named = {name: getattr(args, name, None) for name in Particulars.model_fields}
     named |= {"photographs": pictures, "shop": args.shop and args.shop.absolute()}
-    stated = {name: value for name, value in named.items() if value}
+    typed = {name: value for name, value in named.items() if value}
     try:
-        said = Particulars.model_validate(stated)
-    except ValidationError as error:
-        first = error.errors(include_url=False)[0]
-        cause = first.get("ctx", {}).get("error")
-        expected = cause.expected if isinstance(cause, BadQuantity) else first["msg"]
-        option = f"--{str(first['loc'][0]).replace('_', '-').replace('photographs', 'photograph')}"
-        raise WrongUsage(f"{option}: found {first['input']!r:.60}, expected {expected}") from None
-    return {name: getattr(said, name) for name in stated}
+        said = stated(Particulars, typed)
+    except BadQuantity as error:
+        option = f"--{error.field.replace('_', '-').replace('photographs', 'photograph')}"
+        raise WrongUsage(f"{option}: found {error.found}, expected {error.expected}") from None
+    return {name: getattr(said, name) for name in typed}
 
 
 def _found(args: argparse.Namespace) -> AbstractContextManager[tuple[Job, Path]]:

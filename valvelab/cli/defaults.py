@@ -1,49 +1,44 @@
-"""What a shop always asks for: units, checking lifts and an instrument's card, of a `defaults.toml` of its own."""
+"""A shop's own defaults where a command line says nothing: units, checking lifts, cards."""
 
 from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator
-from pathlib import Path
-from typing import Literal
 
-from valvelab.files.contents import read_contents
+from valvelab.cli.streams import say
 from valvelab.files.job_archive import names_job
-from valvelab.files.spec_file import parse_toml
 from valvelab.records.job import JobPart, LiftPart
-from valvelab.records.result import Record
-from valvelab.records.spec import Quantity
+from valvelab.workbench.defaults import FILE, Defaults, defaults_in
 from valvelab.workbench.settings import folder as settings_folder
 
-FILE = "defaults.toml"
+
+def add_no_defaults(parser: argparse.ArgumentParser) -> None:
+    """`--no-defaults`, of a command that asks for them."""
+    parser.add_argument("--no-defaults", action="store_true", help=f"leave the {FILE} of your settings out")
 
 
-class Defaults(Record):
-    """The file's keys; the card is counted from the file's own folder and goes with lift tables."""
-
-    units: Literal["auto", "metric", "inch"] = "auto"
-    checking_lifts: tuple[Quantity, ...] = ()
-    instrument: Path | None = None
-
-
-def place() -> Path:
-    """Where the file lies, if there is one."""
-    return settings_folder() / FILE
-
-
-def fill_in(args: argparse.Namespace, kind: type[JobPart]) -> str:
-    """Put the defaults where the command line says nothing; the sentence that names what was put, empty for nothing.
+def use_defaults(args: argparse.Namespace, kind: type[JobPart] | None = None) -> None:
+    """Put the defaults where the command line says nothing, and say which; without a part those of the paper alone.
 
     A job says itself what it wants of its lifts and its card. Raises BadFile for a file that can't be used.
     """
-    path = place()
-    if args.no_defaults or not path.is_file():
-        return ""
-    used = list(_filled(args, kind, parse_toml(read_contents(path).data, str(path), Defaults), path.parent))
-    return f"defaults: {', '.join(used)}, from {path} (--no-defaults leaves them out)" if used else ""
+    if args.no_defaults:
+        return
+    folder = settings_folder()
+    known = defaults_in(folder)
+    used = [*_of_paper(args, known), *(() if kind is None else _of_part(args, kind, known))]
+    if used and not args.quiet:
+        place = folder / FILE if (folder / FILE).is_file() else folder
+        say(f"defaults: {', '.join(used)}, from {place} (--no-defaults leaves them out)", "info")
 
 
-def _filled(args: argparse.Namespace, kind: type[JobPart], known: Defaults, folder: Path) -> Iterator[str]:
+def _of_paper(args: argparse.Namespace, known: Defaults) -> Iterator[str]:
+    if known.shop is not None and args.shop is None and args.out is not None and args.out.suffix.lower() == ".pdf":
+        args.shop = known.shop
+        yield f"shop's card {known.shop}"
+
+
+def _of_part(args: argparse.Namespace, kind: type[JobPart], known: Defaults) -> Iterator[str]:
     if known.units != "auto" and args.units == "auto":
         args.units = known.units
         yield f"units {known.units}"
@@ -53,5 +48,5 @@ def _filled(args: argparse.Namespace, kind: type[JobPart], known: Defaults, fold
         args.at = list(known.checking_lifts)
         yield f"checking lifts {', '.join(map(str, known.checking_lifts))}"
     if known.instrument is not None and issubclass(kind, LiftPart) and args.instrument is None:
-        args.instrument = folder / known.instrument
+        args.instrument = known.instrument
         yield f"instrument {args.instrument}"

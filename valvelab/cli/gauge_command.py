@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from valvelab.cli import inspecting
+from valvelab.cli.defaults import use_defaults
 from valvelab.cli.streams import answer, say
 from valvelab.errors import WrongUsage
 from valvelab.files.adopted_uncertainty import write_adopted
@@ -43,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
     if args.file is None:
         raise WrongUsage("expected a STUDY, or --plan PARTS,APPRAISERS,TRIALS")
     kind, adopted_file = _adoption(args.adopt)
-    inspecting.use_defaults(args, GaugePart)
+    use_defaults(args, GaugePart)
     with inspecting.asked(GaugePart, args) as (part, folder):
         inspection = USE.inspect(part, Around())
         if adopted_file is not None:

@@ -12,7 +12,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args, get_origin
 
-from valvelab.cli.defaults import fill_in
+from valvelab.cli.defaults import add_no_defaults, use_defaults
 from valvelab.cli.options import add_common, shows_progress
 from valvelab.cli.output import (
     IN_FULL,
@@ -26,7 +26,7 @@ from valvelab.cli.output import (
     write_out,
 )
 from valvelab.cli.progress import LINE
-from valvelab.cli.streams import answer, say
+from valvelab.cli.streams import answer
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.files.contents import MAX_FILE_BYTES, Contents, standing_in
 from valvelab.files.job_archive import names_job
@@ -35,6 +35,7 @@ from valvelab.job.typed import shown_in, valid_part
 from valvelab.job.use import Around, Inspection, OfPart, Use
 from valvelab.job.uses import WITH_CARD, WITH_SHEET, use
 from valvelab.records.job import PARTS, Job, JobPart, TablePart
+from valvelab.records.particulars import Particulars
 from valvelab.records.result import exit_code
 from valvelab.writing import write_whole
 
@@ -78,7 +79,8 @@ def configure(parser: argparse.ArgumentParser, name: str, *, file_needed: bool =
             help="write the cam card (.pdf, or the .toml that phasing takes as --spec)",
         )
     parser.add_argument("--plot", type=Path, metavar="FILE", help="write the main figure (.svg, .png or .pdf)")
-    parser.add_argument("--no-defaults", action="store_true", help="leave the defaults.toml of your settings out")
+    parser.set_defaults(shop=None)
+    add_no_defaults(parser)
     add_common(parser)
 
 
@@ -114,13 +116,6 @@ def asked(kind: type[OfPart], args: argparse.Namespace) -> Iterator[tuple[OfPart
         whole = located(job, folder)
         inputs_of(whole, Specs(), within=folder)
         yield part_in_job(kind, whole, folder, args), folder
-
-
-def use_defaults(args: argparse.Namespace, kind: type[JobPart]) -> None:
-    """Fill in what the user's own defaults say and the command line does not, and say so."""
-    told = fill_in(args, kind)
-    if told and not args.quiet:
-        say(told, "info")
 
 
 def part_of(kind: type[OfPart], args: argparse.Namespace) -> OfPart:
@@ -209,7 +204,8 @@ def finish(
         from valvelab.job.certificates import write  # noqa: PLC0415 - the report library is for paper alone
 
         # the paper's verdicts leave no limit of the spec unanswered
-        judged.append(write(Job.of(part, system), path, signer=args.signer).verdicts)
+        job = Job.of(part, units=system, said=Particulars(shop=args.shop))
+        judged.append(write(job, path, signer=args.signer).verdicts)
 
     if args.out is not None:
         more = {ending: partial(form, inspection) for ending, form in known.forms.items()}

@@ -19,6 +19,8 @@ _BAR, _BASE, _LIFT, _HALF = 0.55, 1.0, 0.75, 0.27
 """The shaft between the lobes, base circles and lifts as they are drawn; half a lobe's width in its place."""
 TWO_ROWS = 20
 """More lobes than these have their names in two rows."""
+SIGNS_ACROSS = 130
+"""Signs of names that a line across a page has room for."""
 NAMED = 160
 """A tray of more springs names those alone that were not accepted."""
 
@@ -33,6 +35,16 @@ def _with(figure: Figure, curves: Sequence[Curve], bands: Sequence[Band], marks:
     return replace(figure, curves=tuple(curves), bands=tuple(bands), marks=tuple(marks))
 
 
+def short_names(names: Sequence[str], room: int) -> tuple[Mapping[str, str], str]:
+    """What items are written as where each has room for so many signs: their names, or numbers where one is longer.
+
+    With what a title adds then.
+    """
+    if max(map(len, names), default=0) < room:
+        return {name: name for name in names}, ""
+    return {name: str(number) for number, name in enumerate(names, start=1)}, ", numbered in the order of the readings"
+
+
 def camshaft_plan(lobes: Sequence[str], worst: Worst, centres_deg: Mapping[str, float]) -> Figure:
     """The camshaft from the side, lobes in the order of the table, noses where they point; not to scale.
 
@@ -40,7 +52,8 @@ def camshaft_plan(lobes: Sequence[str], worst: Worst, centres_deg: Mapping[str, 
     """
     count = len(lobes)
     first = centres_deg.get(lobes[0], 0.0)
-    figure = _plan("camshaft", "The camshaft from the side (not to scale)", (0.2, count + 0.8, -3.0, 3.0))
+    names, told = short_names(lobes, SIGNS_ACROSS * (2 if count > TWO_ROWS else 1) // count)
+    figure = _plan("camshaft", f"The camshaft from the side (not to scale){told}", (0.2, count + 0.8, -3.0, 3.0))
     bands, marks = [block((0.3, count + 0.7), (-_BAR, _BAR), "guide")], []
     for place, lobe in enumerate(lobes, start=1):
         toward = cos(radians(centres_deg[lobe] - first)) if lobe in centres_deg else 0.0
@@ -50,7 +63,7 @@ def camshaft_plan(lobes: Sequence[str], worst: Worst, centres_deg: Mapping[str, 
         ends = place - _HALF, place + _HALF
         bands.append(block(ends, (min(-_BASE, nose), max(_BASE, nose)), role))
         lower = -2.75 if count > TWO_ROWS and place % 2 else -2.2
-        marks.append(words(place, lower, lobe, role))
+        marks.append(words(place, lower, names[lobe], role))
         if decision is not None:
             marks.append(Marks(np.array([float(place)]), np.array([2.3]), decision, size=1.8))
     return _with(figure, [], bands, marks)
@@ -84,8 +97,9 @@ def head_plan(valves: Sequence[str], worst: Worst, kinds: Mapping[str, str]) -> 
     beside: dict[tuple[str, str], list[str]] = {}
     for valve in valves:
         beside.setdefault((_cylinder(valve), kinds.get(valve, "")), []).append(valve)
+    written, told = short_names(valves, SIGNS_ACROSS // 2 // len(places))
     figure = _plan(
-        "head", "The valves from above", (-0.75, len(places) - 0.25, -0.95 if two_rows else 0.05, 0.95), True
+        "head", f"The valves from above{told}", (-0.75, len(places) - 0.25, -0.95 if two_rows else 0.05, 0.95), True
     )
     curves, marks = [], []
     for (cylinder, kind), names in beside.items():
@@ -99,7 +113,7 @@ def head_plan(valves: Sequence[str], worst: Worst, kinds: Mapping[str, str]) -> 
             curves.append(Curve(x + ring[0], y + ring[1], role))
             if (decision := worst.get(valve)) is not None:
                 marks.append(Marks(np.array([x + 0.8 * radius]), np.array([y + 0.8 * radius]), decision, size=1.4))
-            marks.append(words(x, y, valve, role if decision in {None, "accept"} else decision or role))
+            marks.append(words(x, y, written[valve], role if decision in {None, "accept"} else decision or role))
     line = level((-0.7, len(places) - 0.3), 0.04, "guide") if two_rows else None
     return _with(figure, [*curves, *([line] if line else [])], [], marks)
 

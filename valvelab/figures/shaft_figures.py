@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,15 +12,19 @@ from numpy.typing import NDArray
 from valvelab.angles import fold
 from valvelab.arrays import FloatArray
 from valvelab.decimals import figure, told, with_sign
-from valvelab.figures.description import Axis, Band, Curve, Figure, Marks, Role, bars, level
+from valvelab.figures.description import Axis, Band, Curve, Figure, Marks, Role, bars, level, mark
+from valvelab.figures.plan_figures import SIGNS_ACROSS, short_names
 from valvelab.figures.polar import Rings, circle, magnification
 from valvelab.inspection.form.measured import is_lobe
 from valvelab.units import System, display_unit
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from valvelab.camshaft.journal import JournalForm
     from valvelab.inspection.form.measured import Axis as ShaftAxis
     from valvelab.inspection.form.shaft import ShaftInspection
+    from valvelab.records.result import Decision
 
 _BASE_OF_SPAN = 1.7
 """Radius of the base circle of a polar plot, in spans of the form: round enough to read, open enough to see into."""
@@ -171,10 +177,14 @@ def _together(places: FloatArray, names: tuple[str, ...], near: float) -> tuple[
 
 
 def bowed_shaft_figure(
-    inspection: ShaftInspection, system: System = "metric", chosen: str = "", rejected: frozenset[str] = frozenset()
+    inspection: ShaftInspection,
+    system: System = "metric",
+    chosen: str = "",
+    worst: Mapping[str, Decision] = MappingProxyType({}),
 ) -> Figure:
     """The shaft from the side, its bow drawn many times its size in the plane where it is worst.
 
+    worst: the gravest decision at a journal or a lobe by its name; it has that mark, and its colour where not accepted.
     Journals and the lobes that were read stand at their places; the length and the journals are to one scale (an
     unstated diameter is drawn at a ninth of the length), the bow is to the scale that the title says.
     """
@@ -195,25 +205,32 @@ def bowed_shaft_figure(
     core = np.linspace(x.min() - 0.8 * width, x.max() + 0.8 * width, 121)
     middle = bow.at(core)
     bands = [Band(core, middle - 0.58 * radius, middle + 0.58 * radius, "guide")]
+    lobes = _lobes(inspection, 0.6 * width)
     bands += [
-        _block(bow, (low, high), 0.72 * radius, 1.12 * radius, "guide") for low, high in _lobes(inspection, 0.6 * width)
+        _block(bow, ends, 0.72 * radius, 1.12 * radius, _coloured(worst.get(name), "guide"))
+        for name, ends in lobes.items()
     ]
+    names, numbered = short_names([form.trace.name for form, _ in placed], SIGNS_ACROSS * 2 // 3 // len(placed))
     texts, u = [], inspection.result.straightness.uncertainty.get("minimum_zone_um")
     for form, position in placed:
         name = form.trace.name
-        role: Role = "reject" if name in rejected else "measured" if name == chosen else "guide"
+        role = _coloured(worst.get(name), "measured" if name == chosen else "guide")
         bands.append(_block(bow, (position - width / 2, position + width / 2), radius, radius, role))
         size = with_sign(figure(1e3 * float(bow.at(position)) / factor, u, "um", system))
-        texts.append(name if len(placed) > 8 else f"{name} {size}")
+        texts.append(names[name] if len(placed) > 8 else f"{names[name]} {size}")
     spots = np.asarray([position for _, position in placed])
     half = 0.5 * axis.minimum_zone.zone_mm * factor
     ends = np.asarray([core[0] - 0.6 * width, core[-1] + 0.6 * width])
-    reach = 1.62 * radius + float(np.abs(along).max()) * factor / 1000.0
+    above = {form.trace.name: position for form, position in placed} | {
+        name: 0.5 * (low + high) for name, (low, high) in lobes.items()
+    }
+    marked = [(name, above[name]) for name in worst if name in above]
+    reach = (2.3 if marked else 1.62) * radius + float(np.abs(along).max()) * factor / 1000.0
     micro = display_unit("um", system).label
     zone = told(1000.0 * axis.minimum_zone.zone_mm, "um", system, u)
     return Figure(
         "shaft",
-        "Side view",
+        f"Side view{numbered}",
         Axis(bare.label, "mm", (float(ends[0]), float(ends[1]))),
         Axis(f"bow ×{factor:,.0f}, {micro}; up is toward {direction:.0f}°", "mm", (-reach, reach)),
         (
@@ -224,7 +241,10 @@ def bowed_shaft_figure(
             *_supports(inspection, bow, radius),
         ),
         tuple(bands),
-        (Marks(spots, bow.at(spots) + 1.28 * radius, "nominal", texts=tuple(texts), bare=True),),
+        (
+            Marks(spots, bow.at(spots) + 1.28 * radius, "nominal", texts=tuple(texts), bare=True),
+            *(replace(mark(x, float(bow.at(x)) + 1.95 * radius, worst[name]), size=1.6) for name, x in marked),
+        ),
         equal_scale=True,
         axes="x",
     )
@@ -257,16 +277,21 @@ def _block(bow: _Bow, ends: tuple[float, float], below: float, above: float, rol
     return Band(x, middle - below * reach, middle + above * reach, role)
 
 
-def _lobes(inspection: ShaftInspection, least: float) -> list[tuple[float, float]]:
-    """From where to where each lobe that was read stands: its outer tracks, and `least` at least."""
+def _coloured(decision: Decision | None, otherwise: Role) -> Role:
+    """The colour of what was decided, where it was not accepted."""
+    return otherwise if decision in {None, "accept"} else decision or otherwise
+
+
+def _lobes(inspection: ShaftInspection, least: float) -> dict[str, tuple[float, float]]:
+    """From where to where each lobe that was read stands, by name: its outer tracks, and `least` at least."""
     tracks: dict[str, list[float]] = {}
     for trace in inspection.question.readings.traces:
         if is_lobe(trace) and trace.position_mm is not None:
             tracks.setdefault(trace.name, []).append(trace.position_mm)
-    found = []
-    for places in tracks.values():
+    found = {}
+    for name, places in tracks.items():
         middle, half = 0.5 * (min(places) + max(places)), max(0.5 * (max(places) - min(places)), 0.5 * least)
-        found.append((middle - half, middle + half))
+        found[name] = middle - half, middle + half
     return found
 
 

@@ -42,9 +42,13 @@ def trace_figure(inspection: TextureInspection, system: System = "metric") -> Fi
     return Figure("trace", "Levelled trace and its mean line", _along(rough.x_mm), Axis("Height", "um"), curves)
 
 
+def as_stated(length_mm: float, system: System) -> str:
+    """A cutoff or another stated length with its unit, as it was stated; in inches to four places."""
+    return f"{length_mm:g} mm" if system == "metric" else with_unit(length_mm, "mm", system, 4, 4)
+
+
 def _cutoff(inspection: TextureInspection, system: System) -> str:
-    cutoff = inspection.rough.settings.cutoff_mm
-    return f"{cutoff:g} mm" if system == "metric" else with_unit(cutoff, "mm", system, 4, 4)
+    return as_stated(inspection.rough.settings.cutoff_mm, system)
 
 
 def _along(x_mm: FloatArray) -> Axis:

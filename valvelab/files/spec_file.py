@@ -37,7 +37,7 @@ _WANTED = {
     "float_type": "a number", "float_parsing": "a number", "int_type": "a whole number",
     "int_parsing": "a whole number", "int_from_float": "a whole number", "finite_number": "a finite number",
     "bool_type": "true or false", "bool_parsing": "true or false",
-    "tuple_type": "a list", "list_type": "a list", "dict_type": "a table of keys",
+    "path_type": "a file's name", "tuple_type": "a list", "list_type": "a list", "dict_type": "a table of keys",
     "model_type": "a table of keys", "model_attributes_type": "a table of keys", "dataclass_type": "a table of keys",
 }  # fmt: skip
 

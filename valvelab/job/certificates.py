@@ -21,6 +21,7 @@ from valvelab.job.verify import Again, carries, verify_bytes
 from valvelab.quantities import iso_date, time_of_writing
 from valvelab.records.certificate_result import CertifyResult
 from valvelab.records.job import Job, Shown
+from valvelab.records.particulars import Particulars
 from valvelab.records.result import Result
 from valvelab.report.pdf import certificate_bytes
 from valvelab.signing.keys import Signer
@@ -83,13 +84,20 @@ def _check(content: bytes, path: Path, made_of: Again) -> None:
         raise CannotWrite(str(path), f"{UNSOUND}: {why}")
 
 
-def write_shown(shown: Shown, path: Path, units: System, made: str, signer: Signer | None = None) -> CertifyResult:
+def write_shown(
+    shown: Shown,
+    path: Path,
+    units: System,
+    made: str,
+    signer: Signer | None = None,
+    said: Particulars | None = None,
+) -> CertifyResult:
     """The certificate of what a bay of the window shows, by the same road as any job's.
 
-    `made` is the date, ISO 8601. Refuses files that changed since they were inspected, and a paper that would say
-    something else than the window does.
+    `made` is the date, ISO 8601; `said`: what the paper says besides. Refuses files that changed since they
+    were inspected, and a paper that would say something else than the window does.
     """
-    job = Job.of(shown.part, units, made)
+    job = Job.of(shown.part, units=units, made=made, said=said)
     done = inspect_job(job, stated={0: json.loads(shown.result.model_dump_json())})
     check_shown(shown, done.parts[0].result)
     return write_inspected(done, job, path, signer)

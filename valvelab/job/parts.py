@@ -9,8 +9,8 @@ from os.path import normpath
 from pathlib import Path
 
 from valvelab.errors import BadFile, BadSpec
-from valvelab.files.contents import read_contents
-from valvelab.files.shop_card import read_shop_card
+from valvelab.files.contents import Contents, read_contents
+from valvelab.files.shop_card import files_said, read_shop_card
 from valvelab.files.spec_file import nominal_path, parse_toml
 from valvelab.inspection.spec_answers import Answer, settled
 from valvelab.job.carried import carry, names_for, relative_sources
@@ -18,7 +18,6 @@ from valvelab.job.typed import Specs
 from valvelab.job.use import Around, Stated
 from valvelab.job.uses import use
 from valvelab.records.job import Job
-from valvelab.records.particulars import ShopCard
 from valvelab.records.spec import Spec
 from valvelab.report.assembly import Part, Words, assemble
 from valvelab.report.page_model import Attachment, Certificate, Letterhead, Picture
@@ -45,10 +44,8 @@ def inputs_of(job: Job, specs: Specs, within: Path | None = None) -> list[Path]:
             raise BadFile("job.toml", "", f"the file {path.name!r} outside the certificate", "a carried file")
         found[path] = None
 
-    for path in job.files:
+    for path in files_said(job):
         add(path)
-    if job.shop is not None and (mark := read_shop_card(job.shop)[0].mark) is not None:
-        add(job.shop.parent / mark)
     for part in job.part:
         for path in part.files:
             add(path)
@@ -142,7 +139,9 @@ def _words(done: Inspected) -> Words:
 def _letterhead(shop: Path | None, inputs: Mapping[str, bytes]) -> Letterhead | None:
     if shop is None:
         return None
-    card = parse_toml(inputs[shop.as_posix()], shop.as_posix(), ShopCard, BadSpec)
+    card, _ = read_shop_card(Contents.of(shop.as_posix(), inputs[shop.as_posix()]))
     lines = (*(card.address or "").split("\n"), card.phone or "")
-    mark = None if card.mark is None else inputs[normpath(shop.parent / card.mark).replace("\\", "/")]
+    mark = None if card.mark is None else inputs.get(normpath(shop.parent / card.mark).replace("\\", "/"))
+    if card.mark is not None and mark is None:
+        raise BadFile(shop.name, "mark", repr(str(card.mark)), "a name that a certificate can carry the picture under")
     return Letterhead(card.name, tuple(line for line in lines if line.strip()), mark)

@@ -341,7 +341,6 @@ class Job(Particulars):
     """
 
     schema_version: Literal[2] = 2
-    title: str | None = None
     made: str | None = Field(default=None, pattern=r"^\d{4}-\d{2}-\d{2}$")
     units: Literal["metric", "inch"] = "metric"
     spec: Path | None = None
@@ -350,9 +349,9 @@ class Job(Particulars):
     part: tuple[Annotated[_Part, Field(discriminator="inspect")], ...] = Field(min_length=1, max_length=MOST_PARTS)
 
     @classmethod
-    def of(cls, part: JobPart, units: System, made: str | None = None) -> Self:
-        """The job of one part."""
-        return cls.model_validate({"units": units, "made": made, "part": (part,)})
+    def of(cls, *parts: JobPart, units: System, made: str | None = None, said: Particulars | None = None) -> Self:
+        """The job of these parts; `said`: what its paper says besides."""
+        return cls.model_validate({**dict(said or ()), "units": units, "made": made, "part": parts})
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,17 +8,18 @@ mark = "mark.png"             # a small picture (PNG or JPEG), counted from the 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Annotated, Self
+from typing import Annotated, Self, TypeVar
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, Field, ValidationError
 
 from valvelab.errors import BadQuantity, one_line
 from valvelab.records.result import Record
 
 LONGEST_LINE, LONGEST_ADDRESS, LONGEST_REMARKS = 120, 400, 2_000
 MOST_PHOTOGRAPHS = 12
+Stated = TypeVar("Stated", bound=Record)
 
 
 def _of_most(most: int, what: str, *, lines: bool = False) -> AfterValidator:
@@ -55,6 +56,7 @@ class ShopCard(Record):
 class Particulars(Record):
     """What a paper says besides what was inspected; a job's own keys. full: with all rows and all plots."""
 
+    title: str | None = Field(None, description="name of the job on the certificate")
     customer: Line | None = Field(None, description="whom the paper is for")
     job_number: Line | None = Field(None, description="the shop's own number of the job")
     remarks: Annotated[str, _of_most(LONGEST_REMARKS, "remarks", lines=True)] | None = Field(
@@ -74,3 +76,17 @@ class Particulars(Record):
         named = tuple(one.model_copy(update={"file": name(one.file)}) for one in self.photographs)
         shop = None if self.shop is None else name(self.shop)
         return self.model_copy(update={"shop": shop, "photographs": named})
+
+
+def stated(kind: type[Stated], said: Mapping[str, object]) -> Stated:
+    """A record of what a person stated, by its keys. Raises BadQuantity with the key of what can't be used."""
+    try:
+        return kind.model_validate(said)
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        cause, key = first.get("ctx", {}).get("error"), str(first["loc"][0])
+        if isinstance(cause, BadQuantity):
+            raise BadQuantity(key, cause.found, cause.expected) from None
+        if first["type"] == "missing":
+            raise BadQuantity(key, "nothing", "a text") from None
+        raise BadQuantity(key, f"{first['input']!r:.60}", first["msg"]) from None

@@ -6,7 +6,7 @@ Field names carry their unit. A field that could not be derived is None and a no
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, Any, ClassVar, Literal, NamedTuple
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, model_validator
 
@@ -59,6 +59,14 @@ OPEN = "undecided: "
 """How remarks and notes begin that say why a verdict is open."""
 
 
+class Nearest(NamedTuple):
+    """The limit that a value stands nearest to, how far inside it (below 0: outside), and whether it is the upper."""
+
+    limit: float
+    inside: float
+    upper: bool
+
+
 class Verdict(Record):
     """One characteristic of one item held against its limits."""
 
@@ -75,6 +83,16 @@ class Verdict(Record):
     clause: str | None = None
     reason: str | None = None
     """Why it is undecided, where an envelope is left, or which source of uncertainty is unknown."""
+
+    @property
+    def nearest(self) -> Nearest | None:
+        """The limit that the value stands nearest to; None without a value or a limit."""
+        value = self.measured
+        if value is None:
+            return None
+        lower = () if self.lower is None else (Nearest(self.lower, value - self.lower, upper=False),)
+        upper = () if self.upper is None else (Nearest(self.upper, self.upper - value, upper=True),)
+        return min((*lower, *upper), key=lambda one: one.inside, default=None)
 
     @property
     def remark(self) -> str:

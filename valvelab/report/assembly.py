@@ -30,9 +30,10 @@ from valvelab.report.page_model import (
     Pictures,
     Section,
     Signatures,
+    Spare,
     figure_rows,
 )
-from valvelab.report.texts import CARRIED, RULES, SHORT_UNCERTAINTY, UNCERTAINTY, WHERE_DEFINED
+from valvelab.report.texts import CARRIED, RULES, SHORT_UNCERTAINTY, SOURCES, UNCERTAINTY, WHERE_DEFINED
 from valvelab.tables.description import Mark, Table
 from valvelab.tables.sentences import (
     about_in_print,
@@ -53,6 +54,11 @@ MOST_SENTENCES, MOST_CLOSEST, MOST_DECIDING, MOST_WARNINGS = 6, 4, 40, 12
 PICTURED_PARTS, ACROSS = 4, 2
 """Parts of a job whose picture it shows, the gravest first, and how many side by side."""
 PICTURE_MM = 62.0
+FEW_PARTS = 8
+"""Parts of a job that its first page lists where it is full, the gravest."""
+LONGEST_VALUE, LONGEST_SENTENCE = 60, 240
+"""Signs of what is stated and of a sentence that are left on such a page."""
+FOUND, PHOTOGRAPHS = "What was found", "Photographs"
 ON_FRONT = 3
 """Photographs that the first page has room for; more have pages of their own."""
 SOURCE_TYPE = 7.5
@@ -132,7 +138,7 @@ def assemble(
     heading = parts[0].title or f"{parts[0].name}: {TITLE.lower()}" if alone else TITLE
     sections: list[Section] = []
     if alone and parts[0].pages is not None:
-        sections += parts[0].pages(parts[0].result)
+        sections += _with_words(parts[0].pages(parts[0].result), words)
     else:
         sections += [
             _front(heading, parts, made, words, system, attachments),
@@ -155,6 +161,23 @@ def assemble(
     )
 
 
+def _with_words(pages: Sequence[Section], words: Words) -> list[Section]:
+    """Pages that are whole by themselves with the job's words: on the one that lists the others, else after them.
+
+    A single page has no room for a head.
+    """
+    head = (words.letterhead,) if words.letterhead else ()
+    said: list[Block] = [Identity(words.pairs)] if words.customer or words.job_number else []
+    said += [Paragraph(line) for line in _lines(words)]
+    said += [Pictures(words.pictures)] if words.pictures else []
+    first, *others = pages
+    if others and any(isinstance(block, Signatures) for block in first.blocks[-1:]):
+        title = (*head, Heading(first.title)) if head else ()
+        blocks = (*title, *first.blocks[:-1], *said, first.blocks[-1])
+        return [replace(first, title="" if head else first.title, blocks=blocks), *others]
+    return [*pages, Section("Of the job", (*head, *said), new_page=True)] if said else [*pages]
+
+
 def number_of(attachments: Iterable[Attachment]) -> str:
     """Twelve hex digits that follow from everything the certificate carries."""
     digest = sha256()
@@ -171,20 +194,49 @@ def _front(
     results = [part.result for part in parts]
     alone = len(parts) == 1
     blocks: list[Block] = [words.letterhead] if words.letterhead else []
-    blocks += [Heading(heading), Identity(_pairs(parts, made, words)), verdict_banner(results, _rules(parts), system)]
+    blocks += [Heading(heading), _identity(_pairs(parts, made, words)), _verdict(results, _rules(parts), system)]
     if alone:
-        blocks += [*(Paragraph(text, "strong") for text in parts[0].told), *parts[0].picture]
-        blocks += _closest(results, system)
+        blocks += [*_told(parts[0].told), *parts[0].picture, *_closest(results, system)]
         if _one_sheet(parts):
             method = short_method(parts, attachments)
-            blocks += [*parts[0].found, Paragraph(method.title, "strong"), *method.blocks]
+            blocks += [Spare(FOUND, parts[0].found, (_later(FOUND),)), Paragraph(method.title, "strong")]
+            blocks.append(Spare(method.title, method.blocks, (_later(method.title),)))
     else:
-        blocks += [_parts_table(parts), *_pictures_of(parts)]
+        blocks += [_parts(parts), *_pictures_of(parts)]
     if words.remarks:
-        blocks += [Paragraph(f"Remarks. {line}" if not number else line) for number, line in enumerate(_lines(words))]
+        lines = (Paragraph(f"Remarks. {line}" if not number else line) for number, line in enumerate(_lines(words)))
+        blocks.append(Spare("Remarks", tuple(lines), (_later("Remarks"),)))
     if 0 < len(words.pictures) <= ON_FRONT:
-        blocks.append(Pictures(words.pictures))
+        blocks.append(Spare(PHOTOGRAPHS, (Pictures(words.pictures),), (_later(PHOTOGRAPHS),)))
     return Section("", (*blocks, CAUTIONS_BOX, Signatures(SIGNS)), one_page=True)
+
+
+def _later(title: str) -> Paragraph:
+    return Paragraph(f"{title}: on a later page.")
+
+
+def _identity(pairs: tuple[tuple[str, str | None], ...]) -> Spare:
+    """What identifies job and part; a full page cuts long values, which then stand whole on a later one."""
+    short = tuple((label, value and _shortened(value, LONGEST_VALUE)) for label, value in pairs)
+    return Spare("Stated in full" if short != pairs else "", (Identity(pairs),), (Identity(short),), stays=2)
+
+
+def _told(texts: Sequence[str]) -> list[Block]:
+    """A part's answer in words; a full page cuts long ones."""
+    whole = tuple(Paragraph(text, "strong") for text in texts)
+    short = tuple(replace(one, text=_shortened(one.text, LONGEST_SENTENCE)) for one in whole)
+    return [Spare(FOUND if short != whole else "", whole, short, stays=3)] if whole else []
+
+
+def _verdict(results: Sequence[Result], rules: Sequence[DecisionRule], system: System) -> Spare:
+    """The verdict in words; on a full page in the fewest."""
+    whole, short = (verdict_banner(results, rules, system, most) for most in (MOST_SENTENCES, 1))
+    lines = (_shortened(line, LONGEST_SENTENCE) for line in short.sentence.split("\n"))
+    return Spare("", (whole,), (replace(short, sentence="\n".join(lines)),), stays=4)
+
+
+def _shortened(text: str, most: int) -> str:
+    return text if len(text) <= most else f"{text[: most - 1].rstrip()}…"
 
 
 def _one_sheet(parts: Sequence[Part]) -> bool:
@@ -207,11 +259,16 @@ def _pairs(parts: Sequence[Part], made: str, words: Words) -> tuple[tuple[str, s
     return (*words.pairs, *shared.items(), ("written", made))
 
 
-def verdict_banner(results: Sequence[Result], rules: Sequence[DecisionRule], system: System) -> Banner:
-    """The overall verdict with its counts; under it what is wrong, by how much, and what may not be done."""
+def verdict_banner(
+    results: Sequence[Result], rules: Sequence[DecisionRule], system: System, most: int = MOST_SENTENCES
+) -> Banner:
+    """The overall verdict with its counts; under it what is wrong, by how much, and what may not be done.
+
+    most: sentences on what is wrong, the rest is counted.
+    """
     verdicts = [verdict for result in results for verdict in result.verdicts]
     head = banner(verdicts, rules if overall(verdicts) == "accept" else ())
-    said = [] if head.decision in {None, "accept"} else sentences(results, system, MOST_SENTENCES)
+    said = [] if head.decision in {None, "accept"} else sentences(results, system, most)
     return replace(head, sentence="\n".join([head.sentence, *said]))
 
 
@@ -220,7 +277,17 @@ def _closest(results: Sequence[Result], system: System) -> list[Block]:
     rows = closest(results, MOST_CLOSEST)
     if not rows:
         return []
-    return [accepted_table([(row, 0) for row in rows], results, system, "Closest to a limit among what is accepted")]
+    table = accepted_table([(row, 0) for row in rows], results, system, "Closest to a limit among what is accepted")
+    return [Spare("", (table,), (replace(table, rows=table.rows[:1]),), stays=1)]
+
+
+def _parts(parts: Sequence[Part]) -> Block:
+    """A line for each part of a job; a full page has the gravest alone."""
+    if len(parts) <= FEW_PARTS:
+        return _parts_table(parts)
+    gravest = sorted(parts, key=lambda part: rank(overall(part.result.verdicts)))[:FEW_PARTS]
+    more = Paragraph(f"And {len(parts) - FEW_PARTS} more, none of them graver: on a later page.")
+    return Spare("Parts of the job", (_parts_table(parts),), (_parts_table(gravest), more), stays=3)
 
 
 def _parts_table(parts: Sequence[Part]) -> Table:
@@ -245,9 +312,9 @@ def _second(
     if _one_sheet(parts):
         found = Section("", ())
     else:
-        found = Section("What was found", parts[0].found if len(parts) == 1 else tuple(_told_of(parts)))
+        found = Section(FOUND, parts[0].found if len(parts) == 1 else tuple(_told_of(parts)))
     sections = [Section("What decides", deciding), found] if deciding else [found]
-    sections += [Section("Photographs", (Pictures(words.pictures),))] if len(words.pictures) > ON_FRONT else []
+    sections += [Section(PHOTOGRAPHS, (Pictures(words.pictures),))] if len(words.pictures) > ON_FRONT else []
     sections += [*warnings_section(parts), *([] if _one_sheet(parts) else [short_method(parts, attachments)])]
     shown = [section for section in sections if section.blocks]
     yield from (replace(section, new_page=not number) for number, section in enumerate(shown))
@@ -339,7 +406,7 @@ def short_method(parts: Sequence[Part], attachments: Sequence[Attachment]) -> Se
     lines = [part.method for part in parts if part.method] if len(parts) == 1 else []
     lines += [SHORT_UNCERTAINTY, *map(in_words, _rules(parts)), WHERE_DEFINED]
     lines += [CARRIED] if attachments else []
-    return Section("Method and sources", (*map(Paragraph, lines), sources_table(_sources(parts), attachments)))
+    return Section(SOURCES, (*map(Paragraph, lines), sources_table(_sources(parts), attachments)))
 
 
 def _annexes(parts: Sequence[Part], system: System, attachments: Sequence[Attachment]) -> Iterator[Section]:
@@ -393,7 +460,7 @@ def verdict_blocks(
 ) -> list[Block]:
     """The table of verdicts of some results, and under it why some are undecided or what their uncertainty lacks."""
     table, reasons = verdict_table(verdicts, among, system, title)
-    return [table, *(Paragraph(in_print(reason), "small") for reason in reasons)]
+    return [table, *([Paragraph(" ".join(map(in_print, reasons)), "small")] if reasons else [])]
 
 
 def notes_section(told: Sequence[tuple[Note, tuple[Subject, ...]]]) -> Section:

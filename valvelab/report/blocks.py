@@ -144,17 +144,22 @@ def _(block: Heading, layout: Layout) -> list[Flowable]:
 
 
 MARK_WIDE_MM, MARK_HIGH_MM = 40.0, 16.0
+HEAD_LINES = 5
+"""Lines under the shop's name; further ones share the last."""
 PICTURES_ACROSS, PICTURE_HIGH_MM = 3, 24.0
 
 
 @flowables.register
 def _(block: Letterhead, layout: Layout) -> list[Flowable]:
-    height = max(13.0 + 11.0 * len(block.lines) + 6.0, 0.0 if block.mark is None else MARK_HIGH_MM * MM + 4.0)
+    last = [", ".join(block.lines[HEAD_LINES - 1 :])] if len(block.lines) >= HEAD_LINES else []
+    lines = [*block.lines[: HEAD_LINES - 1], *last]
+    height = max(13.0 + 11.0 * len(lines) + 6.0, 0.0 if block.mark is None else MARK_HIGH_MM * MM + 4.0)
+    room = layout.width - (0.0 if block.mark is None else (MARK_WIDE_MM + 4.0) * MM)
 
     def draw(canvas: Canvas, box: Rectangle) -> None:
-        write(canvas, block.name, (0.0, box.height - 12.0), 12.0, layout.look.of("heading"), font=BOLD)
-        for row, line in enumerate(block.lines, start=1):
-            write(canvas, line, (0.0, box.height - 12.0 - 11.0 * row), 8.5, layout.look.of("text"))
+        write(canvas, block.name, (0.0, box.height - 12.0), 12.0, layout.look.of("heading"), font=BOLD, width=room)
+        for row, line in enumerate(lines, start=1):
+            write(canvas, line, (0.0, box.height - 12.0 - 11.0 * row), 8.5, layout.look.of("text"), width=room)
         if block.mark is not None:
             reader = picture_reader(block.mark, "the mark")
             wide, high = _within(reader.getSize(), MARK_WIDE_MM * MM, MARK_HIGH_MM * MM)
@@ -212,7 +217,7 @@ def _(block: Identity, layout: Layout) -> list[Flowable]:
 
 def _labelled(label: str, value: str | None, look: Paper) -> list[tuple[str, Setting]]:
     shown = "" if not label else (value or "not stated")
-    stated = Setting(8.0 * look.size, look.of("text"), BOLD, split_words=False)
+    stated = Setting(8.0 * look.size, look.of("text"), BOLD)
     quiet, small = (Setting(size * look.size, look.of("quiet")) for size in (8.0, 7.5))
     return [(label, small), (shown, stated if value else quiet)]
 
@@ -322,7 +327,7 @@ def on_one_page(blocks: Sequence[Block], layout: Layout, room: float) -> list[Bl
     plots = [block for block in blocks if isinstance(block, FigureBlock)]
     if not plots:
         return list(blocks)
-    taken = sum(_height(block, layout) for block in blocks)
+    taken = sum(height_of(block, layout) for block in blocks)
     stated = sum(block.height_mm for block in plots)
     times = (stated + (room - SPARE - taken) / MM) / stated
     return [
@@ -337,7 +342,7 @@ MOST_TIMES = 1.5
 """How many times its stated height a plot takes at most."""
 
 
-def _height(block: Block, layout: Layout) -> float:
+def height_of(block: Block, layout: Layout) -> float:
     """Points that a block takes on a page of its own."""
     parts = (part for one in flowables(block, layout) for part in (one.parts if isinstance(one, Together) else [one]))
     return sum(float(part.wrap(layout.width, LONG)[1]) + float(part.getSpaceBefore()) for part in parts)

@@ -17,10 +17,9 @@ from valvelab.figures.phasing_figures import event_diagram, wheel_dial
 from valvelab.figures.plan_figures import head_plan
 from valvelab.inspection.engine.motion import CAUTION as MOTION_CAUTION
 from valvelab.inspection.engine.motion import MotionInspection
-from valvelab.inspection.engine.phasing import CAUTION as PHASING_CAUTION
 from valvelab.inspection.engine.phasing import PhasingInspection
 from valvelab.report.assembly import Part
-from valvelab.report.page_model import Block, Box, FigureBlock, Paragraph, Plot, Section, figure_rows
+from valvelab.report.page_model import Block, Box, FigureBlock, Plot, Section, figure_rows
 from valvelab.tables.engine import (
     clearance_tables,
     contact_tables,
@@ -31,6 +30,7 @@ from valvelab.tables.engine import (
     phasing_tables,
     reading_tables,
 )
+from valvelab.tables.headline import adjustment
 from valvelab.tables.verdicts import worst_by_item
 from valvelab.units import System
 
@@ -56,7 +56,8 @@ def phasing_part(inspection: PhasingInspection, system: System = "metric") -> Pa
             ("measured on", sheet.date),
         ),
         picture=(figures,),
-        found=(engine_table(result), *tables[:-1], Paragraph(PHASING_CAUTION, "strong")),
+        told=tuple(f"{wanted}." for wanted in [adjustment(result)] if wanted),
+        found=(engine_table(result), *tables[:-1]),
         annexes=lambda: (Section("Steps", (tables[-1],)),),
         subjects=("phasing", "event"),
         serial=sheet.serial,
@@ -78,7 +79,7 @@ def motion_part(
     caption = f"{', '.join(drawn)}: valve lift; dashed without lash, and the piston below dead centre."
     kinds = {side.lobe.name: side.lobe.kind or "" for side in inspection.sides}
     head = head_plan(list(kinds), worst_by_item(result.verdicts), kinds)
-    figure = FigureBlock(((head,), (lift_figure(inspection, drawn),)), 72.0, caption=caption)
+    figure = FigureBlock(((head,), (lift_figure(inspection, drawn),)), 72.0, weights=(1.0, 1.7), caption=caption)
     return Part(
         name="Valve motion",
         result=result,

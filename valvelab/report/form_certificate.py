@@ -6,6 +6,15 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from valvelab.figures.description import Figure
+from valvelab.figures.form_places import (
+    marked_ratio,
+    marked_roughness,
+    marked_section,
+    marked_shares,
+    not_accepted,
+    place_of,
+    worst_readings,
+)
 from valvelab.figures.gauge_figures import components_figure, means_figure, ranges_figure
 from valvelab.figures.shaft_figures import (
     axis_figure,
@@ -14,11 +23,13 @@ from valvelab.figures.shaft_figures import (
     roundness_figure,
     section_figure,
 )
-from valvelab.figures.texture_figures import material_ratio_figure, roughness_figure, trace_figure
+from valvelab.figures.texture_figures import as_stated, material_ratio_figure, roughness_figure, trace_figure
+from valvelab.inspection.characteristics import printed
 from valvelab.report.assembly import Part
 from valvelab.report.page_model import FigureBlock, Section, figure_rows
 from valvelab.tables.form import analysis_table, shaft_tables, study_table, texture_table
-from valvelab.units import System, show
+from valvelab.tables.verdicts import worst_by_item
+from valvelab.units import System, with_unit
 
 if TYPE_CHECKING:
     from valvelab.inspection.form.gauge import GaugeInspection
@@ -55,10 +66,17 @@ def shaft_part(inspection: ShaftInspection, system: System = "metric") -> Part:
     polars = [(_bare(roundness_figure(form, system)),) for form in inspection.journals]
     lobing = [(_bare(harmonics_figure(form)),) for form in inspection.journals]
     polar_rows = figure_rows(polars, ACROSS, POLAR_MM, caption=POLARS)
+    verdicts = inspection.result.verdicts
+    worst = worst_by_item([row.model_copy(update={"item": place_of(inspection, row)}) for row in verdicts])
+    beside, told = _beside(inspection, system)
+    side = bowed_shaft_figure(inspection, system, worst=worst)
+    axis = replace(axis_figure(inspection), x_axis=side.x_axis)
     probe = readings.probe_uncertainty_mm
     adopted = "" if readings.adopted_probe is None else f", {readings.adopted_probe}"
     vees = readings.vees
-    support = "centres" if vees is None else f"vees at {vees.positions_mm[0]:g} and {vees.positions_mm[1]:g} mm"
+    support = (
+        "centres" if vees is None else f"vees at {' and '.join(as_stated(mm, system) for mm in vees.positions_mm)}"
+    )
     return Part(
         name="Shaft form",
         result=inspection.result,
@@ -69,22 +87,39 @@ def shaft_part(inspection: ShaftInspection, system: System = "metric") -> Part:
             ("instrument", readings.instrument),
             ("measured on", readings.date),
             ("supported by", support),
-            ("stated uncertainty", None if probe is None else f"probe {show(1000.0 * probe, 'um')} µm{adopted}"),
+            (
+                "stated uncertainty",
+                None if probe is None else f"probe {with_unit(1e3 * probe, 'um', system, 2, 1)}{adopted}",
+            ),
         ),
         picture=(
             FigureBlock(
-                ((bowed_shaft_figure(inspection, system),), (_bare(section_figure(inspection, system)),)),
-                56.0,
+                ((side, axis), (beside,)),
+                72.0,
                 weights=(1.9, 1.0),
-                caption="Left: the shaft from the side, its bow magnified as stated. Right: within the minimum zone.",
+                caption=f"Left: the shaft from the side, its bow magnified as stated. Right: {told}.",
             ),
         ),
-        found=(*shaft_tables(inspection.result, system), FigureBlock(((axis_figure(inspection),),), 45.0)),
+        found=tuple(shaft_tables(inspection.result, system)),
         annexes=lambda: (Section("Journals", (*polar_rows, *figure_rows(lobing, ACROSS, LOBING_MM))),),
         method=FORM,
         subjects=("station", "shaft"),
         serial=readings.serial,
     )
+
+
+def _beside(inspection: ShaftInspection, system: System) -> tuple[Figure, str]:
+    """What is drawn beside the shaft, and how it is told: the journal that is not round, else the centres end on."""
+    open_ = not_accepted(inspection.result.verdicts)
+    forms = {form.trace.name: form for form in inspection.journals}
+    out = [row for row in open_ if row.characteristic.startswith("roundness") and row.item in forms]
+    if out:
+        name = min(out, key=lambda row: row.probability_conforming or 0.0).item
+        return _bare(roundness_figure(forms[name], system)), f"{name}, its trace magnified outward"
+    bent = worst_by_item(
+        [row.model_copy(update={"item": place_of(inspection, row)}) for row in open_ if row.item == "shaft"]
+    )
+    return marked_section(_bare(section_figure(inspection, system)), inspection, bent), "within the minimum zone"
 
 
 def _bare(figure: Figure) -> Figure:
@@ -95,26 +130,39 @@ def _bare(figure: Figure) -> Figure:
 def texture_part(inspection: TextureInspection, system: System = "metric") -> Part:
     """A surface trace's part of a certificate."""
     result = inspection.result
-    short = "none" if result.short_cutoff_mm is None else f"{1000.0 * result.short_cutoff_mm:g} µm"
+    short = result.short_cutoff_mm
+    fine = (
+        "none"
+        if short is None
+        else f"{1e3 * short:g} µm"
+        if system == "metric"
+        else with_unit(1e3 * short, "um", system, 1, 0)
+    )
     return Part(
         name="Surface texture",
         result=result,
         identity=(
             ("surface", result.label),
             ("form of the file", result.form),
-            ("cutoff", f"{result.cutoff_mm:g} mm"),
-            ("short cutoff", short),
+            ("cutoff", as_stated(result.cutoff_mm, system)),
+            ("short cutoff", fine),
             ("sections", str(result.sections)),
-            ("evaluation length", f"{result.evaluation_length_mm:g} mm"),
+            ("evaluation length", as_stated(result.evaluation_length_mm, system)),
         ),
         picture=(
             FigureBlock(
-                ((roughness_figure(inspection, system),), (material_ratio_figure(inspection, system),)),
-                66.0,
+                (
+                    (
+                        marked_roughness(roughness_figure(inspection, system), inspection),
+                        trace_figure(inspection, system),
+                    ),
+                    (marked_ratio(material_ratio_figure(inspection, system), inspection),),
+                ),
+                84.0,
                 weights=(1.4, 1.0),
             ),
         ),
-        found=(texture_table(result, system), FigureBlock(((trace_figure(inspection, system),),), 62.0)),
+        found=(texture_table(result, system),),
         method=FILTER,
         subjects=("trace",),
     )
@@ -124,16 +172,17 @@ def gauge_part(inspection: GaugeInspection, system: System = "metric") -> Part:
     """A gauge study's part of a certificate."""
     result = inspection.result
     readings = inspection.question.readings
+    columns = _gauge_columns(inspection)
     return Part(
         name="Gauge study",
         result=result,
         identity=(
-            ("measures", readings.characteristic),
+            ("measures", readings.characteristic and printed(readings.characteristic, readings.unit)),
             ("parts", str(len(result.parts))),
             ("appraisers", ", ".join(result.appraisers)),
             ("trials", str(result.trials)),
         ),
-        picture=(FigureBlock(((components_figure(inspection),),), 55.0),),
+        picture=(FigureBlock(columns, 55.0, weights=(1.3, 1.0)[: len(columns)]),),
         found=(study_table(result, system), analysis_table(result, system)),
         annexes=lambda: (
             Section("Readings", (FigureBlock(((means_figure(inspection), ranges_figure(inspection)),), 110.0),)),
@@ -141,3 +190,10 @@ def gauge_part(inspection: GaugeInspection, system: System = "metric") -> Part:
         method=STUDY,
         subjects=("gauge",),
     )
+
+
+def _gauge_columns(inspection: GaugeInspection) -> tuple[tuple[Figure, ...], ...]:
+    """Where the variation comes from; where it is too much, with the readings that make it."""
+    shares = marked_shares(components_figure(inspection), inspection)
+    open_ = not_accepted(inspection.result.verdicts)
+    return ((shares,),) if not open_ else ((shares,), (worst_readings(inspection, open_[0].decision),))

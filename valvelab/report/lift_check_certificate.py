@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from valvelab.conformity.decision import guard_band
 from valvelab.decimals import decimals_of
 from valvelab.figures.rule_figures import scale_figure
+from valvelab.inspection.characteristics import Subject
 from valvelab.inspection.lift_check.inspect import CAUTION, LiftCheckInspection, remarks_on
 from valvelab.records.lift_check_result import CheckedLift, LiftCheckResult
-from valvelab.records.result import Result, Verdict
+from valvelab.records.result import Note, Result, Verdict
 from valvelab.records.spec import DecisionRule
 from valvelab.report.assembly import Part, banner, in_words, verdict_blocks
 from valvelab.report.page_model import (
@@ -25,10 +26,11 @@ from valvelab.report.page_model import (
 )
 from valvelab.report.texts import CARRIED
 from valvelab.tables.lift_check import car_readings, event_list, lift_told, valve_list
-from valvelab.tables.sentences import chance, margin
+from valvelab.tables.sentences import about_in_print, chance, in_print, margin
 from valvelab.tables.verdicts import WORDS, counts, overall
 from valvelab.units import System, display_unit, show
 
+SUBJECTS: tuple[Subject, ...] = ("valve", "event")
 SIGNS = ("inspector, date", "entrant, date", "for the event, date")
 METHOD = (
     "Lift = mean of the readings at full lift − mean of the shut ones; u² = calibration² + u(open)² + u(zero)², "
@@ -78,7 +80,7 @@ def lift_check_part(inspection: LiftCheckInspection, system: System = "metric") 
         identity=_event_pairs(result, system),
         picture=(),
         found=(event_list(result, system),),
-        subjects=("valve", "event"),
+        subjects=SUBJECTS,
         pages=lambda on_paper: tuple(_pages(inspection, on_paper, system)),
         title=": ".join(filter(None, ("Lift check", ", ".join(filter(None, named))))),
     )
@@ -117,7 +119,7 @@ class _OnPaper:
             banner(result.verdicts, [self.rule]),
             event_list(result, self.system),
             *self._not_of_a_car(),
-            *_attention(f"{note.about}: {note.text}" for note in result.notes if note.level == "warning"),
+            *_attention(map(_told, (note for note in result.notes if note.level == "warning"))),
             Paragraph(CARRIED, "small"),
             Signatures(SIGNS),
         ]
@@ -137,14 +139,8 @@ class _OnPaper:
             if len(rows) <= ROW_A_READING
             else valve_list(rows, verdicts, self.decimals, self.system, _read_where(rows))
         )
-        remarks = [
-            f"{note.about}: {note.text}" for one in valves if one.check.name in names for note in remarks_on(one)
-        ]
-        remarks += [
-            f"{note.about}: {note.text}"
-            for note in result.notes
-            if note.about == "instrument" and note.level == "warning"
-        ]
+        remarks = [_told(note) for one in valves if one.check.name in names for note in remarks_on(one)]
+        remarks += [_told(note) for note in result.notes if note.about == "instrument" and note.level == "warning"]
         much = len(rows), len(readings.rows), len(pairs), decision.sentence.split("\n")
         look = next((one for one in LOOKS if one.height_mm(*much) + REMARK_MM * len(remarks) <= ROOM_MM), LOOKS[-1])
         running = _words(item, rows[0].entrant, result.event, result.date, _instrument(result))
@@ -262,6 +258,10 @@ def _event_pairs(result: LiftCheckResult, system: System) -> tuple[tuple[str, st
         ("instrument", _instrument(result) or None), ("calibrated", calibration or None),
         ("its uncertainty", f"{stated} ({told.uncertainty_from})" if stated else by_card),
     )  # fmt: skip
+
+
+def _told(note: Note) -> str:
+    return f"{about_in_print(note.about, SUBJECTS)}: {in_print(note.text, SUBJECTS)}"
 
 
 def _attention(told: Iterable[str]) -> list[Block]:

@@ -21,6 +21,7 @@ from valvelab.report.page_model import (
     Section,
 )
 from valvelab.report.pdf import certificate_bytes
+from valvelab.report.texts import SOURCES
 from valvelab.tables.description import Table
 from valvelab.tables.lot import lot_tables, of_items
 from valvelab.tables.verdicts import RANKED, WORDS, judged
@@ -61,8 +62,7 @@ def lot_report(
         *_pictures(result, lots, system),
         *_failed(result),
         notes_section([(note, ()) for note in result.notes]),
-        Section("Method", tuple(Paragraph(text) for text in _METHOD)),
-        *([Section("Files", (sources_table(result.source, ()),))] if result.source else []),
+        Section(SOURCES, (*map(Paragraph, _METHOD), *([sources_table(result.source, ())] if result.source else []))),
     )
     number = number_of((document,))
     program = f"valvelab {result.version}"

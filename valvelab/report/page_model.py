@@ -120,7 +120,21 @@ class Pictures:
     pictures: tuple[Picture, ...]
 
 
-Block = Paragraph | Table | FigureBlock | Identity | Banner | Box | Signatures | Heading | Letterhead | Pictures
+@dataclass(frozen=True, slots=True)
+class Spare:
+    """Blocks that a section of one page gives up where it is full.
+
+    title: of the section that they then make on a later page; empty where the paper says them elsewhere too.
+    instead: what stands on the page for them. stays: the higher, the longer; 0 gives way to plots that were made low.
+    """
+
+    title: str
+    blocks: tuple[Block, ...]
+    instead: tuple[Block, ...] = ()
+    stays: int = 0
+
+
+Block = Paragraph | Table | FigureBlock | Identity | Banner | Box | Signatures | Heading | Letterhead | Pictures | Spare
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,8 @@ from reportlab.pdfgen.canvas import Canvas
 
 from valvelab.report import tables  # noqa: F401 - registers how tables are drawn
 from valvelab.report.attachments import finished
-from valvelab.report.blocks import Layout, flowables, heading, on_one_page, under_heading
+from valvelab.report.blocks import Layout, flowables, heading, under_heading
+from valvelab.report.front_page import fitted
 from valvelab.report.identity_code import draw_code
 from valvelab.report.page_layout import (
     BaseDocTemplate,
@@ -32,6 +33,7 @@ from valvelab.report.page_model import Certificate
 from valvelab.report.paper import BOLD, MARGIN, MM, REGULAR, Paper, paper, rule, sheet_size, write
 from valvelab.report.pdf_file import Sign
 from valvelab.report.tags import KEPT, Tags, decoration
+from valvelab.report.texts import SOURCES
 from valvelab.units import System
 
 HEAD = 17.0 * MM
@@ -96,10 +98,10 @@ def _draw(certificate: Certificate, system: System, tags: Tags) -> bytes:
 
 def _story(certificate: Certificate, layout: Layout, room: float) -> list[Flowable]:
     story: list[Flowable] = []
-    for number, section in enumerate(certificate.sections):
+    for number, section in enumerate(fitted(certificate.sections, layout, room)):
         parts: list[Flowable] = []
         enlarged = replace(layout, look=replace(layout.look, size=section.size))
-        for block in on_one_page(section.blocks, enlarged, room) if section.one_page else section.blocks:
+        for block in section.blocks:
             parts += flowables(block, enlarged)
         if section.new_page and number:
             _without_trailing_room(story)
@@ -191,7 +193,8 @@ def _who_and_why(
 def _sources(certificate: Certificate) -> str:
     count = len(certificate.sources)
     if count > SOURCES_IN_FOOT:
-        return f"SHA-256 of {count} source files under Sources; number {certificate.number} follows from them all"
+        under = f" under “{SOURCES}”" if any(section.title == SOURCES for section in certificate.sections) else ""
+        return f"SHA-256 of {count} source files{under}; number {certificate.number} follows from them all"
     length = {0: 64, 1: 64, 2: 16}.get(count, 8)
     shown = [f"{Path(source.file).name} {source.sha256[:length]}" for source in certificate.sources]
     return "SHA-256 " + " · ".join(shown) if shown else "no source files"

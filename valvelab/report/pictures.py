@@ -16,7 +16,12 @@ FORMS = ("PNG", "JPEG")
 
 
 def picture_reader(content: bytes, name: str) -> ImageReader:
-    """A picture made upright and small, as the page's library takes it.
+    """A picture made upright and small, as the page's library takes it. Raises BadFile as `upright` does."""
+    return ImageReader(upright(content, name))
+
+
+def upright(content: bytes, name: str) -> Image.Image:
+    """A picture made upright and small.
 
     Raises BadFile where the bytes are no PNG or JPEG, or too many pixels, before any is unpacked.
     """
@@ -26,9 +31,9 @@ def picture_reader(content: bytes, name: str) -> ImageReader:
             if wide * high > LARGEST_PIXELS:
                 most = f"at most {LARGEST_PIXELS // 1_000_000} million"
                 raise BadFile(name, "", f"{wide} × {high} pixels", most)
-            upright = ImageOps.exif_transpose(image)
-            shaped = upright.convert("RGBA" if "A" in upright.getbands() or "transparency" in upright.info else "RGB")
+            turned = ImageOps.exif_transpose(image)
+            shaped = turned.convert("RGBA" if "A" in turned.getbands() or "transparency" in turned.info else "RGB")
             shaped.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
-            return ImageReader(shaped)
+            return shaped
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError, Image.DecompressionBombError):
         raise BadFile(name, "", "no picture that can be read", "a PNG or JPEG") from None

@@ -37,7 +37,7 @@ def mark_width(mark: Mark, size: float) -> float:
 def _(block: Table, layout: Layout) -> list[Flowable]:
     if not block.rows:
         return []
-    block = sized(block, layout.width, layout.look.size)
+    block = loosened(sized(block, layout.width, layout.look.size), layout.width, layout.look.size)
     heads = 1 + bool(block.units)
     widths = column_widths(block, layout.width, layout.look.size)
     styles: list[tuple[Sequence[Cell], Style]] = [(block.header, "strong")]
@@ -54,7 +54,7 @@ def _(block: Table, layout: Layout) -> list[Flowable]:
     together: list[Flowable] = [*parts, table]
     if len(rows) <= KEPT_ROWS:
         together = [Together(together)]
-    return [*together, Spacer(1, 3.5 * MM)]
+    return [*together, Spacer(1, 2.5 * MM)]
 
 
 def _row(row: Sequence[Cell], block: Table, widths: Sequence[float], look: Paper, style: Style) -> Row:
@@ -116,6 +116,17 @@ def _fits(block: Table, width: float, times: float) -> bool:
     return sum(min(need, BROKEN) if column in block.wrap else need for column, need in enumerate(needs)) <= width
 
 
+def loosened(block: Table, width: float, times: float = 1.0) -> Table:
+    """The table with columns of words broken too, the widest first, where it does not fit without."""
+    needs = needed_widths(block, times)
+    words = {*range(block.left), *block.flush_left} - {*block.wrap}
+    for column in sorted(words, key=lambda column: -needs[column]):
+        if block.widths or _fits(block, width, times):
+            break
+        block = replace(block, wrap=(*block.wrap, column))
+    return block
+
+
 def _words(head: str, size: float) -> list[str]:
     """The pieces of a head that stay on one line: of large type its words."""
     return head.split() if size > CELL else [head]
@@ -128,8 +139,9 @@ def column_widths(block: Table, width: float, times: float = 1.0) -> list[float]
     needs = needed_widths(block, times)
     spare = width - sum(need for column, need in enumerate(needs) if column not in block.wrap)
     if block.wrap and spare > 0.0:
-        wanted = sum(needs[column] for column in block.wrap)
-        return [spare * need / wanted if column in block.wrap else need for column, need in enumerate(needs)]
+        shares = _shares([needs[column] for column in block.wrap], spare)
+        given = dict(zip(block.wrap, shares, strict=True))
+        return [given.get(column, need) for column, need in enumerate(needs)]
     total = sum(needs)
     if total > width:
         kept = needs[: block.left] if sum(needs[: block.left]) < width / 3.0 else []
@@ -137,6 +149,16 @@ def column_widths(block: Table, width: float, times: float = 1.0) -> list[float]
         return [*kept, *((width - sum(kept)) * need / sum(rest) for need in rest)]
     extra = min(12.0, (width - total) / len(needs))
     return [need + extra for need in needs]
+
+
+def _shares(needs: Sequence[float], spare: float) -> list[float]:
+    """What columns get of the width that is left: as they need, but none less than it needs or can be read in."""
+    shares = [spare * need / sum(needs) for need in needs]
+    least = [min(need, BROKEN, spare / len(needs)) for need in needs]
+    if all(share >= low for share, low in zip(shares, least, strict=True)):
+        return shares
+    over = [need - low for need, low in zip(needs, least, strict=True)]
+    return [low + (spare - sum(least)) * more / sum(over) for low, more in zip(least, over, strict=True)]
 
 
 def needed_widths(block: Table, times: float = 1.0) -> list[float]:

@@ -27,6 +27,9 @@ SHORT_UNCERTAINTY = (
 
 WHERE_DEFINED = "Definitions: valvelab characteristics. Every row and plot: the full paper (valvelab certify --full)."
 
+SOURCES = "Method and sources"
+"""The section that lists the files read; the foot of a page points there."""
+
 CARRIED = (
     "The files that were read, byte for byte, and the full results are attached to this PDF. The command valvelab "
     "verify takes them out, computes everything again and compares every number; the certificate's number follows from "

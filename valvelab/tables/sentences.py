@@ -47,10 +47,10 @@ _KEY = re.compile(r"\b[a-z][a-z0-9]*(?:_[a-z0-9]+)+\b")
 
 def margin(verdict: Verdict, decimals: int, system: System) -> str:
     """How far a value stands from its nearest limit: `0.036 mm below`, `0.065 mm too high`."""
-    nearest = _nearest(verdict)
+    nearest = verdict.nearest
     if nearest is None:
         return ""
-    _, inside, upper = nearest
+    inside, upper = nearest.inside, nearest.upper
     over_upper, under_lower, below, above = SIDES.get(verdict.characteristic, USUAL_SIDES)
     size = f"{show(abs(inside), verdict.unit, system, decimals)} {display_unit(verdict.unit, system).label}".strip()
     if inside < 0.0:
@@ -58,20 +58,9 @@ def margin(verdict: Verdict, decimals: int, system: System) -> str:
     return f"{size} {word(below if upper else above)}"
 
 
-def _nearest(verdict: Verdict) -> tuple[float, float, bool] | None:
-    """The nearest limit, how far inside it the value stands (below 0: outside), and whether it is the upper one."""
-    value = verdict.measured
-    ends = [(end, upper) for end, upper in ((verdict.lower, False), (verdict.upper, True)) if end is not None]
-    if value is None or not ends:
-        return None
-    inside = [(end, (end - value) if upper else (value - end), upper) for end, upper in ends]
-    return min(inside, key=lambda one: one[1])
-
-
 def room(verdict: Verdict) -> float:
     """How far inside its limits a value stands, in its unit; below 0 outside, infinite where there is no value."""
-    nearest = _nearest(verdict)
-    return math.inf if nearest is None else nearest[1]
+    return math.inf if verdict.nearest is None else verdict.nearest.inside
 
 
 def chance(verdict: Verdict) -> str:
@@ -168,7 +157,7 @@ def _verb(verdict: Verdict, decimals: int, system: System) -> str:
         return f"is not decided: {in_print(verdict.reason or 'nothing was measured').removeprefix(OPEN)}"
     unit = display_unit(verdict.unit, system).label
     value = f"{show(verdict.measured, verdict.unit, system, decimals)} {unit}".strip()
-    nearest = _nearest(verdict)
+    nearest = verdict.nearest
     if nearest is None:
         return f"{value} is not decided"
     end, inside, upper = nearest

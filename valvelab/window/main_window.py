@@ -503,6 +503,7 @@ class MainWindow(Shell):
             "limits": self.open_limits,
             "reload": bench.read_again,
             "certificate": self._save_certificate,
+            "details": self._ask_details,
             "export": self._export,
             "print": self._print,
             "quit": self.close,
@@ -682,6 +683,19 @@ class MainWindow(Shell):
         if not self._is_broken():
             name = self.bench.suggested(f"{self._first_name('inspection')}.pdf")
             save_as(self, say("Save certificate"), name, say("Certificate (*.pdf)"), self.save_certificate)
+
+    def _ask_details(self) -> None:
+        """What papers of this job say besides what was inspected, to be stated."""
+        from valvelab.records.particulars import Particulars
+        from valvelab.window.paper_details import PaperDetails
+
+        def take(stated: Particulars) -> None:
+            self.bench.history.apply(edits.state_particulars(self.bench.document, stated), "certificate details")
+
+        known = self.bench.document.particulars or Particulars()
+        dialog = PaperDetails(known, self.bench.place, self.bench.settings.recent_folder, self)
+        dialog.wanted.connect(take)
+        dialog.open()
 
     def _is_broken(self) -> bool:
         """Whether a spec that concerns the bay in front can't be held against it: nothing is certified past one."""

@@ -79,16 +79,17 @@ def _writer(bench: Bench, made: Made, about: str) -> tuple[Callable[[Path], Pape
     except ValvelabError as error:
         bench.done.emit(Problem("error", about, str(error)))
         return None
-    units = bench.document.units
+    units, stated, place = bench.document.units, bench.document.particulars, bench.place
     day = date.today().isoformat()  # noqa: DTZ011 - the date on the wall where the paper is signed
 
     def write(path: Path) -> Paper:
         from valvelab.job.certificates import write_shown
         from valvelab.workbench import jobs
+        from valvelab.workbench.defaults import headed
 
         document, shown = made()
         with jobs.on_disk(document, shown.part) as part:
-            done = write_shown(replace(shown, part=part), path, units, day, signer)
+            done = write_shown(replace(shown, part=part), path, units, day, signer, headed(stated, place))
         return Paper(str(path.absolute()), done.number, done.made)
 
     return write, "" if signer is None else signer.public.name

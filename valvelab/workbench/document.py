@@ -20,6 +20,7 @@ from valvelab.workbench.state import BayState
 
 if TYPE_CHECKING:
     from valvelab.files.table import Preview
+    from valvelab.records.particulars import Particulars
 
 Value = TypeVar("Value")
 State = TypeVar("State", bound=BayState)
@@ -107,8 +108,9 @@ class Document:
     files: in the order they came. bay: the name of the one in front. states: what was decided at each bay, by
     the type of its state. columns_of: path of the file whose columns are asked for. current: by kind, the path of the
     file in use. job: path of the job file that the bench is kept in, with the SHA-256 of what was read or saved there.
-    papers: certificates written from the bench. contents and answers: found out by the program; see the module text.
-    asked: the questions of this very document by bay, once somebody wanted them (`bays.question_of`).
+    papers: certificates written from the bench. particulars: what they say besides what was inspected; None while
+    nothing was stated. contents and answers: found out by the program; see the module text. asked: the questions of
+    this very document by bay, once somebody wanted them (`bays.question_of`).
     """
 
     files: tuple[BenchFile, ...] = ()
@@ -120,6 +122,7 @@ class Document:
     job: str = ""
     job_sha256: str = ""
     papers: tuple[Paper, ...] = ()
+    particulars: Particulars | None = None
     contents: Mapping[BenchFile, Content] = field(default_factory=lambda: MappingProxyType({}))
     answers: Mapping[str, Answer[Any]] = field(default_factory=lambda: MappingProxyType({}))
     asked: dict[str, Any] = field(init=False, compare=False, repr=False, default_factory=dict)

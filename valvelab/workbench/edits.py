@@ -6,11 +6,14 @@ from collections.abc import Iterable
 from dataclasses import replace
 from itertools import count
 from types import MappingProxyType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from valvelab.units import System
 from valvelab.workbench.document import TYPED, Answer, BenchFile, Content, Document, Paper
 from valvelab.workbench.state import BayState, with_item
+
+if TYPE_CHECKING:
+    from valvelab.records.particulars import Particulars
 
 
 def add_files(document: Document, paths: Iterable[str]) -> Document:
@@ -64,6 +67,11 @@ def add_paper(document: Document, paper: Paper) -> Document:
     """Keep that a certificate was written; the last one under a path counts."""
     others = tuple(one for one in document.papers if one.path != paper.path)
     return replace(document, papers=(*others, paper))
+
+
+def state_particulars(document: Document, particulars: Particulars) -> Document:
+    """State what papers of the bench say besides what was inspected; what says nothing is as none."""
+    return replace(document, particulars=particulars if particulars.model_dump(exclude_defaults=True) else None)
 
 
 def set_fields(document: Document, kind: type[BayState], **fields: Any) -> Document:

@@ -8,6 +8,7 @@ import secrets
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from hashlib import sha256
+from os.path import normpath
 from pathlib import Path, PurePosixPath
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
@@ -16,6 +17,7 @@ from valvelab import __version__
 from valvelab.errors import BadFile, ValvelabError
 from valvelab.files.contents import Contents, Given, read_contents
 from valvelab.files.job_archive import pack, read_job_archive
+from valvelab.files.shop_card import files_said
 from valvelab.files.spec_file import nominal_path
 from valvelab.job.carried import job_toml, names_for
 from valvelab.job.job_file import JOB_FILE
@@ -56,6 +58,8 @@ def taken(document: Document) -> Taken:
         for number, envelope in enumerate(spec.envelope, start=1):
             path = str(nominal_path(file.path, envelope, number))
             given.setdefault(path, path)
+    if document.particulars is not None:
+        given |= {path: path for path in map(normpath, files_said(document.particulars))}
     for file, (sheet, _) in document.values_of(LIFT_CHECKS):
         given |= {str(path): str(path) for path in sheet.beside(Path(file.path)).values()}
     stated = {file.path: _identity(document, file) for file in document.files if file.text is None}
@@ -111,26 +115,33 @@ def packed(document: Document, file: str) -> bytes:
 
     file: the job file's name, for refusals. Raises BadFile, CannotWrite.
     """
-    bench, parts = told(document)
+    bench, job = told(document)
     called = bench.names
     made = {f"{RESULTS}{bay}.json": text.encode() for bay, text in _results(document).items()}
-    if parts:
-        made[JOB_FILE] = job_toml(Job(units=document.units, part=parts)).encode()
+    if job is not None:
+        made[JOB_FILE] = job_toml(job).encode()
     papers, listed = _papers(document)
     texts = tuple(file if file.text is None else replace(file, text=None) for file in document.files)
     plain = replace(document, files=texts, job="", job_sha256="", papers=())
     kept = (_kept(name, data, bench.origin.get(name, "")) for name, data in {**bench.files, **made}.items())
-    job = SavedJob(version=__version__, files=tuple(kept), papers=listed, bench=json.loads(saved_text(plain, called)))
-    return pack(job, {**bench.files, **made, **papers}, file)
+    saved = SavedJob(version=__version__, files=tuple(kept), papers=listed, bench=json.loads(saved_text(plain, called)))
+    return pack(saved, {**bench.files, **made, **papers}, file)
 
 
-def told(document: Document) -> tuple[Taken, tuple[JobPart, ...]]:
-    """Every file of the bench as it was typed, and the parts that inspect them, under their names in a job."""
+def told(document: Document) -> tuple[Taken, Job | None]:
+    """Every file of the bench as it was typed, and the job that inspects them, under their names in a job file.
+
+    None where nothing can be inspected.
+    """
     written = _written(document)
     bench = taken(written)
-    called = bench.names
-    parts = (part for bay in bays.BAYS for part in bays.work_of(bay.name).parts(written))
-    return bench, tuple(_named(part, called) for part in parts)
+
+    def named(path: Path) -> Path:
+        return Path(bench.names[str(path)])
+
+    parts = [part.with_files(named) for bay in bays.BAYS for part in bays.work_of(bay.name).parts(written)]
+    said = document.particulars and document.particulars.with_files(named)
+    return bench, Job.of(*parts, units=document.units, said=said) if parts else None
 
 
 def _written(document: Document) -> Document:
@@ -169,10 +180,6 @@ def _papers(document: Document) -> tuple[dict[str, bytes], tuple[KeptPaper, ...]
     return files, tuple(listed)
 
 
-def _named(part: JobPart, called: Mapping[str, str]) -> JobPart:
-    return part.with_files(lambda path: Path(called[str(path)]))
-
-
 @contextlib.contextmanager
 def on_disk(document: Document, part: JobPart) -> Iterator[JobPart]:
     """A part whose files can be read from the disk for as long: what was typed is laid out beside the files."""
@@ -184,7 +191,7 @@ def on_disk(document: Document, part: JobPart) -> Iterator[JobPart]:
     with TemporaryDirectory(prefix="valvelab-paper-") as place:
         lay_out(bench.files, Path(place), "the bench")
         with without(Path(place), "the bench"):
-            yield _named(part, {path: str(Path(place) / name) for path, name in bench.names.items()})
+            yield part.with_files(lambda path: Path(place) / bench.names[str(path)])
 
 
 def opened(contents: Contents, place: Path) -> Document:

@@ -23,7 +23,6 @@ from valvelab.records.job import ComparePart, Job, JobPart
 from valvelab.records.records_result import HistoryRow
 from valvelab.records.result import Note, warning
 from valvelab.records.stored import Entry, StoredRecord, short
-from valvelab.units import System
 from valvelab.workbench import bays
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.job_folders import FOLDER
@@ -143,26 +142,26 @@ def inspected(document: Document, name: str) -> Recording:
     """
     from valvelab.workbench.jobs import told
 
-    bench, parts = told(document)
-    if not parts:
+    bench, job = told(document)
+    if job is None:
         raise BadFile(name, "", "nothing that can be inspected on the bench", "readings")
     try:
-        return _of_parts(bench.files, parts, document.units, name)
+        return _of_job(bench.files, job, name)
     except ValvelabError as refused:
         sound, left_out = [], []
-        for part in parts if len(parts) > 1 else ():
+        for part in job.part if len(job.part) > 1 else ():
             try:
-                _of_parts(bench.files, (part,), document.units, name)
+                _of_job(bench.files, job.model_copy(update={"part": (part,)}), name)
                 sound.append(part)
             except ValvelabError as error:
                 left_out.append(warning(part.inspect, f"not kept: {error}"))
         if not sound:
             raise refused from None
-    found = _of_parts(bench.files, tuple(sound), document.units, name)
+    found = _of_job(bench.files, job.model_copy(update={"part": tuple(sound)}), name)
     return replace(found, notes=(*found.notes, *left_out))
 
 
-def _of_parts(files: Mapping[str, bytes], parts: tuple[JobPart, ...], units: System, name: str) -> Recording:
+def _of_job(files: Mapping[str, bytes], job: Job, name: str) -> Recording:
     from valvelab.job.carried import job_toml
     from valvelab.job.job_file import JOB_FILE
     from valvelab.job.recording import Stated, recording
@@ -170,7 +169,7 @@ def _of_parts(files: Mapping[str, bytes], parts: tuple[JobPart, ...], units: Sys
     with TemporaryDirectory(prefix="valvelab-records-") as place, without(Path(place), name):
         folder = Path(place)
         lay_out(files, folder, name)
-        write_whole(folder / JOB_FILE, job_toml(Job(units=units, part=parts)))
+        write_whole(folder / JOB_FILE, job_toml(job))
         return recording(folder / JOB_FILE, Stated())
 
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import Field, asdict, fields, is_dataclass, replace
+from pathlib import Path
 from types import MappingProxyType
 from typing import Annotated, Any, Literal
 
 from pydantic import Discriminator, TypeAdapter, ValidationError
 
 from valvelab.errors import ValvelabError
+from valvelab.records.particulars import Particulars
 from valvelab.records.result import Record
 from valvelab.units import System
 from valvelab.workbench import bays
@@ -59,10 +61,10 @@ class FirstBench(Record):
 class SavedBench(Record):
     """What a person decided, as it is kept; `version` grows with its form. states: by bay, as its dataclass has them.
 
-    Version 2 had no texts and no job.
+    Version 2 had no texts and no job, version 3 no particulars.
     """
 
-    version: Literal[2, 3] = 3
+    version: Literal[2, 3, 4] = 4
     files: tuple[SavedFile, ...]
     bay: str
     states: dict[str, dict[str, Any]]
@@ -72,6 +74,7 @@ class SavedBench(Record):
     job: str = ""
     job_sha256: str = ""
     papers: tuple[SavedPaper, ...] = ()
+    particulars: Particulars | None = None
 
 
 _FILE: TypeAdapter[FirstBench | SavedBench] = TypeAdapter(Annotated[FirstBench | SavedBench, Discriminator("version")])
@@ -92,6 +95,7 @@ def saved_text(document: Document, called: Mapping[str, str] = MappingProxyType(
         "job": document.job,
         "job_sha256": document.job_sha256,
         "papers": [asdict(paper) for paper in document.papers],
+        "particulars": document.particulars and document.particulars.model_dump(),
     }
     named = _renamed(saved, lambda text: called.get(text, text))
     return SavedBench.model_validate(_renamed(named, lambda text: text.translate(_BYTES))).model_dump_json(indent=1)
@@ -118,6 +122,7 @@ def saved_document(data: bytes, called: Mapping[str, str] = MappingProxyType({})
         job=plain.job,
         job_sha256=plain.job_sha256,
         papers=tuple(Paper(paper.path, paper.number, paper.made) for paper in plain.papers),
+        particulars=plain.particulars,
     )
 
 
@@ -150,9 +155,9 @@ def _state(kind: type[Any], saved: Mapping[str, Any]) -> Any:
 
 
 def _renamed(value: Any, name: Callable[[str], str]) -> Any:
-    """The same with every text, in keys and values, as `name` has it."""
-    if isinstance(value, str):
-        return name(value)
+    """The same with every text, in keys and values, as `name` has it; paths become texts."""
+    if isinstance(value, str | Path):
+        return name(str(value))
     if isinstance(value, dict):
         return {_renamed(key, name): _renamed(item, name) for key, item in value.items()}
     if isinstance(value, list | tuple):

@@ -106,7 +106,7 @@ class ShaftView(BayView[ShaftInspection]):
 
     def _draw(self, document: Document, inspection: ShaftInspection, journal: str) -> None:
         units = document.units
-        rejected = frozenset(str(row.item) for row in inspection.result.verdicts if row.decision == "reject")
+        rejected = {row.item: row.decision for row in inspection.result.verdicts if row.decision == "reject"}
         form = journals(inspection).get(journal)
         trace = "" if form is None else form.trace.name
         side = shaft_figures.bowed_shaft_figure(inspection, units, trace, rejected)
