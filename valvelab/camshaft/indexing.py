@@ -14,7 +14,7 @@ from itertools import product
 import numpy as np
 
 from valvelab.angles import wrap, wrap_scalar
-from valvelab.arrays import FloatArray
+from valvelab.arrays import FloatArray, median
 from valvelab.errors import CannotEvaluate, Reason
 
 _NAME = re.compile(r"(\d+)([IE])(\d*)")
@@ -109,7 +109,7 @@ def index_errors(
     remarks: list[str] = []
     if nominal_separation is None:
         found = list(cylinder_separations(names, centres).values())
-        nominal_separation = float(np.median(found)) if found else 0.0
+        nominal_separation = float(median(found)) if found else 0.0
         if found:
             remarks.append(
                 f"no lobe separation is stated; the shaft's own median {nominal_separation:.3f} cam deg is used"

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from valvelab.angles import wrap_scalar
-from valvelab.arrays import FloatArray, read_only, stretches
+from valvelab.arrays import FloatArray, distinct, read_only, stretches
 from valvelab.conformity.band import BandPiece
 from valvelab.errors import CannotEvaluate, Reason
 
@@ -122,7 +122,7 @@ def _grid(band: tuple[BandPiece, ...]) -> FloatArray:
         )
         for piece in band
     ]
-    return np.unique(np.round(np.concatenate(pieces), 9))
+    return distinct(np.concatenate(pieces).round(9))
 
 
 def _fit(

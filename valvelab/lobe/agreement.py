@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from valvelab.angles import wrap
-from valvelab.arrays import FloatArray, read_only, rectangular_sd
+from valvelab.arrays import FloatArray, median, read_only, rectangular_sd
 from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.spline import SplineSet
 from valvelab.tails import f_tail
@@ -175,7 +175,7 @@ def _noise(fitted: FittedLobes, left: FloatArray, parts: int) -> tuple[FloatArra
     _, place = np.unique(np.round(conditioned.angle_cam_deg, 3), return_inverse=True)
     shared = np.stack([np.bincount(place, row) for row in kept.astype(np.float64)])
     free = np.maximum(shared - 1.0, 0.0).sum(axis=1)
-    if np.median(free / np.maximum(kept.sum(axis=1), 1)) > 0.4:
+    if median(free / np.maximum(kept.sum(axis=1), 1)) > 0.4:
         total = np.stack([np.bincount(place, row) for row in np.where(kept, left, 0.0)])
         left = left - (total / np.maximum(shared, 1.0))[:, place]
         kept = kept & (shared[:, place] > 1.0)

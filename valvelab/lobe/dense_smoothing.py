@@ -13,7 +13,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from valvelab.arrays import FloatArray, read_only
+from valvelab.arrays import FloatArray, median, read_only
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.lobe.jerk_steps import NO_STEPS, Steps, find_steps
 from valvelab.lobe.smoothing import (
@@ -70,7 +70,7 @@ def fit_general(
     steps = [NO_STEPS] * lifts_mm.shape[0]
     strength, variance = fit.best(modes, steps)
     noise: _LikelyNoise | None = None
-    if np.sqrt(np.median(variance)) < CALCULATED_NOISE_MM:
+    if np.sqrt(median(variance)) < CALCULATED_NOISE_MM:
         order = CALCULATED_PENALTY_ORDER
         modes = fit.modes(order)
         strength, variance = fit.best(modes, steps)
@@ -146,7 +146,7 @@ def _judged(readings: _Readings, correlation: float) -> tuple[FloatArray, FloatA
     steps = [NO_STEPS] * readings.lifts.shape[0]
     strength, _ = fit.best(modes, steps)
     around = [fit.criterion(modes, strength + off, steps) for off in np.arange(-2.0, 2.1, 0.5)]
-    return np.array([value for value, _ in around]), np.array([float(np.median(found)) for _, found in around])
+    return np.array([value for value, _ in around]), np.array([float(median(found)) for _, found in around])
 
 
 @dataclass(frozen=True, slots=True)
@@ -393,7 +393,7 @@ class _DenseFit:
             covariance = on_kept @ by_place((noise.variance + noise.hidden) / total) @ on_kept.T
             in_middle = middle @ on_kept
             seen = float(in_middle @ by_place(noise.variance / total) @ in_middle)
-            variance = variance * float(noise.variance.sum() / np.median(variance))
+            variance = variance * float(noise.variance.sum() / median(variance))
         scatter = np.ones((2, len(steps)))
         if order == PENALTY_ORDER:
             fitted = np.stack([self._at_readings(row) for row in coefficients])

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from valvelab.arrays import FloatArray
+from valvelab.arrays import FloatArray, distinct
 from valvelab.lobe.agreement import ZERO, Agreement, tail_of_f
 from valvelab.lobe.base_circle import harmonic_row
 from valvelab.lobe.profile import FittedLobes
@@ -66,7 +66,7 @@ def _by_turns(fitted: FittedLobes, agreement: Agreement) -> Drift | None:
     unit = np.zeros(4)
     unit[ZERO] = 1.0
     sizes, chances = [], []
-    for number in np.unique(given):
+    for number in distinct(given):
         own = np.flatnonzero(given == number)
         if own.size < 2:
             continue

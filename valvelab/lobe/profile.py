@@ -11,7 +11,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from valvelab.arrays import FloatArray, read_only, rectangular_sd
+from valvelab.arrays import FloatArray, median, read_only, rectangular_sd
 from valvelab.kept import Kept
 from valvelab.lobe.base_circle import BaseCircle, find_base_circle, harmonic_row, without_harmonic
 from valvelab.lobe.conditioning import Conditioned
@@ -106,7 +106,7 @@ class FittedLobes:
     @cached_property
     def guide(self) -> SplineSet | None:
         """The splines without the finest detail that the fit passes, to find extremes by; None without noise."""
-        if float(np.median(self.noise_mm)) < CALCULATED_NOISE_MM:
+        if float(median(self.noise_mm)) < CALCULATED_NOISE_MM:
             return None
         return self.splines.blurred(_GUIDE_SHARE * self.smoothed.half_harmonic)
 

@@ -16,7 +16,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from valvelab.arrays import FloatArray, read_only
+from valvelab.arrays import FloatArray, median, read_only
 from valvelab.lobe.jerk_steps import NO_STEPS, Steps, find_steps
 from valvelab.lobe.spline import DEGREE, SplineSet, periodic_padding, symbol
 
@@ -281,7 +281,7 @@ def fit_uniform(lifts_mm: FloatArray, start_cam_deg: float, least_noise_mm: floa
             smooth = transform - _stepped_part(transform, filters, steps, points)
             spectrum = _spectrum(smooth, points, least_noise_mm)
             _, strength, correlation, variance = _strength(spectrum, points)
-        likeliest, variance = variance, variance * (wander / float(np.median(variance)))
+        likeliest, variance = variance, variance * (wander / float(median(variance)))
         strength += UNDERSMOOTHING
     filters = _filters(frequency, order, strength, correlation)
     coefficients = np.fft.irfft(transform * (filters.gain / filters.basis), points, axis=1)
@@ -396,7 +396,7 @@ def _mean_noise(
         free = _FREE_SHARES
     correlations, free = (grid.ravel() for grid in np.meshgrid(correlations, free))
     value, found = _likelihood(spectrum, PENALTY_ORDER, strengths, correlations, free)
-    middle = np.median(found, axis=2)
+    middle = median(found, axis=2)
     share = shares(correlations, value, middle, spectrum.least_variance)
     if spectrum.least_variance > 0.0:
         share *= np.exp(-2.0 * np.log(free[:, None] * middle / spectrum.least_variance) ** 2)
@@ -412,7 +412,7 @@ def _strength(spectrum: _Spectrum, points: int) -> tuple[int, float, float, Floa
     order = PENALTY_ORDER
     strength, correlation, plain = _best_strength(spectrum, order, np.zeros(1))
     _, variance = _likelihood(spectrum, order, np.array([strength]), np.zeros(1))
-    if np.sqrt(np.median(variance) / points) < CALCULATED_NOISE_MM:
+    if np.sqrt(median(variance) / points) < CALCULATED_NOISE_MM:
         order = CALCULATED_PENALTY_ORDER
         strength, correlation, _ = _best_strength(spectrum, order, np.zeros(1))
     else:
