@@ -50,9 +50,9 @@ def basis_rows(order: int) -> FloatArray:
 
 
 def basis_at(t: FloatArray, order: int = 0) -> FloatArray:
-    """Shape (n, 8): the eight basis weights at local coordinates t, differentiated `order` times by t."""
+    """Shape (…, 8): the eight basis weights at local coordinates t, (…), differentiated `order` times by t."""
     rows = basis_rows(order)
-    powers = t[:, None] ** np.arange(rows.shape[1])
+    powers = t[..., None] ** np.arange(rows.shape[1])
     return np.asarray(powers @ rows.T)
 
 
@@ -112,25 +112,24 @@ class SplineSet:
         middle, turn = 0.5 * self.span, max(360.0, self.span + self.step)
         return np.asarray(np.mod(offset - middle + 0.5 * turn, turn) - 0.5 * turn + middle)
 
-    def evaluate(self, lobe: int, angle: ArrayLike, order: int = 0) -> FloatArray:
-        """Value or derivative (per cam deg) of one lobe at any angles; any shape in, the same shape out.
+    def evaluate(self, lobe: ArrayLike, angle: ArrayLike, order: int = 0) -> FloatArray:
+        """Value or derivative (per cam deg) at any angles of one lobe, or of lobes that broadcast to the angles' shape.
 
         Outside an open spline's range everything is 0.
         """
         angles = np.asarray(angle, dtype=np.float64)
-        flat = np.atleast_1d(angles).ravel()
-        index, t = self.locate(flat)
-        value = self.at(np.full(flat.shape, lobe), index, t, order)
+        some = np.atleast_1d(angles)
+        value = self.at(lobe, *self.locate(some), order)
         if not self.periodic:
-            from_middle = np.abs(self._on_this_turn(flat - self.start) - 0.5 * self.span)
+            from_middle = np.abs(self._on_this_turn(some - self.start) - 0.5 * self.span)
             value = np.where(from_middle > 0.5 * self.span + 1e-6 * self.step, 0.0, value)
         return value.reshape(angles.shape)
 
     def at(self, lobe: ArrayLike, index: ArrayLike, t: FloatArray, order: int = 0) -> FloatArray:
-        """Value or derivative at local coordinates: lobe, index and t share one shape (n,)."""
-        columns = np.asarray(index)[:, None] + np.arange(DEGREE + 1)
-        local = self.padded[np.asarray(lobe)[:, None], columns]
-        total = np.einsum("ij,ij->i", basis_at(t, order), local)
+        """Value or derivative at local coordinates: index and t share one shape, to which lobe broadcasts."""
+        columns = np.asarray(index)[..., None] + np.arange(DEGREE + 1)
+        local = self.padded[np.asarray(lobe)[..., None], columns]
+        total = np.einsum("...j,...j->...", basis_at(t, order), local)
         return np.asarray(total * self.step ** (-order))
 
     def at_knots(self, order: int = 0) -> FloatArray:
