@@ -305,9 +305,10 @@ def _describe(
     angles = splines.start + splines.step * np.arange(first, last + 1, dtype=np.float64)
     design = harmonic[rows]
     abc, on_knots = _solve(design, lift[rows], splines.step, noise, alone=not circle)
-    weights = np.zeros((3, knots + 7))
+    on_turn, weights = np.zeros((3, knots)), np.zeros((3, knots + 7))
+    on_turn[:, rows] = on_knots
     for lag, weight in enumerate(symbol_weights()):
-        weights[:, rows + lag] += weight * on_knots
+        weights[:, lag : lag + knots] += weight * on_turn
     residual = lift[rows] - design @ abc
     form, largest = _smoothed_form(residual, noise) if circle else (residual, 0.0)
     total = design[:, 1:] @ abc[1:] + form
@@ -360,6 +361,7 @@ def without_harmonic(splines: SplineSet, bases: tuple[BaseCircle | None, ...], *
     On a periodic spline the harmonic is itself a spline with the same knots, so nothing is approximated.
     """
     angles = splines.start + splines.step * np.arange(-3, splines.intervals + 4, dtype=np.float64)
+    harmonic = harmonic_row(angles)[:, 1:]
     scale = float(symbol(np.array([np.radians(splines.step)]))[0])
     padded = np.array(splines.padded)
     for row, base in enumerate(bases):
@@ -367,5 +369,5 @@ def without_harmonic(splines: SplineSet, bases: tuple[BaseCircle | None, ...], *
             continue
         padded[row] -= base.abc[0]
         if eccentricity:
-            padded[row] -= harmonic_row(angles)[:, 1:] @ base.abc[1:] / scale
+            padded[row] -= harmonic @ base.abc[1:] / scale
     return SplineSet(read_only(padded), splines.start, splines.step, splines.periodic)

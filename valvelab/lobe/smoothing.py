@@ -74,7 +74,7 @@ class CirculantCovariance:
 
     def cross(self, first: IndexArray, second: IndexArray) -> FloatArray:
         """Covariances between padded coefficient indices, any shape, in units of the noise's variance."""
-        return np.asarray(self.kernel[np.mod(first - second, self.kernel.size)])
+        return np.take(self.kernel, first - second, mode="wrap")
 
     def apply(self, weights: FloatArray) -> FloatArray:
         """Covariance times rows of padded weights, (k, padded), whose padding is folded back first."""
