@@ -7,8 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Literal
 
-from valvelab.files.contents import read_contents
-from valvelab.files.job_archive import names_job
+from valvelab.files.contents import names_job, read_contents
 from valvelab.files.spec_file import parse_toml
 from valvelab.records.job import JobPart, LiftPart
 from valvelab.records.result import Record

@@ -13,7 +13,8 @@ import numpy as np
 
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.contents import MAX_ROWS, Contents
-from valvelab.files.plausible import LARGEST_PLACE_MM, even_trace
+from valvelab.files.even_trace import even_trace
+from valvelab.files.plausible import LARGEST_PLACE_MM
 from valvelab.records.form_measurement import SurfaceTrace
 from valvelab.units import factor
 

@@ -16,7 +16,8 @@ import numpy as np
 from valvelab.arrays import FloatArray
 from valvelab.errors import BadFile
 from valvelab.files.contents import MAX_ROWS, Contents, is_zip
-from valvelab.files.plausible import LARGEST_PLACE_MM, even_trace
+from valvelab.files.even_trace import even_trace
+from valvelab.files.plausible import LARGEST_PLACE_MM
 from valvelab.files.zip_parts import ZipParts, packed, part_names, plain_name
 from valvelab.records.form_measurement import SurfaceTrace
 from valvelab.records.result import Note, info, warning

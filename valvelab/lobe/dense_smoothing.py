@@ -21,6 +21,7 @@ from valvelab.lobe.smoothing import (
     CALCULATED_PENALTY_ORDER,
     CORRELATION_GAIN,
     CORRELATIONS,
+    FEWEST_READINGS,
     PENALTY_ORDER,
     STEP_ROUNDS,
     STIFFER,
@@ -36,7 +37,6 @@ from valvelab.lobe.smoothing import (
 from valvelab.lobe.spline import DEGREE, SplineSet, basis_at, periodic_padding, symbol_weights
 
 MOST_KNOTS = 720
-FEWEST_READINGS = 12
 # Correlation is looked for in at most this many readings, by fits on so many knots.
 MOST_CORRELATED = 2000
 _SEARCH_KNOTS = 160

@@ -16,7 +16,6 @@ from valvelab.kept import Kept
 from valvelab.lobe.base_circle import BaseCircle, find_base_circle, harmonic_row, without_harmonic
 from valvelab.lobe.conditioning import Conditioned
 from valvelab.lobe.contradiction import refuse_contradictions
-from valvelab.lobe.dense_smoothing import fit_general
 from valvelab.lobe.division import SharedRounding, shared_rounding
 from valvelab.lobe.presence import refuse_cut_off, refuse_noise
 from valvelab.lobe.smoothing import CALCULATED_NOISE_MM, CirculantCovariance, Smoothed, fit_uniform
@@ -207,6 +206,8 @@ def _smooth(conditioned: Conditioned) -> tuple[Smoothed, FloatArray]:
             if repeats >= 1.9:
                 reading_noise = np.maximum(reading_noise, _scatter_in_cells(conditioned, means, counts))
             return smoothed, reading_noise
+    from valvelab.lobe.dense_smoothing import fit_general
+
     smoothed = fit_general(
         conditioned.angle_cam_deg,
         conditioned.lifts_mm,

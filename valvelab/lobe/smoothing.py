@@ -23,6 +23,8 @@ from valvelab.lobe.spline import DEGREE, SplineSet, periodic_padding, symbol
 IndexArray = NDArray[np.int64]
 
 PENALTY_ORDER = 4
+# Of an uneven table.
+FEWEST_READINGS = 12
 # Below this noise a table was calculated, not measured: a softer penalty then keeps every corner.
 CALCULATED_NOISE_MM = 1e-4
 CALCULATED_PENALTY_ORDER = 3

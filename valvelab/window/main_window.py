@@ -14,7 +14,7 @@ from PySide6.QtWidgets import QApplication, QFileDialog, QLineEdit, QMessageBox,
 
 from valvelab.csv_text import csv_text
 from valvelab.errors import CannotWrite, ValvelabError
-from valvelab.files.job_archive import ENDING, names_job
+from valvelab.files.contents import JOB_ENDING, names_job
 from valvelab.language import LANGUAGES, aloud, say
 from valvelab.places import sample_profiles
 from valvelab.records.result import Verdict
@@ -400,9 +400,9 @@ class MainWindow(Shell):
         return path is not None and self.job.save_at_once(path)
 
     def _ask_job_path(self) -> Path | None:
-        name = self.bench.suggested((self.job.name or self._first_name("job")) + ENDING)
+        name = self.bench.suggested((self.job.name or self._first_name("job")) + JOB_ENDING)
         chosen, _ = QFileDialog.getSaveFileName(
-            self, say("Save job"), name, say("Job (*{ending})").format(ending=ENDING)
+            self, say("Save job"), name, say("Job (*{ending})").format(ending=JOB_ENDING)
         )
         return with_ending(Path(chosen)) if chosen else None
 
@@ -422,7 +422,7 @@ class MainWindow(Shell):
             self,
             say("Add the files of another job"),
             self.bench.settings.recent_folder,
-            say("Job (*{ending})").format(ending=ENDING),
+            say("Job (*{ending})").format(ending=JOB_ENDING),
         )
         if name:
             self.job.add(Path(name))
@@ -488,7 +488,7 @@ class MainWindow(Shell):
             say("Open a job, or put files on the bench"),
             self.bench.settings.recent_folder,
             say("Jobs, tables, traces and specs (*{ending} {tables});;Jobs (*{ending});;All files (*)").format(
-                ending=ENDING, tables=_TABLES
+                ending=JOB_ENDING, tables=_TABLES
             ),
         )
         if names:

@@ -28,7 +28,6 @@ from valvelab.inspection.lobes.characteristics import (
     result_model,
 )
 from valvelab.inspection.lobes.contour import contour_notes
-from valvelab.inspection.lobes.convert import convert
 from valvelab.inspection.lobes.envelopes import LobeEnvelope, fit_envelopes, unanswered_envelopes
 from valvelab.inspection.lobes.notes import (
     angle_notes,
@@ -54,7 +53,7 @@ from valvelab.records.lobes_result import (
 )
 from valvelab.records.measurement import CHECKING_LIFTS_MM, COMPARISON_LIFT_MM, LiftTable
 from valvelab.records.result import Note, Source, Verdict, warning
-from valvelab.records.spec import Spec
+from valvelab.records.spec import NO_SPEC, Spec
 
 Row = tuple[str, float | None, float | None, float | None]
 
@@ -134,7 +133,7 @@ def inspect_lobes(
     Raises BadFile for readings that can't be used, BadSpec for a spec that can't be applied.
     """
     question = question or LobesQuestion()
-    spec = spec or Spec()
+    spec = spec or NO_SPEC
     groups, without_angle, notes = fitted_groups(table, question)
     shaft = MeasuredShaft(
         table,
@@ -225,6 +224,8 @@ def _groups(table: LiftTable, question: LobesQuestion) -> Groups:
 
 def converted(source: LobeGroup, table: LiftTable, shape: Shape, notes: list[Note]) -> LobeGroup:
     """Fitted lobes as another follower would see them; what is to be said of it goes to `notes`."""
+    from valvelab.inspection.lobes.convert import convert
+
     found = convert(source.fitted, table, shape, notes)
     characteristics = LobeCharacteristics(found.fitted, _instrument(table), found.propagation)
     wider = None if source.doubts is None else widening(source.doubts, characteristics)

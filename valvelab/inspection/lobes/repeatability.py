@@ -25,9 +25,9 @@ from valvelab.errors import CannotEvaluate
 from valvelab.lobe.agreement import CLOSING, OPENING, POINTWISE, SCALE, ZERO, Agreement, Spread, compare
 from valvelab.lobe.base_circle import harmonic_row
 from valvelab.lobe.characteristics import Instrument, LobeCharacteristics
-from valvelab.lobe.dense_smoothing import FEWEST_READINGS
 from valvelab.lobe.drift import Drift, drift_patterns, find_drift
 from valvelab.lobe.profile import FittedLobes, fit_lobes
+from valvelab.lobe.smoothing import FEWEST_READINGS
 from valvelab.lobe.smoothing_bias import WIDEST_FOR_ACCELERATION, WIDEST_FOR_JERK, too_wide
 from valvelab.lobe.spline import SplineSet
 from valvelab.measured import Each, Once

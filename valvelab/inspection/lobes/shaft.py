@@ -15,7 +15,7 @@ from valvelab.inspection.lobes.repeatability import LobeGroup, Question
 from valvelab.measured import Measured, Once, missing
 from valvelab.records.measurement import COMPARISON_LIFT_MM, LiftTable
 from valvelab.records.result import Kind
-from valvelab.records.spec import Spec
+from valvelab.records.spec import NO_SPEC, Spec
 
 ByItem = dict[str, Measured]
 """One characteristic of every item that has it, by the item's name."""
@@ -31,7 +31,7 @@ class MeasuredShaft(Once):
 
     table: LiftTable
     groups: tuple[LobeGroup, ...]
-    spec: Spec = field(default_factory=Spec)
+    spec: Spec = NO_SPEC
     spec_file: str = "spec"
     envelopes: Mapping[str, LobeEnvelope] = field(default_factory=dict)
     without_angle: frozenset[str] = frozenset()
