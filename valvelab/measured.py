@@ -7,12 +7,13 @@ in the unit of the value; which unit that is, the characteristic says.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import wraps
 from math import isfinite, nan
 from typing import TYPE_CHECKING, ParamSpec, TypeVar, cast
 
 from valvelab.errors import CannotEvaluate
+from valvelab.frozen import frozen
 
 if TYPE_CHECKING:
     from valvelab.arrays import BoolArray, FloatArray
@@ -21,7 +22,7 @@ T = TypeVar("T")
 P = ParamSpec("P")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Measured:
     """A value with its standard uncertainty, in the characteristic's unit; None with the reason it is missing.
 
@@ -65,7 +66,7 @@ def or_reason(work: Callable[P, Measured]) -> Callable[P, Measured]:
     return tried
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@frozen(eq=False)
 class Once:
     """Something whose answers are kept."""
 
@@ -84,7 +85,7 @@ def finite(value: float | None) -> float | None:
     return None if value is None or not isfinite(value) else float(value)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Each:
     """One characteristic of each item of a group: value and u, both (n,), NaN where missing; why: (n,) reasons."""
 

@@ -7,7 +7,6 @@ import logging
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args, get_origin
@@ -29,6 +28,7 @@ from valvelab.cli.progress import LINE
 from valvelab.cli.streams import answer, say
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.files.contents import MAX_FILE_BYTES, Contents, names_job, standing_in
+from valvelab.frozen import frozen
 from valvelab.job.exchange import said_on_disk
 from valvelab.job.typed import shown_in, valid_part
 from valvelab.job.use import Around, Inspection, OfPart, Use
@@ -158,7 +158,7 @@ def _valid(kind: type[OfPart], stated: dict[str, Any]) -> OfPart:
     return valid_part(kind, stated, lambda where: options.get(str(where[0]), "file"))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Inspecting:
     """The command of a use."""
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from valvelab.arrays import FloatArray, read_only
+from valvelab.frozen import frozen
 
 Decimal = Literal[".", ","]
 
@@ -43,7 +43,7 @@ def like_a_number(cell: str) -> bool:
     return _LIKE_A_NUMBER.match(cell) is not None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Readings:
     """A column of which some cells hold no number: values with NaN there, and the rows of cells that are malformed."""
 

@@ -9,11 +9,11 @@ import stat
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 
 from valvelab.errors import BadFile
+from valvelab.frozen import frozen
 from valvelab.records.result import Source
 
 _log = logging.getLogger(__name__)
@@ -25,7 +25,7 @@ JOB_ENDING = ".valvejob"
 _CONTROL = bytes(set(range(32)) - {9, 10, 11, 12, 13, 26})
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Contents:
     """What a file held when it was read: its path as the user gave it, its bytes and their SHA-256."""
 

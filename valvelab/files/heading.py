@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from itertools import islice
 
 from valvelab.errors import BadFile
 from valvelab.files.body import Where
 from valvelab.files.column_names import are_units, bare_unit, is_known, split_header
+from valvelab.frozen import frozen
 
 SEARCHED_ROWS = 50
 SAMPLED_ROWS = 64
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Heading:
     """Index of the header among the rows looked at, or None; of the first row of readings; and the units between."""
 

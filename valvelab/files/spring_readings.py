@@ -6,7 +6,7 @@ Position, stage, date, stroke, element, offset and what is the spring's own stan
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ from valvelab.files.plausible import (
     refuse_beyond,
 )
 from valvelab.files.table import Column, Table, read_table
+from valvelab.frozen import frozen
 from valvelab.records.result import Note, info
 from valvelab.records.spring_readings import (
     CoilData,
@@ -110,7 +111,7 @@ def spring_readings(table: Table) -> SpringTable:
     )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class HeightColumn:
     """A column of forces read at one height, mm."""
 
@@ -154,7 +155,7 @@ def _refuse_forces(table: Table, column: Column, forces: FloatArray) -> None:
     refuse_beyond(table, column, forces, LARGEST_SPRING_FORCE_N, "N")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Taken:
     """Readings one by one, shape (n,) each: row of the table, height in mm, force in N."""
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import islice
 
 from valvelab.errors import BadFile
@@ -13,6 +12,7 @@ from valvelab.files.body import ANYWHERE, PreambleEntry, Skipped, Where
 from valvelab.files.cells import Decimal, is_number, like_a_number, shown
 from valvelab.files.contents import Contents, decode
 from valvelab.files.heading import SAMPLED_ROWS, told_or_found, with_units
+from valvelab.frozen import frozen
 
 MAX_LINE = 1_000_000
 MAX_COLUMNS = 10_000
@@ -21,7 +21,7 @@ _ERROR_WORDS = ("#N/A", "#DIV/0!", "#REF!", "#VALUE!", "#NAME?", "#NUM!", "#NULL
 _FORCED_LAYOUT = re.compile(r"sep=[,;\t|]")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Layout:
     """Delimiter (None for white space) and decimal sign."""
 
@@ -29,7 +29,7 @@ class Layout:
     decimal: Decimal
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Opening:
     """What the first lines of a text table show. `top` is the index of the first line of readings.
 

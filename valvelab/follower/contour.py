@@ -10,16 +10,15 @@ Source: plane differential geometry (support function); cam-design handbooks for
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import refuse_unless_above_zero
 from valvelab.follower.shapes import Shape
+from valvelab.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Contour:
     """A lobe's contour over the cam angle at which it was met.
 

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Collection, Iterable, Iterator
-from dataclasses import dataclass
 from importlib import import_module
 from itertools import islice
 from typing import Literal
 
+from valvelab.frozen import frozen
 from valvelab.measured import Measured, missing
 from valvelab.units import Dimension
 
@@ -21,7 +21,7 @@ Subject = Literal[
 ]  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Characteristic:
     """One entry of the table.
 
@@ -73,7 +73,7 @@ class Characteristic:
         return {name: getattr(self, name) for name in _TOLD}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen(kw_only=True)
 class Row(Characteristic):
     """A row with its function: what was measured of a thing of its subject, at a lift or height where it needs one.
 

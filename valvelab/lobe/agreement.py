@@ -9,13 +9,12 @@ first-order noise, (1 − ρ)/(1 + ρ); JCGM 101:2008, 6.4.9 for the mean of a f
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from valvelab.angles import wrap
 from valvelab.arrays import FloatArray, median, read_only, rectangular_sd
+from valvelab.frozen import frozen
 from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.spline import SplineSet
 from valvelab.tails import f_tail
@@ -34,7 +33,7 @@ _MOST_LAG = 0.98
 _LEAST_NOISE_MM = 2e-5
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Spread:
     """How one combination of effects differs over the turns; all (lobes,).
 
@@ -47,7 +46,7 @@ class Spread:
     extra: FloatArray
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Agreement:
     """Every turn of every lobe against the profile of all.
 

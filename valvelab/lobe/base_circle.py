@@ -6,12 +6,11 @@ the eccentricity of the base circle against the axis of measurement (b, c). Sour
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray, read_only
+from valvelab.frozen import frozen
 from valvelab.lobe.spline import SplineSet, symbol, symbol_weights
 
 SHORTEST_ARC_CAM_DEG = 40.0
@@ -36,7 +35,7 @@ _FORM_TERMS = 20
 _FORM_SIGNIFICANCE = 4.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BaseCircle:
     """The arc of one lobe and what was fitted there.
 
@@ -113,7 +112,7 @@ def find_base_circle(
     return _describe(splines, harmonic, lift_mm, arc, reading_noise_mm, circle=circle)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Run:
     """The low part of one turn on thinned knots: positions first … last (last may pass the turn), step in cam deg.
 

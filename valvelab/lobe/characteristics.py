@@ -7,13 +7,13 @@ function says.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from math import comb
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
+from valvelab.frozen import frozen
 from valvelab.lobe.angle_error import Response, response, standard, summed_response
 from valvelab.lobe.base_circle import harmonic_row
 from valvelab.lobe.events import IndexArray, Lobes, Places, crossings, event_mask, extreme, near_nose, unroll
@@ -37,7 +37,7 @@ LEAST_RAMP_LIFT_MM = 0.02
 _NO_RAMP = (np.nan, np.nan, np.nan)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Instrument:
     """Standard uncertainties beyond the readings' own noise, and the temperature's effect per mm of lift."""
 
@@ -46,7 +46,7 @@ class Instrument:
     expansion: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class EventRow:
     """Opening, closing, duration (cam deg) and their middle at one lift."""
 
@@ -57,7 +57,7 @@ class EventRow:
     centre: Each
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RampEnds:
     """Angle, lift and velocity where each lobe's ramp meets the flank; NaN without a ramp; all (lobes,)."""
 

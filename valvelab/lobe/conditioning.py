@@ -6,7 +6,7 @@ Source: own method; robust standard deviation by the median of absolute deviatio
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from valvelab.angles import first_turning, fold
 from valvelab.arrays import BoolArray, FloatArray, distinct, finite, median, read_only
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.lobe.division import find_division
 from valvelab.lobe.presence import refuse_no_lobe
 from valvelab.lobe.trace import Trace
@@ -31,7 +32,7 @@ _REACH = 7
 _NOTHING_MM = 1e-9
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Turn:
     """One turn or sweep: the sweep of the table that it belongs to, where it begins (cam deg, folded) and its sense.
 
@@ -46,7 +47,7 @@ class Turn:
     pairs: int = 0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Conditioned:
     """Readings of lobes that share their angles.
 

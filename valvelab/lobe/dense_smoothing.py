@@ -7,7 +7,6 @@ Source: Demmler & Reinsch (1975) for the basis; the rest as in `valvelab.lobe.sm
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray, median, read_only
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.lobe.jerk_steps import NO_STEPS, Steps, find_steps
 from valvelab.lobe.smoothing import (
     CALCULATED_NOISE_MM,
@@ -86,7 +86,7 @@ def fit_general(
     return fit.solve(modes, order, strength, steps, variance, noise)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Readings:
     """What is fitted; see `fit_general`."""
 
@@ -98,7 +98,7 @@ class _Readings:
     least_noise_mm: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _LikelyNoise:
     """How the readings judge a number of correlations, all (correlations,).
 
@@ -149,7 +149,7 @@ def _judged(readings: _Readings, correlation: float) -> tuple[FloatArray, FloatA
     return np.array([value for value, _ in around]), np.array([float(median(found)) for _, found in around])
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Pattern:
     """The readings that some lobes keep, whitened: each less `correlation` times the one before it in its sweep.
 
@@ -207,7 +207,7 @@ def _pattern(
     )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Modes:
     """Eigenvectors V of one pattern of readings: Vᵀ(BᵀB + P)V = 1 and VᵀPV = diag(share), 0 ≤ share ≤ 1.
 

@@ -6,12 +6,11 @@ Source: plain calculus of the spline.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray
+from valvelab.frozen import frozen
 from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.spline import SplineSet
 
@@ -19,7 +18,7 @@ IndexArray = NDArray[np.int64]
 _NEWTON_STEPS = 6
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Places:
     """One place on each of several lobes; shapes (lobes,). angle is NaN where there is none.
 
@@ -36,7 +35,7 @@ class Places:
         return np.isfinite(self.angle_cam_deg)
 
 
-@dataclass(frozen=True)
+@frozen(slots=False)
 class Lobes:
     """Fitted lobes unrolled round their noses, ready for any number of questions.
 

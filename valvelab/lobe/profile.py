@@ -5,13 +5,13 @@ Source: penalised splines as in `valvelab.lobe.smoothing`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from valvelab.arrays import FloatArray, median, read_only, rectangular_sd
+from valvelab.frozen import frozen
 from valvelab.kept import Kept
 from valvelab.lobe.base_circle import BaseCircle, find_base_circle, harmonic_row, without_harmonic
 from valvelab.lobe.conditioning import Conditioned
@@ -32,7 +32,7 @@ _SMOOTHED: Kept[tuple[Smoothed, FloatArray]] = Kept(6)
 _GUIDE_SHARE = 0.7
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Profile:
     """One lobe's lift over cam angle with three derivatives.
 
@@ -63,7 +63,7 @@ class Profile:
         return self.splines.evaluate(self.row, angle_cam_deg, derivative)
 
 
-@dataclass(frozen=True)
+@frozen(slots=False)
 class FittedLobes:
     """Lobes fitted in one pass: splines with the base circle's harmonic taken out, and all that describes the fit.
 

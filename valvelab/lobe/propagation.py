@@ -7,11 +7,10 @@ follows from the coefficients' covariance. Source: JCGM 100:2008, clause 5.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from valvelab.arrays import FloatArray
+from valvelab.frozen import frozen
 from valvelab.lobe.base_circle import harmonic_row
 from valvelab.lobe.division import zero_deviation
 from valvelab.lobe.events import IndexArray, Places
@@ -20,7 +19,7 @@ from valvelab.lobe.smoothing import FOURTH_DIFFERENCE, unpad
 from valvelab.lobe.spline import DEGREE, basis_at, symbol_weights
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Term:
     """factor × the order-th derivative of lift at one place of each lobe; factor: (lobes,)."""
 

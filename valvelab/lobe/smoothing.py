@@ -10,13 +10,13 @@ Sources: Eilers & Marx (1996) for the penalty, Wahba (1985) for the likelihood.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray, median, read_only
+from valvelab.frozen import frozen
 from valvelab.lobe.jerk_steps import NO_STEPS, Steps, find_steps
 from valvelab.lobe.spline import DEGREE, SplineSet, periodic_padding, symbol
 
@@ -64,7 +64,7 @@ class Covariance(Protocol):
         """Weights on padded coefficients, (rows, padded), as weights on the readings that were fitted, (rows, n)."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CirculantCovariance:
     """Covariance on a uniform full turn: it depends on the lag alone. kernel: shape (knots,).
 
@@ -91,7 +91,7 @@ class CirculantCovariance:
         return np.asarray(np.fft.irfft(np.fft.rfft(turn, axis=1) * self.answer, self.kernel.size, axis=1))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class DenseCovariance:
     """Covariance as a matrix over the coefficients; `periodic` folds padded indices onto one turn.
 
@@ -129,7 +129,7 @@ def unpad(weights: FloatArray, knots: int) -> FloatArray:
     return turn
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Smoothed:
     """Fitted splines with what the fit says of the noise.
 
@@ -184,7 +184,7 @@ class Smoothed:
         return np.asarray(on_responses @ self.steps[lobe].kernel.T)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Spectrum:
     """Periodogram gathered into bands of frequency: fine where the lobe lives, coarse where noise does."""
 
@@ -425,7 +425,7 @@ def _strength(spectrum: _Spectrum, points: int) -> tuple[int, float, float, Floa
     return order, strength, correlation, variance[0, 0]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Filters:
     """Transfer functions of the uniform fit, each (harmonics,): basis b, noise S, gain, answer to a free row."""
 

@@ -7,7 +7,6 @@ Source: standard B-spline theory (cardinal B-splines).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from math import comb, factorial
 
@@ -15,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from valvelab.arrays import FloatArray, read_only
+from valvelab.frozen import frozen
 
 DEGREE = 7
 _HALF = 4
@@ -71,7 +71,7 @@ def symbol(frequency: FloatArray) -> FloatArray:
     return total
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SplineSet:
     """Splines of several lobes over shared knots.
 

@@ -6,9 +6,9 @@ Source: common practice of degreeing (the order and the reasons).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
+from valvelab.frozen import frozen
 from valvelab.phasing.degreeing import Degreeing, Sheet, degree, same_lift
 from valvelab.phasing.plausibility import Finding, findings
 from valvelab.phasing.timing import events_from_card, lobe_kind
@@ -22,7 +22,7 @@ _SLACK = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class NextReading:
     """One step of the worksheet.
 

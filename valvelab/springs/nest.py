@@ -6,18 +6,18 @@ Source: plain mechanics; JCGM 100:2008, clause 5.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import hypot, inf
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.springs.rate import RateFit, fit_rate
 from valvelab.springs.spring import ForceCurve, ReadingUncertainty, force_at, forces_at, interpolated_noise, slope_at
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Element:
     """One spring of a nest: its free readings (none past coil bind) over its own height.
 

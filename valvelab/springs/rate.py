@@ -6,7 +6,6 @@ Sources: Björck, Numerical Methods for Least Squares Problems; JCGM 100:2008, H
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import lru_cache
 from math import sqrt
 from typing import TypeVar, cast
@@ -16,9 +15,10 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from valvelab.arrays import FloatArray, IntArray, finite, read_only
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LinearModel:
     """Answer of a least-squares fit; uncertainties and residual scatter are None without spare readings.
 
@@ -32,7 +32,7 @@ class LinearModel:
     spare: int
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Factored:
     """A design (n, p) with its columns scaled by `scale`, and what solves it for any values: `solve` (p, n)."""
 
@@ -97,7 +97,7 @@ def _of_places(work: Callable[..., T], x: FloatArray, *of: int) -> T:
     return work(x.tobytes(), *of) if x.size > MOST_KEPT else cast("T", _kept(work, x.tobytes(), *of))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RateFit:
     """Force = intercept + slope · height over a range of heights; rate = −slope.
 

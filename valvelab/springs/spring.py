@@ -6,7 +6,7 @@ Sources: JCGM 100:2008 (uncertainty); Fritsch and Butland 1984 (interpolation be
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import hypot
 from typing import Any
 
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray, finite, read_only, rectangular_sd
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.measured import Once
 from valvelab.springs.rate import reading_noise
 
@@ -22,7 +23,7 @@ FALL_ALLOWED = 0.02
 """Largest fall of force on the way down that is taken as noise, as a share of the range of forces."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ReadingUncertainty:
     """What is known of the tester: stated standard uncertainties and its divisions; None where nothing is.
 
@@ -62,7 +63,7 @@ class ReadingUncertainty:
 NOTHING_STATED = ReadingUncertainty()
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@frozen(eq=False)
 class ForceCurve(Once):
     """Readings of one stroke, heights ascending and each height once; forces fall towards tall heights.
 

@@ -6,12 +6,13 @@ A row added here is judged, listed, recorded and shown; nothing else has to name
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from math import nan
 
 import numpy as np
 
+from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Characteristic, FreeOf, Subject
 from valvelab.inspection.judging import Item
 from valvelab.inspection.lobes.camshaft import index_errors, mean_separation, separations, spread
@@ -35,7 +36,7 @@ Of = Callable[[MeasuredShaft, float | None], ByItem]
 """A characteristic of a measured shaft, at a lift in mm where it needs one: every item's that has it."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen(kw_only=True)
 class LobeRow(Characteristic):
     """A row with its function.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -12,6 +12,7 @@ from valvelab.angles import fold_scalar
 from valvelab.arrays import FloatArray, IntArray
 from valvelab.follower.contour import Contour, contour, pressure_angle_under, undercut_at
 from valvelab.follower.shapes import Shape
+from valvelab.frozen import frozen
 from valvelab.inspection.lobes.repeatability import LobeGroup
 from valvelab.inspection.lobes.shaft import ByItem, MeasuredShaft
 from valvelab.lobe.events import Places
@@ -23,7 +24,7 @@ from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, info, warning
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Extreme:
     """A figure of the contour at its extreme: of which of its curves.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -12,6 +12,7 @@ from valvelab.angles import fold_scalar
 from valvelab.conformity.expansion import expansion
 from valvelab.errors import BadFile, CannotEvaluate
 from valvelab.follower.shapes import Shape
+from valvelab.frozen import frozen
 from valvelab.inspection.judging import ENVELOPE, judge
 from valvelab.inspection.lobes.camshaft import camshaft_result
 from valvelab.inspection.lobes.characteristics import (
@@ -58,7 +59,7 @@ from valvelab.records.spec import NO_SPEC, Spec
 Row = tuple[str, float | None, float | None, float | None]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LobesQuestion:
     """How lobes are inspected. checking lifts in mm; `convert_to`: describe the lobes under another follower.
 
@@ -82,7 +83,7 @@ class LobesQuestion:
         return self.added_lifts_mm[0] if self.added_lifts_mm else COMPARISON_LIFT_MM
 
 
-@dataclass(frozen=True)
+@frozen(slots=False)
 class LobesInspection:
     """An answered inspection: the result document and the fitted values that plots draw."""
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import cached_property
 from typing import TypeVar, cast
 
 from valvelab.angles import fold_scalar
 from valvelab.camshaft.indexing import LobeName, parse_name
 from valvelab.follower.shapes import Shape
+from valvelab.frozen import frozen
 from valvelab.inspection.lobes.envelopes import LobeEnvelope
 from valvelab.inspection.lobes.repeatability import LobeGroup, Question
 from valvelab.measured import Measured, Once, missing
@@ -22,7 +23,7 @@ ByItem = dict[str, Measured]
 T = TypeVar("T")
 
 
-@dataclass(frozen=True, eq=False)
+@frozen(slots=False, eq=False)
 class MeasuredShaft(Once):
     """Groups of lobes, with what else their characteristics rest on.
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
+from valvelab.frozen import frozen
 from valvelab.inspection.judging import item_of, judge
 from valvelab.inspection.springs.analysis import (
     Fit,
@@ -37,7 +38,7 @@ GUIDANCE = (
 CAUTION = "Valve springs hold energy: eye protection, sound tools, hands clear."
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpringsQuestion:
     """What is inspected: the readings, the spec they are held against, the wires known, the stress factor.
 
@@ -57,7 +58,7 @@ class SpringsQuestion:
         return tuple(dict.fromkeys((self.table.source, *self.other_sources)))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpringsInspection:
     """The result and the working behind it, one analysis for each row of the result; the spec it was held against."""
 
