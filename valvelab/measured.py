@@ -66,6 +66,9 @@ def or_reason(work: Callable[P, Measured]) -> Callable[P, Measured]:
     return tried
 
 
+_NOT_ASKED = object()
+
+
 @frozen(eq=False)
 class Once:
     """Something whose answers are kept."""
@@ -74,10 +77,10 @@ class Once:
 
     def once(self, work: Callable[..., T], *of: object) -> T:
         """What is asked for more than once, worked out once: `work(self, *of)`."""
-        key = work, of
-        if key not in self._once:
-            self._once[key] = work(self, *of)
-        return cast("T", self._once[key])
+        key, kept = (work, of), self._once
+        if (found := kept.get(key, _NOT_ASKED)) is _NOT_ASKED:
+            found = kept[key] = work(self, *of)
+        return cast("T", found)
 
 
 def finite(value: float | None) -> float | None:

@@ -148,9 +148,11 @@ class TextBody:
 
     @cached_property
     def _line_numbers(self) -> NDArray[np.int64]:
+        """Of each row; where they were read in one call, every line but a blank one is a row."""
         if self._numbers_of_lines is not None:
             return self._numbers_of_lines
-        return np.fromiter((number for number, _ in self._rows()), dtype=np.int64)
+        below = enumerate(islice(self.lines, self.top, None), start=self.top + 1)
+        return np.array([number for number, line in below if line and not line.isspace()], dtype=np.int64)
 
     def _fast(self) -> bool:
         lines = self.lines[self.top :] if self.top else self.lines

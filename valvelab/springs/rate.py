@@ -171,19 +171,19 @@ def rate_curve(height_mm: FloatArray, force_n: FloatArray, window: int = 5) -> t
     """
     h, force = finite(height_mm, "heights", 1), finite(force_n, "forces", 1)
     _refuse_one_height(h)
-    order, middle, gains = _of_places(_slopes_along, h, window)
-    near = sliding_window_view(force[order], gains.shape[1])
+    windows, middle, gains = _of_places(_slopes_along, h, window)
+    near = force[windows]
     return middle, read_only(-np.sum(gains * (near - near.mean(axis=-1, keepdims=True)), axis=-1))
 
 
 def _slopes_along(height_mm: bytes, window: int) -> tuple[IntArray, FloatArray, FloatArray]:
-    """Heights in order, (n,); of windows of them their middle, (m,), and what makes a slope of their forces, (m, w)."""
+    """Neighbouring heights, (m, w), their middle, (m,), and what makes a slope of their forces, (m, w)."""
     h = np.frombuffer(height_mm)
-    order = np.argsort(h, kind="stable")
-    near = sliding_window_view(h[order], min(window, h.size))
+    windows = sliding_window_view(np.argsort(h, kind="stable"), min(window, h.size))
+    near = h[windows]
     middle = near.mean(axis=-1)
     aside = near - middle[:, None]
-    return order, read_only(middle), read_only(aside / np.sum(aside**2, axis=-1, keepdims=True))
+    return windows, read_only(middle), read_only(aside / np.sum(aside**2, axis=-1, keepdims=True))
 
 
 def reading_noise(height_mm: FloatArray, force_n: FloatArray) -> float | None:

@@ -16,7 +16,7 @@ from valvelab.frozen import frozen
 from valvelab.inspection.springs.repeated import StandingOff, at_one_height, standing_off_among
 from valvelab.measured import Measured, Once, missing, or_reason
 from valvelab.records.result import Note, info, warning
-from valvelab.records.spec import Fitting, Spec
+from valvelab.records.spec import NO_SPEC, Spec
 from valvelab.records.spring_readings import (
     CoilData,
     ElementReadings,
@@ -81,7 +81,7 @@ def fit_of(
     table: SpringTable, spec: Spec | None, materials: Mapping[str, WireMaterial], spec_file: str = "spec"
 ) -> tuple[Fit, list[Note]]:
     """The fit from preamble and spec, with notes where the spec overrules the file or nothing is stated."""
-    fitting = spec.fitting if spec is not None else Fitting()
+    fitting = (spec or NO_SPEC).fitting
     stated = {field.name: value for field in fields(table.coil) if (value := getattr(fitting, field.name))}
     installed, lift = fitting.installed_height_mm, fitting.valve_lift_mm
     fit = Fit(
