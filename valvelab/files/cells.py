@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Literal
 
 import numpy as np
@@ -17,6 +17,11 @@ _NUMBER = {
     ".": re.compile(r"[+\-−]?(?:\d+\.?\d*|\.\d+)(?:[eE][+\-−]?\d+)?", re.ASCII),
     ",": re.compile(r"[+\-−]?(?:\d+,?\d*|,\d+)(?:[eE][+\-−]?\d+)?", re.ASCII),
 }
+
+
+def number_form(decimal: Decimal = ".") -> Callable[[str], object]:
+    """What is true of a stripped cell that is a number written with that decimal sign."""
+    return _NUMBER[decimal].fullmatch
 
 
 def is_number(cell: str, decimal: Decimal = ".") -> bool:

@@ -67,13 +67,12 @@ class SweptAngles:
 
     @cached_property
     def _too_long(self) -> list[LobeReadings]:
-        found = []
+        longest: dict[tuple[int, int], float] = {}
         for one in self.readings:
-            degrees = self._degrees_of(one)
-            spans = [float(np.ptp(degrees[rows])) for rows in _sweep_rows(one.sweep, degrees.size)]
-            if max(spans) > LONGEST_TURN_DEG:
-                found.append(one)
-        return found
+            if (shared := (id(one.rows), id(one.sweep))) not in longest:
+                degrees = self._degrees_of(one)
+                longest[shared] = max(float(np.ptp(degrees[rows])) for rows in _sweep_rows(one.sweep, degrees.size))
+        return [one for one in self.readings if longest[id(one.rows), id(one.sweep)] > LONGEST_TURN_DEG]
 
     def _degrees_of(self, one: LobeReadings) -> FloatArray:
         """The angles of one lobe as written, in degrees."""

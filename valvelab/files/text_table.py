@@ -42,9 +42,10 @@ _FORMS: dict[str | None, Literal["tab", "semicolon", "comma", "bar", "space"]] =
 def read_text(contents: Contents, where: Where = ANYWHERE) -> RawTable:
     """Take a text table apart. Raises BadFile for binary data, an empty file, or too many rows."""
     file = contents.file
-    line_count = max(contents.data.count(b"\n"), contents.data.count(b"\r"))
-    if line_count > MAX_ROWS + 10_000:
-        raise BadFile(file, "", f"{line_count} lines", f"at most {MAX_ROWS} rows")
+    if len(contents.data) > MAX_ROWS:
+        line_count = max(contents.data.count(b"\n"), contents.data.count(b"\r"))
+        if line_count > MAX_ROWS + 10_000:
+            raise BadFile(file, "", f"{line_count} lines", f"at most {MAX_ROWS} rows")
     opening = open_text(contents, where)
     place = f"line {opening.first}"
     if not opening.rows:
