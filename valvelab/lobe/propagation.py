@@ -41,6 +41,7 @@ class Propagation:
         self._spread = fitted.smoothed.covariance.apply(self._base.reshape(-1, shape[2])).reshape(shape)
         self._gram = np.einsum("lik,ljk->lij", self._on_turn(self._base), self._spread[:, :, self._turn()])
         self._most_steps = max((steps.rows.size for steps in fitted.smoothed.steps), default=0)
+        self._step_columns = [fitted.smoothed.step_columns(row).ravel() for row in range(count)]
 
     def _turn(self) -> slice:
         splines = self.fitted.splines
@@ -137,7 +138,7 @@ class Propagation:
             moved[lobe, :, :size] = (smoothed.tangents[lobe][:, there] @ own).T
             carried = smoothed.through_steps(lobe, (smoothed.responses[lobe][:, there] @ own).T)
             used = FOURTH_DIFFERENCE.size * size
-            more_columns[lobe, :used] = smoothed.step_columns(lobe).ravel()
+            more_columns[lobe, :used] = self._step_columns[lobe]
             more_weights[lobe, :, :used] = (carried[:, :, None] * FOURTH_DIFFERENCE).reshape(terms, used)
         return np.concatenate([columns, more_columns], axis=1), np.concatenate([weights, more_weights], axis=2), moved
 

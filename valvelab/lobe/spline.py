@@ -138,9 +138,9 @@ class SplineSet:
         width = self.intervals + 1
         # the eighth weight at a knot is zero, so intervals + 7 coefficients reach the last knot too
         total = weights[0] * self.padded[:, :width]
-        for k in range(1, 7):
-            if weights[k]:
-                total = total + weights[k] * self.padded[:, k : k + width]
+        part = np.empty_like(total)
+        for k in np.flatnonzero(weights[1:]) + 1:
+            total += np.multiply(weights[k], self.padded[:, k : k + width], out=part)
         return np.asarray(total * self.step ** (-order))
 
     def blurred(self, half_harmonic: float) -> SplineSet:

@@ -298,13 +298,14 @@ def lobe_numbers(shaft: MeasuredShaft) -> dict[str, dict[str, dict[str, float | 
     """Each lobe's numbers by block and key, and beside the blocks their `uncertainty` by key."""
     found: dict[str, dict[str, dict[str, float | None]]] = {lobe: {"": {}, "uncertainty": {}} for lobe in shaft.kinds}
     for row in sorted((row for row in recorded() if row.needs_at is None), key=_as_uncertainties_stand):
+        key = row.key
         for lobe, one in row.of(shaft, None).items():
             block = found[lobe].setdefault(row.block or "", {})
-            block[row.key] = one.value
+            block[key] = one.value
             # the record leaves out the uncertainty of what the contour has not, and all where no base circle was found
             left_out = row.block in {"curvature", "envelope"} or block.get("runout_tir_mm", 0.0) is None
             if row.states_u and not (one.value is None and left_out):
-                found[lobe]["uncertainty"][row.key] = one.u
+                found[lobe]["uncertainty"][key] = one.u
     return found
 
 
