@@ -184,13 +184,17 @@ class LobeCharacteristics:
         centroid = (weight * angle * lobes.lift).sum(axis=1) / area
         off = self._lift_systematic(self.peak_lift) * area / self.peak_lift
         by_centroid = weight * (angle - centroid[:, None]) / area[:, None]
+        harmonic = harmonic_row(angle)
         return (
-            Each(area, _root_sum(self._integral(weight, angle), off)),
-            Each(centroid, self._integral(by_centroid, angle)),
+            Each(area, _root_sum(self._integral(weight, harmonic), off)),
+            Each(centroid, self._integral(by_centroid, harmonic)),
         )
 
-    def _integral(self, weight: FloatArray, angle: FloatArray) -> FloatArray:
-        """Standard uncertainty, by noise, smoothing and angle, of Σ weight × lift at the unrolled knots."""
+    def _integral(self, weight: FloatArray, harmonic: FloatArray) -> FloatArray:
+        """Standard uncertainty, by noise, smoothing and angle, of Σ weight × lift at the unrolled knots.
+
+        harmonic: (lobes, knots, 3), `harmonic_row` there.
+        """
         splines = self.lobes.splines
         count, knots = weight.shape
         columns = self.lobes.first[:, None] + np.arange(knots)
@@ -202,7 +206,7 @@ class LobeCharacteristics:
         for lag, share in enumerate(symbol_weights()):
             padded[:, lag : lag + knots] += share * on_knots
         moved = summed_response(splines.knots()[:knots], on_knots * self.fitted.at_knots[1])
-        noise = self.propagation.dense(padded, -np.einsum("lk,lkj->lj", weight, harmonic_row(angle)))
+        noise = self.propagation.dense(padded, -np.einsum("lk,lkj->lj", weight, harmonic))
         return _root_sum(noise, doubt_of_sum(self.fitted, on_knots), self.by_angle(moved))
 
     def by_angle(self, moved: Response) -> FloatArray:

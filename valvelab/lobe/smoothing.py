@@ -13,6 +13,7 @@ from __future__ import annotations
 from typing import Protocol
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray, median, read_only
@@ -297,10 +298,10 @@ def fit_uniform(lifts_mm: FloatArray, start_cam_deg: float, least_noise_mm: floa
         response = np.fft.irfft(filters.response, points)
         tangent = _tangent(response, strength, float(np.fft.irfft(frequency**2 * filters.gain, points)[0]))
         for row, found in enumerate(steps):
-            turned = np.array([np.roll(response, j) for j in found.rows]).reshape(-1, points)
+            turned = _turns_of(response)[points - found.rows]
             coefficients[row] += _differences(coefficients[row], found.rows) @ found.kernel @ turned
             responses[row] = periodic_padding(turned)
-            tangents[row] = periodic_padding(np.array([np.roll(tangent, j) for j in found.rows]).reshape(-1, points))
+            tangents[row] = periodic_padding(_turns_of(tangent)[points - found.rows])
     answer = filters.gain / filters.basis
     splines = SplineSet(periodic_padding(coefficients), start_cam_deg, 360.0 / points, periodic=True)
     deviation = np.sqrt(variance / points)
@@ -322,6 +323,11 @@ def fit_uniform(lifts_mm: FloatArray, start_cam_deg: float, least_noise_mm: floa
         tuple(tangents),
         np.stack([periodic_padding(coefficients - plain), periodic_padding(plain - stiff)]),
     )
+
+
+def _turns_of(curve: FloatArray) -> FloatArray:
+    """A curve of one turn, (n,), as it reads from each of its places on, (n + 1, n); row n − j has it moved on by j."""
+    return sliding_window_view(np.concatenate([curve, curve]), curve.size)
 
 
 def _tangent(response: FloatArray, strength: float, second_moment: float) -> FloatArray:
@@ -451,9 +457,9 @@ def _uniform_steps(
     hat = np.fft.irfft(1.0 - filters.gain, points)
     scale = 10.0 ** (0.5 * strength)
     residual = scale * np.fft.irfft(transform * (filters.difference * filters.gain / filters.basis), points, axis=1)
-    leverage = np.full(points, hat[0])
+    leverage, turned = np.full(points, hat[0]), _turns_of(hat)
     return [
-        find_steps(row, leverage, lambda j: np.roll(hat, j), float(noise))
+        find_steps(row, leverage, lambda j: turned[points - j], float(noise))
         for row, noise in zip(residual, variance, strict=True)
     ]
 

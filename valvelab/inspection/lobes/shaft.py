@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import field, replace
+from dataclasses import field
 from functools import cached_property
 from typing import TypeVar, cast
 
@@ -64,6 +64,6 @@ def _answers(shaft: MeasuredShaft, question: Question, at_mm: tuple[float, ...],
         found = group.ask(question, *at_mm, circle=circle)[row]
         if found.value is None:
             return found if found.reason else missing(why)
-        return replace(found, value=fold_scalar(found.value)) if circle else found
+        return Measured(fold_scalar(found.value), found.u) if circle else found
 
     return shaft.each(of)
