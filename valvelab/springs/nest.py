@@ -48,7 +48,8 @@ def nest_force_uncertainty(elements: Sequence[Element], height_mm: float, stated
     common = through_rate = noise = 0.0
     for element in elements:
         h = height_mm + element.offset_mm
-        common += stated.among(force_at(element.curve, h)).at_rate(0.0) or 0.0
+        there = stated if stated.over_force is None else stated.among(force_at(element.curve, h))
+        common += there.at_rate(0.0) or 0.0
         noise = hypot(noise, interpolated_noise(element.curve, h) or 0.0)
         through_rate += (stated.height_mm or 0.0) * abs(slope_at(element.curve, h))
     total = hypot(common, through_rate, noise)

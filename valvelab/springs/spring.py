@@ -286,7 +286,9 @@ def interpolated_noise(curve: ForceCurve, height_mm: float) -> float | None:
     step = 1e-3 * (float(np.ptp(curve.force_n)) or 1.0)
 
     def moved(i: int, by: float) -> float:
-        return _cubic(x, [*y[:i], y[i] + by, *y[i + 1 :]], value)
+        other = y.copy()
+        other[i] += by
+        return _cubic(x, other, value)
 
     left = bisect_right(x, value) - 1
     near = range(max(min(left, len(x) - 2) - 1, 0), min(left + 3, len(x)))

@@ -146,7 +146,7 @@ def _row(analysis: SpringAnalysis) -> SpringResult:
         rate_fit=None if line is None else RateLine.model_validate(line, from_attributes=True),
         rate_curve=None
         if rates.size == 0
-        else RateCurve(height_mm=tuple(map(float, heights)), rate_n_per_mm=tuple(map(float, rates))),
+        else RateCurve(height_mm=tuple(heights.tolist()), rate_n_per_mm=tuple(rates.tolist())),
         progressive=None if rates.size < 3 else bool(rates[0] > PROGRESSIVE * rates[-1]),
         solid_height_from=None if solid is None else ("readings" if analysis.solid_from_readings else "stated"),
         stress_factor=analysis.fit.stress_factor if stressed else None,
