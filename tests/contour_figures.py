@@ -42,5 +42,5 @@ def summarise(found: Contour) -> CurvatureSummary:
         float((-hollow).min()) if hollow.size else None,
         float(np.abs(found.slope_mm).max()),
         float(np.abs(found.pressure_angle_deg).max()),
-        undercut_at(found),
+        undercut_at(found.angle_cam_deg, found.radius_mm, found.shape),
     )

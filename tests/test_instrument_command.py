@@ -14,10 +14,9 @@ from something import each
 
 from valvelab.cli.main import main
 from valvelab.conformity.instrument import corrected
-from valvelab.files.contents import read_contents
+from valvelab.files.contents import JOB_ENDING, read_contents
 from valvelab.files.corrected import corrected_lift_table, corrected_springs
 from valvelab.files.instrument_card import read_instrument_card
-from valvelab.files.job_archive import ENDING
 from valvelab.files.lift_table import read_lift_table
 from valvelab.files.spring_readings import read_spring_readings
 from valvelab.job.certificates import write
@@ -241,7 +240,7 @@ def test_another_card_is_used_once_it_is_chosen(tmp_path: Path) -> None:
     assert plain is not None
     assert used is not None
     assert plain.key != used.key
-    kept = tmp_path / f"bench{ENDING}"
+    kept = tmp_path / f"bench{JOB_ENDING}"
     kept.write_bytes(jobs.packed(chosen, kept.name))
     again = jobs.opened(read_contents(kept), tmp_path)
     for file in again.files:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 
@@ -11,7 +12,7 @@ import pytest
 from something import each
 
 from valvelab.errors import BadSpec
-from valvelab.inspection.characteristics import all_characteristics, nearest, printed
+from valvelab.inspection.characteristics import SHARED, all_characteristics, nearest, printed
 from valvelab.inspection.judging import Item, judge
 from valvelab.measured import Measured
 from valvelab.records.result import Note, Verdict, exit_code
@@ -320,11 +321,17 @@ def test_of_one_name_and_unit_there_is_one_printed_name() -> None:
         assert printed(row.name, row.unit) == row.head
 
 
+def test_names_of_more_than_one_entry_are_told() -> None:
+    names = Counter(row.name for row in all_characteristics())
+    assert {name for name, count in names.items() if count > 1} == SHARED
+
+
 @pytest.mark.parametrize(
     ("command", "readings", "spec", "other"),
     [
         ("springs", "springs_quillmere_tray.csv", "springs_quillmere_spec.toml", ("lobes", "form", "engine")),
         ("lobes", "lake_v8_camshaft.csv", "lake_v8_camshaft.toml", ("springs", "form", "engine")),
+        ("phasing", "quillmere_four_degree_wheel.toml", "quillmere_four_engine.toml", ("springs", "form")),
     ],
 )
 def test_limits_that_are_answered_load_no_other_table(
@@ -337,5 +344,5 @@ def test_limits_that_are_answered_load_no_other_table(
     done = subprocess.run(
         [sys.executable, "-c", script, *words], cwd=tmp_path, capture_output=True, text=True, check=True
     )
-    assert f"valvelab.inspection.{command}.characteristics" in done.stderr
+    assert f"valvelab.inspection.{'engine' if command == 'phasing' else command}.characteristics" in done.stderr
     assert not [table for table in other if f"valvelab.inspection.{table}.characteristics" in done.stderr]

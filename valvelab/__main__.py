@@ -13,7 +13,7 @@ import warnings
 from collections.abc import Callable
 
 NO_WINDOW = 2
-NEW_OBJECTS = 50_000
+NEW_OBJECTS = 200_000
 """How many objects a command makes between two searches for rings of garbage: it ends before most are worth one."""
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from valvelab.arrays import median
+
 
 def fold(angle_deg: ArrayLike, period: float = 360.0) -> NDArray[np.float64]:
     """Fold onto [0, period)."""
@@ -35,7 +37,7 @@ def first_turning(angle_deg: ArrayLike, period: float = 360.0) -> int | None:
     Readings that stand still within 2 % of the usual step go neither way.
     """
     steps = np.diff(np.unwrap(np.asarray(angle_deg, dtype=np.float64), period=period))
-    slack = 1e-9 + 0.02 * float(np.median(np.abs(steps))) if steps.size else 0.0
+    slack = 1e-9 + 0.02 * float(median(np.abs(steps))) if steps.size else 0.0
     backward, forward = np.flatnonzero(steps < -slack), np.flatnonzero(steps > slack)
     if not backward.size or not forward.size:
         return None

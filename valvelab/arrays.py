@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from math import isfinite
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -12,6 +14,7 @@ from valvelab.errors import CannotEvaluate, Reason
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
+Scalar = TypeVar("Scalar", bound=np.generic)
 
 
 def finite(values: ArrayLike, name: str, ndim: int | None = None) -> FloatArray:
@@ -21,7 +24,8 @@ def finite(values: ArrayLike, name: str, ndim: int | None = None) -> FloatArray:
         raise CannotEvaluate(Reason.BAD_VALUES, f"{name}: found {array.ndim} dimensions, expected {ndim}")
     if array.size == 0:
         raise CannotEvaluate(Reason.TOO_FEW_READINGS, f"{name}: found no values, expected at least one")
-    if not np.isfinite(array).all():
+    # one call where all is well; a sum of squares beyond the range of numbers asks each value
+    if not isfinite(np.vdot(array, array)) and not np.isfinite(array).all():
         raise CannotEvaluate(Reason.BAD_VALUES, f"{name}: found a value that is not finite")
     return array
 
@@ -30,6 +34,21 @@ def read_only(array: FloatArray) -> FloatArray:
     """The same array, closed to writing; for fields of frozen values."""
     array.setflags(write=False)
     return array
+
+
+def median(values: ArrayLike, axis: int | None = None) -> FloatArray:
+    """Median of finite values along an axis, or of all. NumPy's own loads masked arrays first, a tenth of itself."""
+    ordered = np.sort(np.asarray(values, dtype=np.float64), axis=axis)
+    count = ordered.shape[axis or 0]
+    below, above = (np.take(ordered, middle, axis=axis or 0) for middle in ((count - 1) // 2, count // 2))
+    return np.asarray(0.5 * (below + above))
+
+
+def distinct(values: NDArray[Scalar]) -> NDArray[Scalar]:
+    """The different values of an array of any shape, ascending, (n,). NumPy's own does the same."""
+    ordered = np.sort(values, axis=None)
+    found: NDArray[Scalar] = ordered[np.append(True, ordered[1:] != ordered[:-1])[: ordered.size]]
+    return found
 
 
 def stretches(where: BoolArray) -> NDArray[np.intp]:

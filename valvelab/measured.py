@@ -7,12 +7,13 @@ in the unit of the value; which unit that is, the characteristic says.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import wraps
 from math import isfinite, nan
 from typing import TYPE_CHECKING, ParamSpec, TypeVar, cast
 
 from valvelab.errors import CannotEvaluate
+from valvelab.frozen import frozen
 
 if TYPE_CHECKING:
     from valvelab.arrays import BoolArray, FloatArray
@@ -21,7 +22,7 @@ T = TypeVar("T")
 P = ParamSpec("P")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Measured:
     """A value with its standard uncertainty, in the characteristic's unit; None with the reason it is missing.
 
@@ -65,7 +66,10 @@ def or_reason(work: Callable[P, Measured]) -> Callable[P, Measured]:
     return tried
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+_NOT_ASKED = object()
+
+
+@frozen(eq=False)
 class Once:
     """Something whose answers are kept."""
 
@@ -73,10 +77,10 @@ class Once:
 
     def once(self, work: Callable[..., T], *of: object) -> T:
         """What is asked for more than once, worked out once: `work(self, *of)`."""
-        key = work, of
-        if key not in self._once:
-            self._once[key] = work(self, *of)
-        return cast("T", self._once[key])
+        key, kept = (work, of), self._once
+        if (found := kept.get(key, _NOT_ASKED)) is _NOT_ASKED:
+            found = kept[key] = work(self, *of)
+        return cast("T", found)
 
 
 def finite(value: float | None) -> float | None:
@@ -84,7 +88,7 @@ def finite(value: float | None) -> float | None:
     return None if value is None or not isfinite(value) else float(value)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Each:
     """One characteristic of each item of a group: value and u, both (n,), NaN where missing; why: (n,) reasons."""
 

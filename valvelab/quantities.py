@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from functools import partial
 from time import time
 from typing import Annotated, Any, Generic, TypeVar
 
 from valvelab.errors import BadQuantity
+from valvelab.frozen import frozen
 from valvelab.units import CANONICAL, Dimension, bounded, parse_angle, parse_quantity, split_quantity
 
 Meant = TypeVar("Meant")
@@ -32,7 +32,7 @@ def bounded_length(value: float | str) -> float:
     return bounded(LENGTH(value), "length", "")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Reader(Generic[Meant]):
     """How a field is read, as its annotation: `read` gives what was meant, or raises BadQuantity without a field.
 

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
 from typing import Literal
 
 from valvelab.errors import BadQuantity
+from valvelab.frozen import frozen
 from valvelab.language import figures, word
 
 Dimension = Literal[
@@ -179,7 +179,7 @@ def angle_ratio(found: AngleKind, wanted: AngleKind) -> float:
     return 2.0 if wanted == "crank" else 0.5
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class DisplayUnit:
     """How one dimension is shown: value shown = canonical × `scale`, with `decimals` decimals by default."""
 

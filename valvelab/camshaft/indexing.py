@@ -8,21 +8,21 @@ timing angle = shaft angle + bore angle. Source: common practice; plain geometry
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
 
 from valvelab.angles import wrap, wrap_scalar
-from valvelab.arrays import FloatArray
+from valvelab.arrays import FloatArray, median
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 
 _NAME = re.compile(r"(\d+)([IE])(\d*)")
 # An arrangement that leaves larger errors than this is not the shaft's.
 LARGEST_BELIEVABLE_CAM_DEG = 12.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LobeName:
     """A lobe's cylinder, kind and number among its kind (1 where there is one)."""
 
@@ -45,7 +45,7 @@ def separation(intake_cam_deg: float, exhaust_cam_deg: float) -> float:
     return abs(wrap_scalar(intake_cam_deg - exhaust_cam_deg))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Arrangement:
     """How lobes should lie: firing order, bank angle (deg; 0 for one bank), which cylinders are in the second bank."""
 
@@ -54,7 +54,7 @@ class Arrangement:
     second_bank: frozenset[int] = frozenset()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class IndexErrors:
     """Error of each lobe (cam deg, same order as given) after one phase for the whole shaft, and how it was found."""
 
@@ -109,7 +109,7 @@ def index_errors(
     remarks: list[str] = []
     if nominal_separation is None:
         found = list(cylinder_separations(names, centres).values())
-        nominal_separation = float(np.median(found)) if found else 0.0
+        nominal_separation = float(median(found)) if found else 0.0
         if found:
             remarks.append(
                 f"no lobe separation is stated; the shaft's own median {nominal_separation:.3f} cam deg is used"

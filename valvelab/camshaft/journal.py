@@ -6,7 +6,6 @@ Sources: ISO 12181-1 and -2 (roundness), ISO 1101 (runout).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -24,6 +23,7 @@ from valvelab.camshaft.roundness import (
     reference_circle,
     require_turn,
 )
+from valvelab.frozen import frozen
 
 CIRCLES: tuple[Circle, ...] = ("least squares", "minimum zone", "inscribed", "circumscribed")
 
@@ -31,7 +31,7 @@ LARGEST_FREEDOM = 0.1
 """Share of the roundness by which a sliding circle may change it and still be worth a figure."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class JournalForm:
     """One evaluated journal. `form_mm`: the readings the circles went through (filtered where undulations are limited).
 
@@ -64,7 +64,7 @@ class JournalForm:
         return self.coverage.distinct >= FEWEST_FOR_ROUNDNESS
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class JournalUncertainty:
     """Standard uncertainties; each None where neither noise nor probe is known."""
 

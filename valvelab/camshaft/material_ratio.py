@@ -6,16 +6,15 @@ through that 40 % of the curve whose secant is flattest.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from valvelab.arrays import FloatArray, finite
+from valvelab.frozen import frozen
 
 SECANT_SHARE = 0.40
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CoreParameters:
     """Rk, Rpk, Rvk (µm), the two material ratios (%), and the heights (µm) at which the core begins and ends.
 

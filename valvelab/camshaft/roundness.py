@@ -7,7 +7,6 @@ Readings grow outward. Without a stated journal radius the reading is taken as l
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -18,6 +17,7 @@ from valvelab.arrays import FloatArray, finite, read_only
 from valvelab.camshaft.enclosing_circle import enclosing_circle
 from valvelab.camshaft.zone import Zone, minimum_zone
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 
 Circle = Literal["least squares", "minimum zone", "inscribed", "circumscribed"]
 
@@ -31,7 +31,7 @@ FEWEST_FOR_ROUNDNESS = 7
 _BLOCK = 20_000
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class JournalTrace:
     """Readings around one journal, in reading order; angle_deg, reading_mm: shape (n,), read-only, any turns."""
 
@@ -41,7 +41,7 @@ class JournalTrace:
     reading_mm: FloatArray
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Coverage:
     """What of a turn was read: distinct angles, largest gap between neighbours and where it begins, turns read."""
 
@@ -57,7 +57,7 @@ class Coverage:
         return self.largest_gap_deg > _longest_step(self.usual_gap_deg)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ReferenceCircle:
     """A circle through a trace: its centre as a vector, its mean reading, and the form about it.
 
@@ -91,7 +91,7 @@ class ReferenceCircle:
         return fold_scalar(float(np.degrees(np.arctan2(self.centre_mm[1], self.centre_mm[0]))))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Harmonic:
     """One order of a trace: amplitude × cos(order × (θ − angle)); the angle is where it is highest first."""
 
@@ -100,7 +100,7 @@ class Harmonic:
     angle_deg: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Harmonics:
     """Orders from 1 up as far as the angles allow, and the noise left (mm), None where nothing tells it."""
 

@@ -6,18 +6,17 @@ Sources: ISO 12780-1 (reference lines), ISO 1101 (cylindrical zone).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from valvelab.arrays import FloatArray, finite, read_only
 from valvelab.camshaft.zone import solve
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 
 _ROUNDS = 500
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class AxisLine:
     """A line along the shaft and what the centres do about it.
 

@@ -6,7 +6,6 @@ Source: plain geometry.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -14,9 +13,10 @@ from valvelab.angles import fold
 from valvelab.arrays import FloatArray
 from valvelab.camshaft.roundness import JournalTrace, arc_weights, require_turn
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Taper:
     """Second track minus first, in order of position: mean over the turn, and where the first track stands highest."""
 

@@ -5,7 +5,7 @@ Sources: ISO 21920-2:2021 (parameters, formerly ISO 4287), ISO 21920-3:2021 (set
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from itertools import pairwise
 
 import numpy as np
@@ -14,6 +14,7 @@ from valvelab.arrays import FloatArray, finite, read_only
 from valvelab.camshaft.filters import gaussian_mean_line
 from valvelab.camshaft.material_ratio import CoreParameters, core_parameters
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 
 FEWEST_PER_CUTOFF = 5.0
 """Readings in one cutoff below which the filter means nothing."""
@@ -21,7 +22,7 @@ HEIGHT_DISCRIMINATION = 0.10
 """A hill or dale counts for Rsm when it reaches this share of Rz beyond the mean line (ISO 21920-2 default)."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SettingClass:
     """One row of the standard's settings: cutoffs, and the largest Ra it is meant for."""
 
@@ -41,7 +42,7 @@ SETTING_CLASSES = (
 """Cutoffs: ISO 21920-3. The Ra each class is for: the ranges of ISO 4288, kept by the newer standard."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class TraceSettings:
     """How a trace is filtered and evaluated; `short_cutoff_mm` None leaves the short-wave filter out."""
 
@@ -50,7 +51,7 @@ class TraceSettings:
     sections: int
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Roughness:
     """A filtered trace. Arrays of shape (n,), read-only; heights in µm.
 
@@ -82,7 +83,7 @@ class Roughness:
         return self.roughness_um[self.start : self.stop]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class TextureParameters:
     """R-parameters, µm except Rsk, Rku and the two material ratios (%); None where not derivable."""
 

@@ -5,13 +5,13 @@ Source: linear programming, textbook; the zones are those of ISO 12181-1 and ISO
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.kept import Kept
 
 Side = Literal["both", "inside", "outside"]
@@ -22,7 +22,7 @@ _FAR = 1e6
 _MOST_EXCHANGES = 2_000
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Zone:
     """An optimum proven by its multipliers.
 

@@ -13,7 +13,7 @@ from valvelab.cli.outputs import check_outputs
 from valvelab.cli.signing import number_or_file, replaced
 from valvelab.cli.streams import answer
 from valvelab.errors import BadQuantity, WrongUsage
-from valvelab.files.job_archive import names_job
+from valvelab.files.contents import names_job
 from valvelab.files.reading import command_for
 from valvelab.files.table import read_table
 from valvelab.job.certificates import write

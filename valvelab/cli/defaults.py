@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Iterator
 
 from valvelab.cli.streams import say
-from valvelab.files.job_archive import names_job
+from valvelab.files.contents import names_job
 from valvelab.records.job import JobPart, LiftPart
 from valvelab.workbench.defaults import FILE, Defaults, defaults_in
 from valvelab.workbench.settings import folder as settings_folder

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import count
 from pathlib import Path
 from shlex import join, quote
@@ -18,6 +18,7 @@ from valvelab.cli.outputs import check_outputs
 from valvelab.cli.streams import answer, say
 from valvelab.errors import BadFile
 from valvelab.files.reading import only_kind
+from valvelab.frozen import frozen
 from valvelab.job.certificates import write_inspected
 from valvelab.job.job_file import JOB_FILE, read_job
 from valvelab.job.parts import Inspected, inspect_job, located
@@ -86,7 +87,7 @@ def _copy(file: Path, path: Path) -> None:
     write_whole(path, file.read_bytes())
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Done:
     """One job of the demo, inspected; `job` names its files as they lie in the folder, `located` where they are."""
 

@@ -7,8 +7,7 @@ import logging
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args, get_origin
 
@@ -28,8 +27,8 @@ from valvelab.cli.output import (
 from valvelab.cli.progress import LINE
 from valvelab.cli.streams import answer
 from valvelab.errors import BadFile, WrongUsage
-from valvelab.files.contents import MAX_FILE_BYTES, Contents, standing_in
-from valvelab.files.job_archive import names_job
+from valvelab.files.contents import MAX_FILE_BYTES, Contents, names_job, standing_in
+from valvelab.frozen import frozen
 from valvelab.job.exchange import said_on_disk
 from valvelab.job.typed import shown_in, valid_part
 from valvelab.job.use import Around, Inspection, OfPart, Use
@@ -154,7 +153,7 @@ def _valid(kind: type[OfPart], stated: dict[str, Any]) -> OfPart:
     return valid_part(kind, stated, lambda where: options.get(str(where[0]), "file"))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Inspecting:
     """The command of a use."""
 
@@ -188,23 +187,27 @@ def finish(
 
     folder: where a job file is laid out for the while; its files go by their names in the job.
     """
-    result, system = inspection.result, shown_in(args.units, part)
+    result = inspection.result
     if folder is not None:
         from valvelab.job.carried import within  # noqa: PLC0415 - as above
 
         result = within(result, folder)
     judged = [result.verdicts]
 
+    @cache
+    def system() -> System:
+        return shown_in(args.units, part)
+
     def text(look: Look) -> str:
-        tables = page(*known.tables(inspection, system), look=look)
-        limits = verdict_text(result.verdicts, result, system, look)
+        tables = page(*known.tables(inspection, system()), look=look)
+        limits = verdict_text(result.verdicts, result, system(), look)
         return "\n\n".join(filter(None, (tables, limits, page(*known.closing(inspection), look=look))))
 
     def certify(path: Path) -> None:
         from valvelab.job.certificates import write  # noqa: PLC0415 - the report library is for paper alone
 
         # the paper's verdicts leave no limit of the spec unanswered
-        job = Job.of(part, units=system, said=Particulars(shop=args.shop))
+        job = Job.of(part, units=system(), said=Particulars(shop=args.shop))
         judged.append(write(job, path, signer=args.signer).verdicts)
 
     if args.out is not None:
@@ -223,17 +226,19 @@ def finish(
     return exit_code(judged[-1])
 
 
-def _write_pages(known: Use[Any, Any], inspection: Inspection, args: argparse.Namespace, system: System) -> None:
+def _write_pages(
+    known: Use[Any, Any], inspection: Inspection, args: argparse.Namespace, system: Callable[[], System]
+) -> None:
     """Write the figure, build sheet and cam card that are asked for."""
     sheet, card = getattr(args, "sheet", None), getattr(args, "card", None)
     if args.plot is not None:
-        plot(known, inspection, args.plot, system)
+        plot(known, inspection, args.plot, system())
     if sheet is not None and known.sheet is not None:
         from valvelab.report.build_sheet import build_sheet  # noqa: PLC0415 - as above
 
-        write_whole(sheet, build_sheet(known.sheet(inspection, system), system))
+        write_whole(sheet, build_sheet(known.sheet(inspection, system()), system()))
     if card is not None and known.card is not None:
-        write_whole(card, known.card(inspection, card.suffix.lower(), system))
+        write_whole(card, known.card(inspection, card.suffix.lower(), system()))
 
 
 def plot(known: Use[Any, Any], inspection: Inspection, path: Path, system: System) -> None:

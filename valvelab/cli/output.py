@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 from types import MappingProxyType
 
@@ -13,6 +13,7 @@ from valvelab.cli.screen import Screen, screen_of
 from valvelab.cli.streams import answer, say
 from valvelab.cli.table_text import table_text
 from valvelab.errors import WrongUsage, one_line
+from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import printed
 from valvelab.job.exchange import FORMS, Said, exchanged
 from valvelab.records.result import Decision, Note, Result, Verdict
@@ -29,7 +30,7 @@ UNFOLD = " (--all shows them)"
 NOT_JUDGED = "Nothing judged."
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Look:
     """How an answer is laid out: in full as in a file, or for a terminal.
 

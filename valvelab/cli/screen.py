@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import os
 import sys
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from textwrap import wrap
 from typing import Literal, TextIO
+
+from valvelab.frozen import frozen
 
 NARROWEST, USUAL = 20, 80
 Paint = Literal["accept", "reject", "undecided", "warning", "strong"]
@@ -14,7 +16,7 @@ _CODES: dict[Paint, str] = {"accept": "32", "reject": "1;31", "undecided": "33",
 """ECMA-48, select graphic rendition: colours of the palette that the person chose for the terminal."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Screen:
     """A terminal. width: signs in a line, at least 20."""
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import zip_longest
 
 from valvelab.cli.screen import Screen, wrapped
 from valvelab.errors import one_line
+from valvelab.frozen import frozen
 from valvelab.records.result import Decision
 from valvelab.tables.description import Mark, Table
 from valvelab.tables.verdicts import cell_words
@@ -19,7 +19,7 @@ UNCERTAINTY = "u"
 """The head of a column that belongs to the one before it."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Column:
     """A column as text. words: it stands flush left, and its cells may run over several lines."""
 

@@ -7,16 +7,16 @@ common offset costs no digits.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from valvelab.arrays import FloatArray, finite
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.tails import f_tail
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class VarianceRow:
     """One source of variation; `f_ratio` and `p_value` are None for the row the others are held against."""
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Annotated
 
+from valvelab.frozen import frozen
 from valvelab.quantities import CAM_ANGLE, bounded_length, number
 
 BandPlace = Annotated[
@@ -15,7 +15,7 @@ BandSize = Annotated[
 ]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BandPiece:
     """Allowed deviation below and above (positive sizes, mm) from one angle to another, from the nominal's centre."""
 

@@ -8,13 +8,13 @@ is A. F. Bissell's, "How reliable is your capability index?", Applied Statistics
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import inf, sqrt
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 
 CONFIDENCE = 0.95
 FEWEST = 2
@@ -24,7 +24,7 @@ EXACT_UP_TO = 1_000
 """Values up to which the interval is exact; beyond, the large-sample form differs by less than 0.0001."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Index:
     """A plain number with the ends of its two-sided interval."""
 
@@ -33,7 +33,7 @@ class Index:
     most: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Capability:
     """Pp, None where a limit is missing, and Ppk."""
 

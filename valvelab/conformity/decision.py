@@ -6,17 +6,17 @@ Sources: JCGM 106:2012 (probability of conformity), ISO 14253-1:2017 (guarded ru
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from statistics import NormalDist
 from typing import Literal
 
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 
 Rule = Literal["guarded", "simple"]
 Outcome = Literal["accept", "reject", "undecided"]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Decision:
     """Outcome, the probability that the true value conforms (None without uncertainty), the rule used.
 

@@ -7,21 +7,21 @@ Source: best-fit comparison as in ISO 1101 profile tolerancing with named degree
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
 from valvelab.angles import wrap_scalar
-from valvelab.arrays import FloatArray, read_only, stretches
+from valvelab.arrays import FloatArray, distinct, read_only, stretches
 from valvelab.conformity.band import BandPiece
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 
 Curve = Callable[[FloatArray, int], FloatArray]
 _GRID_CAM_DEG = 0.1
 _ROUNDS = 30
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class EnvelopeFit:
     """One lobe in its envelope; arrays share one angle grid counted from the nominal's lobe centre.
 
@@ -122,7 +122,7 @@ def _grid(band: tuple[BandPiece, ...]) -> FloatArray:
         )
         for piece in band
     ]
-    return np.unique(np.round(np.concatenate(pieces), 9))
+    return distinct(np.concatenate(pieces).round(9))
 
 
 def _fit(

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,12 +15,13 @@ from valvelab.arrays import FloatArray, finite
 from valvelab.conformity.analysis_of_variance import VarianceRow, crossed, one_way, tested
 from valvelab.conformity.decision import normal_distribution
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 
 POOLING_P = 0.25
 """An interaction less certain than this is pooled into repeatability (common practice)."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Components:
     """Standard deviations, in the readings' unit; None where a study can't tell."""
 
@@ -59,7 +59,7 @@ class Components:
         return 600.0 * self.grr / tolerance
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class AnovaStudy:
     """Components from the analysis of variance; its rows; whether the interaction was pooled, and its p value."""
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -18,6 +17,7 @@ from numpy.typing import ArrayLike
 from valvelab.arrays import BoolArray, FloatArray, finite, read_only, rectangular_sd
 from valvelab.conformity.repeats import mean_uncertainty
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 
 LARGEST_ERROR = 0.05
 """An error beyond this share of the calibrated range is no error of indication (ours; no source)."""
@@ -44,7 +44,7 @@ class Calibration(Protocol):
         """Standard uncertainty that calibration leaves in a − b, both corrected; shapes that broadcast, mm or N."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class StatedUncertainty:
     """An instrument of one stated standard uncertainty, mm or N, and no curve: nothing is corrected."""
 
@@ -64,7 +64,7 @@ class StatedUncertainty:
         return self.calibration_uncertainty(np.subtract(a, b))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CalibrationPoint:
     """One reference: its true value, the readings on it, the standard uncertainty that is this reference's own."""
 
@@ -73,7 +73,7 @@ class CalibrationPoint:
     uncertainty: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ErrorCurve:
     """Errors of indication at calibrated readings, in one unit (mm or N).
 
@@ -226,7 +226,7 @@ def _course(indication: FloatArray, error: FloatArray) -> FloatArray:
     return np.asarray(np.sqrt(np.maximum(near, walk.mean()) * steps))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Corrected:
     """Readings with what a calibration adds; where it says nothing (`outside`) the reading stays as it is."""
 
@@ -247,7 +247,7 @@ def corrected(calibration: Calibration, readings: ArrayLike) -> Corrected:
     return Corrected(read_only(np.where(outside, raw, raw + correction)), outside)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CorrectedLift:
     """A lift read by one instrument, in mm: the readings shut and open corrected, and open − shut of their means.
 

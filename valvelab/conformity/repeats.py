@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from statistics import fmean, median, stdev
 
 from valvelab.arrays import rectangular_sd
+from valvelab.frozen import frozen
 
 LENGTH_DIVISIONS_MM = (0.0254, 0.0127, 0.01, 0.005, 0.00254, 0.002, 0.00127, 0.001, 0.000254)
 """Divisions that dials and displays have, in inches and in mm, coarsest first."""
@@ -101,7 +101,7 @@ def _few(count: int) -> float:
     return math.sqrt((count - 1.0) / (count - 3.0))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Repeats:
     """Repeats of one reading. Values in the readings' unit; `doubtful` and `counted` are places in the list, from 0.
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
 from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray
 from valvelab.files.cells import Readings
+from valvelab.frozen import frozen
 
 
 class Body(Protocol):
@@ -52,7 +52,7 @@ class Body(Protocol):
         """A data row as it reads."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PreambleEntry:
     """One `# key: value`, and where it stands."""
 
@@ -60,7 +60,7 @@ class PreambleEntry:
     place: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Where:
     """Where the table stands, as far as the reader of a file was told: sheet by name or number from 1, rows from 1."""
 
@@ -72,7 +72,7 @@ class Where:
 ANYWHERE = Where()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Skipped:
     """A row above the header: its number in the file, and what it holds."""
 
@@ -80,7 +80,7 @@ class Skipped:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RawTable:
     """A file taken apart: preamble, header cells as written (None without a header) and body."""
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 from typing import Literal
 
 import numpy as np
 
 from valvelab.arrays import FloatArray, read_only
+from valvelab.frozen import frozen
 
 Decimal = Literal[".", ","]
 
@@ -17,6 +17,11 @@ _NUMBER = {
     ".": re.compile(r"[+\-−]?(?:\d+\.?\d*|\.\d+)(?:[eE][+\-−]?\d+)?", re.ASCII),
     ",": re.compile(r"[+\-−]?(?:\d+,?\d*|,\d+)(?:[eE][+\-−]?\d+)?", re.ASCII),
 }
+
+
+def number_form(decimal: Decimal = ".") -> Callable[[str], object]:
+    """What is true of a stripped cell that is a number written with that decimal sign."""
+    return _NUMBER[decimal].fullmatch
 
 
 def is_number(cell: str, decimal: Decimal = ".") -> bool:
@@ -43,7 +48,7 @@ def like_a_number(cell: str) -> bool:
     return _LIKE_A_NUMBER.match(cell) is not None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Readings:
     """A column of which some cells hold no number: values with NaN there, and the rows of cells that are malformed."""
 

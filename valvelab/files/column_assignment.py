@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 
 from valvelab.errors import WrongUsage
 from valvelab.files.body import ANYWHERE, Where
+from valvelab.frozen import frozen
 
 EXAMPLE = '"angle=0 [crank deg], 1I=2 [in]"'
 
@@ -16,7 +16,7 @@ _ROW = re.compile(r"\s*(header|first[ _]row)\s*=\s*(\d{1,7})\s*", re.IGNORECASE)
 _PARTS = re.compile(r"""(?:"[^"]*"|'[^']*'|\[[^\[\]]*\]|[^,])*""")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class AssignedColumn:
     """One name for the column at `index`, counted from 0; unit None leaves it to the file's header."""
 
@@ -25,7 +25,7 @@ class AssignedColumn:
     unit: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ColumnAssignment:
     """Which columns of a table are read, and as what; the others stay out. Without any the header names them.
 

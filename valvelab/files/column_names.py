@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import chain
 
 from valvelab.errors import BadQuantity
+from valvelab.frozen import frozen
 from valvelab.units import FACTORS, Dimension, parse_quantity, split_quantity
 
 # Other words for a column, best first; all of one rank mean the same, and two of them in one table are refused.
@@ -125,7 +125,7 @@ def lobe_name(title: str) -> str | None:
     return f"{int(numbers[0])}{kinds[0]}{int(numbers[1]) if len(numbers) > 1 else ''}" if int(numbers[0]) else None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class HeaderHeight:
     """The height in `force at 1.800 in`: in mm, the unit as written (None without one)."""
 

@@ -9,22 +9,23 @@ import stat
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 
 from valvelab.errors import BadFile
+from valvelab.frozen import frozen
 from valvelab.records.result import Source
 
 _log = logging.getLogger(__name__)
 MAX_FILE_BYTES = 64 * 1024 * 1024
 MAX_UNPACKED_BYTES = 200 * 1024 * 1024
 MAX_ROWS = 5_000_000
+JOB_ENDING = ".valvejob"
 
 _CONTROL = bytes(set(range(32)) - {9, 10, 11, 12, 13, 26})
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Contents:
     """What a file held when it was read: its path as the user gave it, its bytes and their SHA-256."""
 
@@ -87,6 +88,11 @@ def read_contents(given: Given, max_bytes: int = MAX_FILE_BYTES) -> Contents:
 def name_of(given: Given) -> str:
     """The path or name that goes with it."""
     return given.file if isinstance(given, Contents) else str(given)
+
+
+def names_job(given: Given) -> bool:
+    """Whether a file goes by a job file's ending."""
+    return name_of(given).lower().endswith(JOB_ENDING)
 
 
 def size_text(size: int) -> str:

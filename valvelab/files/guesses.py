@@ -6,7 +6,6 @@ Every guess is a start for a person, who sees the reason and may choose otherwis
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -20,6 +19,7 @@ from valvelab.files.lift_table import lift_table
 from valvelab.files.spring_readings import spring_readings
 from valvelab.files.swept_angles import LONGEST_LOBE_CAM_DEG, LONGEST_TURN_DEG, lasting, repeats
 from valvelab.files.table import Preview, Table
+from valvelab.frozen import frozen
 from valvelab.lobe.trace import Trace
 from valvelab.records.measurement import COMPARISON_LIFT_MM
 from valvelab.units import FACTORS, POUND_FORCE_N
@@ -38,7 +38,7 @@ _SPOKEN = {"in": "inches", "mm": "millimetres", "um": "micrometres", "thou": "th
 _COUNTERS = frozenset({"no", "number", "nr", "point", "row", "index", "line", "reading no", "step"})
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class UnitGuess:
     """The unit that columns of lifts, angles, heights or forces are most likely in, "" where none fits; the reason."""
 

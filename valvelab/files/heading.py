@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from itertools import islice
+from itertools import compress, islice
 
 from valvelab.errors import BadFile
 from valvelab.files.body import Where
 from valvelab.files.column_names import are_units, bare_unit, is_known, split_header
+from valvelab.frozen import frozen
 
 SEARCHED_ROWS = 50
 SAMPLED_ROWS = 64
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Heading:
     """Index of the header among the rows looked at, or None; of the first row of readings; and the units between."""
 
@@ -23,13 +23,13 @@ class Heading:
     units: tuple[str, ...] | None = None
 
 
-def find_heading(rows: Sequence[Sequence[str]], numeric: Callable[[str], bool]) -> Heading:
+def find_heading(rows: Sequence[Sequence[str]], numeric: Callable[[str], object]) -> Heading:
     """The header among the first rows of a file, blank ones left out.
 
     A row of two or more known names is the header; else the first row of words with numbers below them, unless readings
     began before it.
     """
-    numbers = [frozenset(index for index, cell in enumerate(row) if numeric(cell)) for row in rows]
+    numbers = [frozenset(compress(range(len(row)), map(numeric, row))) for row in rows]
     searched = range(min(SEARCHED_ROWS, len(rows)))
     known = [sum(_known(cell) for index, cell in enumerate(rows[at]) if index not in numbers[at]) for at in searched]
     named = [at for at in searched if known[at] >= 2]
@@ -46,7 +46,7 @@ def find_heading(rows: Sequence[Sequence[str]], numeric: Callable[[str], bool]) 
 
 
 def told_or_found(
-    file: str, line: str, rows: Sequence[tuple[int, Sequence[str]]], where: Where, numeric: Callable[[str], bool]
+    file: str, line: str, rows: Sequence[tuple[int, Sequence[str]]], where: Where, numeric: Callable[[str], object]
 ) -> Heading:
     """The heading as `where` tells, `rows` beginning there; else as found among the first rows. Rows bear their number.
 

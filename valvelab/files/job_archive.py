@@ -12,11 +12,10 @@ from typing import Any
 from pydantic import ValidationError
 
 from valvelab.errors import BadFile, CannotWrite
-from valvelab.files.contents import MAX_UNPACKED_BYTES, Given, is_zip, name_of, read_contents, size_text
+from valvelab.files.contents import MAX_UNPACKED_BYTES, Given, is_zip, read_contents, size_text
 from valvelab.files.zip_parts import ZipParts, packed, part_names
 from valvelab.records.saved_job import KeptFile, KeptPaper, SavedJob
 
-ENDING = ".valvejob"
 LIST = "valvejob.json"
 _WANTED = "a job file of valvelab"
 _NEWEST: int = SavedJob.model_fields["schema_version"].default
@@ -54,11 +53,6 @@ def read_job_archive(given: Given) -> tuple[SavedJob, dict[str, bytes]]:
 def is_job(data: bytes) -> bool:
     """Whether bytes are a job file's."""
     return is_zip(data) and LIST in (part_names(data) or ())
-
-
-def names_job(given: Given) -> bool:
-    """Whether a file goes by a job file's ending."""
-    return name_of(given).lower().endswith(ENDING)
 
 
 def _listed(data: bytes, file: str) -> SavedJob:

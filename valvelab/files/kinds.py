@@ -6,17 +6,17 @@ The window's column assignment, jobs and the README table read `READERS`, which 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from typing import Any, Literal
 
 from valvelab.files.column_names import answers_to, height_of, is_unit, plain_name, split_header
+from valvelab.frozen import frozen
 
 Answer = Literal["yes", "no", "perhaps"]
 
 TABLE_ENDINGS = (".csv", ".tsv", ".txt", ".dat", ".xlsx")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Head:
     """The start of a file: its ending, its first bytes, and what they show."""
 
@@ -33,7 +33,7 @@ class Head:
     """Whether columns are forces read at a height each."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Reader:
     """One kind of file: its name, the endings it comes with, what it holds, the command that inspects it.
 

@@ -18,6 +18,7 @@ from uuid import NAMESPACE_OID, uuid5
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 from valvelab.errors import BadQuantity, one_line, utf8
+from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Characteristic, of_unit
 from valvelab.inspection.limits import ends, limit_value
 from valvelab.records.result import Decision, Note, Source, Verdict
@@ -29,7 +30,7 @@ STATUS: dict[Decision, str] = {"accept": "PASS", "reject": "FAIL", "undecided": 
 WHOLE: dict[Decision, str] = {"accept": "PASS", "reject": "FAIL", "undecided": "UNKNOWN"}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Judged:
     """What a results document is made of.
 
@@ -48,7 +49,7 @@ class Judged:
     apart: Mapping[str, str] | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Unit:
     """A unit as the standard knows it: which kind of quantity, its name, how many SI units it is."""
 

@@ -7,13 +7,14 @@ ETX, modulo 65535. The first record names the form, the feature and the axes; th
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 
 import numpy as np
 
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.contents import MAX_ROWS, Contents
-from valvelab.files.plausible import LARGEST_PLACE_MM, even_trace
+from valvelab.files.even_trace import even_trace
+from valvelab.files.plausible import LARGEST_PLACE_MM
+from valvelab.frozen import frozen
 from valvelab.records.form_measurement import SurfaceTrace
 from valvelab.units import factor
 
@@ -23,7 +24,7 @@ MODULUS = 65535
 _FIELDS = re.compile(r"[\s\x00]+")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Axis:
     """One axis line: kind (A absolute, I incremental), points, mm per unit × scale, and the increment (mm)."""
 

@@ -6,7 +6,7 @@ Position, stage, date, stroke, element, offset and what is the spring's own stan
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ from valvelab.files.plausible import (
     refuse_beyond,
 )
 from valvelab.files.table import Column, Table, read_table
+from valvelab.frozen import frozen
 from valvelab.records.result import Note, info
 from valvelab.records.spring_readings import (
     CoilData,
@@ -110,7 +111,7 @@ def spring_readings(table: Table) -> SpringTable:
     )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class HeightColumn:
     """A column of forces read at one height, mm."""
 
@@ -154,7 +155,7 @@ def _refuse_forces(table: Table, column: Column, forces: FloatArray) -> None:
     refuse_beyond(table, column, forces, LARGEST_SPRING_FORCE_N, "N")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Taken:
     """Readings one by one, shape (n,) each: row of the table, height in mm, force in N."""
 
@@ -253,8 +254,10 @@ class _Reader:
         self.element = self._words("element", lambda text: text.strip().casefold())
         self.position = self._words("position", lambda text: text.strip())
         self.date = self._dates()
-        self.offset = np.nan_to_num(self._lengths("offset"))
-        self.own = {name: self._lengths(name) for name in OWN_LENGTHS} | self._squareness()
+        offset = self._lengths("offset")
+        self.offset = np.zeros(taken.row.size) if offset is None else np.nan_to_num(offset)
+        self.own: dict[str, FloatArray | None] = {name: self._lengths(name) for name in OWN_LENGTHS}
+        self.own.update(self._squareness())
         for code, stroke in enumerate(self.stroke.labels):
             if stroke not in {"compress", "release"}:
                 raise table.bad(
@@ -266,11 +269,11 @@ class _Reader:
         texts = [""] * self.table.row_count if column is None else self.table.texts(column)
         return _Words([clean(text) for text in texts], self.taken.row)
 
-    def _lengths(self, name: str) -> FloatArray:
+    def _lengths(self, name: str) -> FloatArray | None:
         """An optional column of lengths in mm, one a reading; NaN where nothing is stated."""
         column = self.table.find(name)
         if column is None:
-            return np.full(self.taken.row.size, np.nan)
+            return None
         lengths = self.table.numbers(column, "length", empty_as_nan=True)
         refuse_beyond(self.table, column, lengths, LARGEST_READING_MM, "mm")
         if name != "offset":
@@ -288,18 +291,16 @@ class _Reader:
         return words
 
     def _squareness(self) -> dict[str, FloatArray]:
-        """How far out of square each reading's spring is, in mm or in deg as the column says; NaN for the other."""
+        """How far out of square each reading's spring is, in mm or in deg as the column says; nothing without one."""
         column = self.table.find("squareness")
-        nothing = np.full(self.taken.row.size, np.nan)
         if column is None:
-            return {"squareness_mm": nothing, "squareness_deg": nothing}
+            return {}
         in_deg = column.unit is not None and is_unit(column.unit, "angle")
         values = self.table.numbers(column, "angle" if in_deg else "length", empty_as_nan=True)
         largest, unit = (MOST_OUT_OF_SQUARE_DEG, "deg") if in_deg else (LARGEST_READING_MM, "mm")
         refuse_beyond(self.table, column, values, largest, unit)
         _refuse_where(self.table, column, values < 0.0, "a squareness of 0 or more")
-        found = values[self.taken.row]
-        return {"squareness_mm": nothing if in_deg else found, "squareness_deg": found if in_deg else nothing}
+        return {"squareness_deg" if in_deg else "squareness_mm": values[self.taken.row]}
 
     def _place(self, reading: int, column: str | None = None) -> str:
         named = None if column is None else self.table.find(column)
@@ -375,7 +376,10 @@ class _Reader:
 
     def _one_length(self, called: str, name: str, readings: Rows, column: str | None = None) -> float | None:
         """What a column states of one spring; rows that state different lengths are refused."""
-        lengths = self.own[name][readings]
+        every = self.own.get(name)
+        if every is None:
+            return None
+        lengths = every[readings]
         stated = np.flatnonzero(np.isfinite(lengths))
         if not stated.size:
             return None

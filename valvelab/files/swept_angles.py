@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TypeVar
 
@@ -14,6 +13,7 @@ from valvelab.angles import first_turning, fold
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile
 from valvelab.files.table import Column, Table
+from valvelab.frozen import frozen
 from valvelab.lobe.conditioning import LARGEST_HOLE_CAM_DEG
 from valvelab.lobe.trace import Trace
 from valvelab.records.measurement import COMPARISON_LIFT_MM, Doubts
@@ -29,7 +29,7 @@ HIGHEST_LIFT_MM = 60.0
 Taken = TypeVar("Taken", bound=np.generic)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LobeReadings:
     """One lobe's readings: rows of the table, lifts in mm and sweep of each, shape (n,) each."""
 
@@ -45,7 +45,7 @@ def taken(values: NDArray[Taken], rows: NDArray[np.intp]) -> NDArray[Taken]:
     return values[first : last + 1] if last - first + 1 == len(rows) else values[rows]
 
 
-@dataclass(frozen=True)
+@frozen(slots=False)
 class SweptAngles:
     """The angles at which lobes were read."""
 
@@ -67,13 +67,12 @@ class SweptAngles:
 
     @cached_property
     def _too_long(self) -> list[LobeReadings]:
-        found = []
+        longest: dict[tuple[int, int], float] = {}
         for one in self.readings:
-            degrees = self._degrees_of(one)
-            spans = [float(np.ptp(degrees[rows])) for rows in _sweep_rows(one.sweep, degrees.size)]
-            if max(spans) > LONGEST_TURN_DEG:
-                found.append(one)
-        return found
+            if (shared := (id(one.rows), id(one.sweep))) not in longest:
+                degrees = self._degrees_of(one)
+                longest[shared] = max(float(np.ptp(degrees[rows])) for rows in _sweep_rows(one.sweep, degrees.size))
+        return [one for one in self.readings if longest[id(one.rows), id(one.sweep)] > LONGEST_TURN_DEG]
 
     def _degrees_of(self, one: LobeReadings) -> FloatArray:
         """The angles of one lobe as written, in degrees."""

@@ -8,7 +8,7 @@ for spring, rows in table.groups("spring").items(): ...
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from itertools import islice
 from typing import Any
 
@@ -23,6 +23,7 @@ from valvelab.files.column_assignment import ColumnAssignment, parse_columns
 from valvelab.files.column_names import height_of, is_unit, lobe_name, plain_name, rank, split_header
 from valvelab.files.contents import Contents, Given, is_zip, read_contents
 from valvelab.files.text_table import read_text
+from valvelab.frozen import frozen
 from valvelab.records.result import Note, Source, info, warning
 from valvelab.units import CANONICAL, AngleKind, Dimension, factor, parse_angle, parse_quantity, split_quantity
 
@@ -38,7 +39,7 @@ _INCH_UNITS = frozenset({"in", "inch", "inches", '"', "thou", "uin", "µin", "μ
 _OLD_BINARY = b"\xd0\xcf\x11\xe0"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Column:
     """One column: `name` as it is compared, `title` as written without the unit, `header` as written."""
 
@@ -49,7 +50,7 @@ class Column:
     index: int
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Preview:
     """The first rows of a table as text, and what its header says, for a person to assign columns by.
 
@@ -68,7 +69,7 @@ class Preview:
     sheet: int = 0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LeftOut:
     """A row or cell that was left out: where it is, how its row reads, why."""
 
@@ -77,7 +78,7 @@ class LeftOut:
     why: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Gone:
     """Rows of a body that were left out, all for one reason; where one cell was, its column."""
 
@@ -94,7 +95,7 @@ class ColumnsNeeded(BadFile):
         self.preview = preview
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Table:
     """A table as read. Columns are looked up by name, the trade's other words included; rows count from 0.
 

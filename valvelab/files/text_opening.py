@@ -5,14 +5,14 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import islice
 
 from valvelab.errors import BadFile
 from valvelab.files.body import ANYWHERE, PreambleEntry, Skipped, Where
-from valvelab.files.cells import Decimal, is_number, like_a_number, shown
+from valvelab.files.cells import Decimal, is_number, like_a_number, number_form, shown
 from valvelab.files.contents import Contents, decode
 from valvelab.files.heading import SAMPLED_ROWS, told_or_found, with_units
+from valvelab.frozen import frozen
 
 MAX_LINE = 1_000_000
 MAX_COLUMNS = 10_000
@@ -21,7 +21,7 @@ _ERROR_WORDS = ("#N/A", "#DIV/0!", "#REF!", "#VALUE!", "#NAME?", "#NUM!", "#NULL
 _FORCED_LAYOUT = re.compile(r"sep=[,;\t|]")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Layout:
     """Delimiter (None for white space) and decimal sign."""
 
@@ -29,7 +29,7 @@ class Layout:
     decimal: Decimal
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Opening:
     """What the first lines of a text table show. `top` is the index of the first line of readings.
 
@@ -74,7 +74,7 @@ def open_text(contents: Contents, where: Where = ANYWHERE) -> Opening:
     layout = _layout(file, sample, forced, text)
     rows = [_split(file, line, layout, number) for number, line in sample]
     numbered = [(number, cells) for (number, _), cells in zip(sample, rows, strict=True)]
-    heading = told_or_found(file, "line", numbered, where, lambda cell: is_number(cell, layout.decimal))
+    heading = told_or_found(file, "line", numbered, where, number_form(layout.decimal))
     from_row = where.first_row or 0
     data = next((at for at, (number, _) in enumerate(sample) if at >= heading.first and number >= from_row), len(rows))
     above = sample[heading.first][0] - 1 if heading.header is None else sample[heading.first - 1][0]
@@ -258,9 +258,10 @@ def table_width(header: list[str] | None, rows: list[list[str]]) -> int:
 def text_columns(rows: list[list[str]], width: int, layout: Layout) -> dict[int, int]:
     """Columns that hold words in the sample, with their longest length there."""
     found: dict[int, int] = {}
+    numeric = number_form(layout.decimal)
     for index in range(width):
         cells = [row[index] for row in rows if index < len(row)]
-        if any(cell and not is_number(cell, layout.decimal) for cell in cells):
+        if not all(map(numeric, filter(None, cells))):
             found[index] = max(len(cell) for cell in cells)
     return found
 

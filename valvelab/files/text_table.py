@@ -42,9 +42,10 @@ _FORMS: dict[str | None, Literal["tab", "semicolon", "comma", "bar", "space"]] =
 def read_text(contents: Contents, where: Where = ANYWHERE) -> RawTable:
     """Take a text table apart. Raises BadFile for binary data, an empty file, or too many rows."""
     file = contents.file
-    line_count = max(contents.data.count(b"\n"), contents.data.count(b"\r"))
-    if line_count > MAX_ROWS + 10_000:
-        raise BadFile(file, "", f"{line_count} lines", f"at most {MAX_ROWS} rows")
+    if len(contents.data) > MAX_ROWS:
+        line_count = max(contents.data.count(b"\n"), contents.data.count(b"\r"))
+        if line_count > MAX_ROWS + 10_000:
+            raise BadFile(file, "", f"{line_count} lines", f"at most {MAX_ROWS} rows")
     opening = open_text(contents, where)
     place = f"line {opening.first}"
     if not opening.rows:
@@ -148,9 +149,11 @@ class TextBody:
 
     @cached_property
     def _line_numbers(self) -> NDArray[np.int64]:
+        """Of each row; where they were read in one call, every line but a blank one is a row."""
         if self._numbers_of_lines is not None:
             return self._numbers_of_lines
-        return np.fromiter((number for number, _ in self._rows()), dtype=np.int64)
+        below = enumerate(islice(self.lines, self.top, None), start=self.top + 1)
+        return np.array([number for number, line in below if line and not line.isspace()], dtype=np.int64)
 
     def _fast(self) -> bool:
         lines = self.lines[self.top :] if self.top else self.lines

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import date, datetime, time
 from typing import Any
 
@@ -20,6 +20,7 @@ from valvelab.files.heading import SAMPLED_ROWS, told_or_found, with_units
 from valvelab.files.text_opening import MAX_COLUMNS, add_preamble, is_comment
 from valvelab.files.workbook_limits import checked_workbook
 from valvelab.files.zip_parts import said
+from valvelab.frozen import frozen
 
 
 def read_workbook(contents: Contents, where: Where = ANYWHERE) -> RawTable:
@@ -158,7 +159,7 @@ def column_letters(index: int) -> str:
     return letters
 
 
-@dataclass(frozen=True, eq=False)
+@frozen(slots=False, eq=False)
 class SheetBody:
     """Data rows of a sheet, with their row numbers there."""
 

@@ -7,7 +7,6 @@ entities is refused; both MD5 checksums are verified. Lengths in the file are me
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from hashlib import md5
 from typing import TYPE_CHECKING
 
@@ -16,8 +15,10 @@ import numpy as np
 from valvelab.arrays import FloatArray
 from valvelab.errors import BadFile
 from valvelab.files.contents import MAX_ROWS, Contents, is_zip
-from valvelab.files.plausible import LARGEST_PLACE_MM, even_trace
+from valvelab.files.even_trace import even_trace
+from valvelab.files.plausible import LARGEST_PLACE_MM
 from valvelab.files.zip_parts import ZipParts, packed, part_names, plain_name
+from valvelab.frozen import frozen
 from valvelab.records.form_measurement import SurfaceTrace
 from valvelab.records.result import Note, info, warning
 
@@ -58,7 +59,7 @@ def is_x3p(data: bytes) -> bool:
     return any(name.rpartition("/")[2] == HEADER for name in names)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Container:
     """The parts of one measurement: all in the folder that holds the header, where links start too."""
 

@@ -5,8 +5,6 @@ Source: plane geometry; Hertz line contact; Dowson and Higginson for the film.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,9 +12,10 @@ from valvelab.arrays import FloatArray
 from valvelab.errors import refuse_unless_above_zero
 from valvelab.follower.film import Lubricant, minimum_film_um
 from valvelab.follower.hertz import STEEL_ON_STEEL_MPA, line_contact, relative_radius
+from valvelab.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ContactSetting:
     """What touches: base-circle radius, follower (a radius for a roller, None for a flat face), length and modulus."""
 
@@ -26,7 +25,7 @@ class ContactSetting:
     modulus_mpa: float = STEEL_ON_STEEL_MPA
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LobeGeometry:
     """Where a lobe and its follower touch, at cam angles: radius of curvature, pressure angle, arc per cam rad.
 
@@ -67,7 +66,7 @@ def lobe_geometry(
     return LobeGeometry(radius, relative_radius(radius, roller), np.abs(np.arctan2(s_1, rho)), np.abs(arc))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ContactAlong:
     """Load, Hertz pressure and film along a lobe at one speed; NaN where nothing is pressed together."""
 

@@ -10,21 +10,21 @@ Source: plane differential geometry (support function); cam-design handbooks for
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import refuse_unless_above_zero
 from valvelab.follower.shapes import Shape
+from valvelab.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Contour:
     """A lobe's contour over the cam angle at which it was met.
 
-    All arrays (n,): angle_cam_deg θ of the reading; normal_cam_deg φ; support_mm p; slope_mm p′; radius_mm the radius
-    of curvature p + p″ (infinite where the flank is straight); pressure_angle_deg ψ (0 under a flat face).
+    All arrays (n,), or (lobes, n) of several lobes, whose angles may be one (n,): angle_cam_deg θ of the reading;
+    normal_cam_deg φ; support_mm p; slope_mm p′; radius_mm the radius of curvature p + p″ (infinite where the flank is
+    straight); pressure_angle_deg ψ (0 under a flat face).
     """
 
     angle_cam_deg: FloatArray
@@ -45,8 +45,9 @@ def contour(
     base_circle_radius_mm: float,
     shape: Shape,
 ) -> Contour:
-    """Contour from lift (mm) and its derivatives per cam degree, all (n,), under the follower that read it.
+    """Contour from lift (mm) and its derivatives per cam degree, under the follower that read it.
 
+    All (n,), or (lobes, n) for several lobes, whose angles may be one (n,).
     Refuses a base circle of no size. A contour that the follower could not touch (radius below zero under a flat
     face) is not refused: it is a finding.
     """
@@ -78,15 +79,14 @@ def pressure_angle_under(source: Contour, shape: Shape) -> FloatArray:
     return np.asarray(np.degrees(np.arctan2(source.slope_mm, source.support_mm + (shape.radius_mm or 0.0))))
 
 
-def undercut_at(found: Contour) -> float | None:
-    """Cam angle (deg) where a contour is undercut most; None where it is not.
+def undercut_at(angle_cam_deg: FloatArray, radius_mm: FloatArray, shape: Shape) -> float | None:
+    """Cam angle (deg) where a contour of these radii of curvature, (n,), is undercut most; None where it is not.
 
     Under a flat face a radius below zero cannot be real; under a roller the path's own radius of curvature must not
     shrink to the roller's where it is convex, so a radius between zero and minus the roller is none of a hollow.
     """
-    radius = found.radius_mm
-    tightest_hollow = -np.inf if found.shape.kind == "flat" else -(found.shape.radius_mm or 0.0)
-    undercut = np.isfinite(radius) & (radius < 0.0) & (radius > tightest_hollow)
+    tightest_hollow = -np.inf if shape.kind == "flat" else -(shape.radius_mm or 0.0)
+    undercut = np.isfinite(radius_mm) & (radius_mm < 0.0) & (radius_mm > tightest_hollow)
     if not undercut.any():
         return None
-    return float(found.angle_cam_deg[int(np.argmin(np.where(undercut, radius, np.inf)))])
+    return float(angle_cam_deg[int(np.argmin(np.where(undercut, radius_mm, np.inf)))])

@@ -9,7 +9,6 @@ follower rests on the one that lifts it most. Source: plane geometry of parallel
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +17,7 @@ from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.follower.contour import Contour, pressure_angle_under
 from valvelab.follower.shapes import Shape
+from valvelab.frozen import frozen
 
 ContourAt = Callable[[FloatArray], Contour]
 """The contour met at source cam angles (n,), any order."""
@@ -28,7 +28,7 @@ _SETTLED_CAM_DEG = 1e-10
 _ROUNDS = 80
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Bridge:
     """A stretch that the follower can't touch: by how much it stands off (mm), where, and the radius there (mm)."""
 
@@ -37,7 +37,7 @@ class Bridge:
     radius_mm: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Followed:
     """Lift under the new follower at the angles asked for and the source cam angle of each contact; (n,).
 

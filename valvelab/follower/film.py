@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.follower.hertz import STEEL_ON_STEEL_MPA
+from valvelab.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Lubricant:
     """Oil at the contact's own temperature: dynamic viscosity, Pa s, and its growth with pressure, 1/Pa."""
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason, refuse_unless_above_zero
+from valvelab.frozen import frozen
 
 STEEL_E_MPA = 207_000.0
 STEEL_NU = 0.29
@@ -40,7 +39,7 @@ def relative_radius(first_mm: ArrayLike, second_mm: ArrayLike = np.inf) -> Float
     return np.where(curvature > 0.0, 1.0 / np.where(curvature > 0.0, curvature, 1.0), np.nan)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LineContact:
     """Half width of the strip, greatest and mean pressure, greatest shear below the surface and its depth."""
 

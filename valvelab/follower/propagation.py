@@ -8,20 +8,19 @@ Source: plane geometry of parallel curves, to first order; JCGM 100:2008, clause
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.follower.contour import Contour
 from valvelab.follower.conversion import Followed, angle_of
 from valvelab.follower.shapes import Shape
+from valvelab.frozen import frozen
 from valvelab.lobe.events import Places
 from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.propagation import Propagation, Term
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ContactMap:
     """At each knot of the new description: source angle less its own (cam deg), the gain c, and dθ/dθ₂; (knots,)."""
 

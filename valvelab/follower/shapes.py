@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
 from valvelab.errors import BadQuantity
+from valvelab.frozen import frozen
 from valvelab.units import parse_quantity
 
 ShapeKind = Literal["flat", "roller", "point"]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Shape:
     """A follower: `radius_mm` for a roller, 0 for a point, None for a flat face."""
 

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Collection, Iterable, Iterator
-from dataclasses import dataclass
 from importlib import import_module
+from itertools import islice
 from typing import Literal
 
+from valvelab.frozen import frozen
 from valvelab.measured import Measured, missing
 from valvelab.units import Dimension
 
@@ -20,7 +21,7 @@ Subject = Literal[
 ]  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Characteristic:
     """One entry of the table.
 
@@ -72,7 +73,7 @@ class Characteristic:
         return {name: getattr(self, name) for name in _TOLD}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen(kw_only=True)
 class Row(Characteristic):
     """A row with its function: what was measured of a thing of its subject, at a lift or height where it needs one.
 
@@ -102,6 +103,9 @@ _TABLES: dict[str, tuple[Subject, ...]] = {
 _APART = ("valvelab.inspection.engine.at_the_valve",)
 """Some rows of a table in a module of their own, for who needs no more of it."""
 
+SHARED = frozenset({"opening", "closing", "eccentricity"})
+"""Names of more than one entry, each of another subject; any other name is found once."""
+
 
 def all_characteristics() -> tuple[Characteristic, ...]:
     """All entries, by subject then in the order of their table."""
@@ -123,15 +127,16 @@ def _entries(tables: Iterable[str]) -> Iterator[Characteristic]:
 def nearest(name: str) -> Iterator[Characteristic]:
     """Every entry of that name, those of tables at hand first: who finds the right one early loads no other table.
 
-    A row that stands apart as well as in its table may come twice.
+    A row that stands apart as well as in its table may come twice where its name is shared.
     """
     tables = sorted((*_APART, *_TABLES), key=lambda module: module not in sys.modules)
-    return (row for row in _entries(tables) if row.name == name)
+    rows = (row for row in _entries(tables) if row.name == name)
+    return rows if name in SHARED else islice(rows, 1)
 
 
 def named(name: str) -> tuple[Characteristic, ...]:
     """Every entry of that name: `opening` is a place on the lift table, and an event on the crank."""
-    return tuple(row for row in all_characteristics() if row.name == name)
+    return tuple(row for row in all_characteristics() if row.name == name) if name in SHARED else tuple(nearest(name))
 
 
 def by_name(name: str) -> Characteristic | None:

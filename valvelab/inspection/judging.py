@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TypeVar
 
 from valvelab.conformity.decision import decide, nearest_branch
 from valvelab.errors import BadSpec
+from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Row, Subject
 from valvelab.inspection.limits import Ends, Limit, Where, meant_here, nearest_readings, readings_of
 from valvelab.measured import Measured, missing
@@ -22,7 +23,7 @@ NOT_HERE = "limits that this inspection does not answer"
 _NO_OTHERS: Mapping[Subject, Collection[str]] = {}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Item:
     """Something limits apply to: its name, its kind, and how to look up a characteristic at a lift or height.
 

@@ -9,10 +9,10 @@ calls by that name.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
 from typing import Literal
 
 from valvelab.errors import BadQuantity, BadSpec
+from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Characteristic, Subject, named, nearest
 from valvelab.phasing.timing import DeadCentre, named_dead_centre, typed_event
 from valvelab.records.spec import LimitSpec, Quantity, Selection
@@ -24,7 +24,7 @@ Ends = tuple[float | None, float | None]
 EVENTS = frozenset({"opening", "closing"})
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Limit:
     """One limit in the unit of its characteristic; at_mm: the lift or height it holds at.
 

@@ -8,8 +8,9 @@ judge in different meanings is decided by none.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from valvelab.frozen import frozen
 from valvelab.inspection.judging import NOT_HERE, names_of, undecided_envelope, verdict_of
 from valvelab.inspection.limits import EVENTS, Limit, readings_of
 from valvelab.measured import missing
@@ -22,7 +23,7 @@ _SAY = 'say which with "cam deg", "deg BTDC" or lift_at'
 _Key = tuple[str, float | None, float | None, float | None, str, str | None]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Answer:
     """What one part of a job says: its command, its result, the spec it was held against and that spec's name."""
 

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from valvelab.errors import BadFile, CannotEvaluate
-from valvelab.files.contents import MAX_FILE_BYTES, MAX_UNPACKED_BYTES, Contents, read_contents
-from valvelab.files.job_archive import names_job, read_job_archive
+from valvelab.files.contents import MAX_FILE_BYTES, MAX_UNPACKED_BYTES, Contents, names_job, read_contents
+from valvelab.files.job_archive import read_job_archive
 from valvelab.files.lift_table import lift_table
 from valvelab.files.reading import command_for
 from valvelab.files.spec_file import parse_toml

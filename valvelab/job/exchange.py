@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any
 
 from valvelab.csv_text import csv_text
 from valvelab.errors import WrongUsage
+from valvelab.frozen import frozen
 from valvelab.records.job import JobPart
 from valvelab.records.result import SCHEMA, Note, Result, schema_id
 from valvelab.tables.item_rows import item_rows
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 FORMS = (".json", ".csv", ".xlsx", ".qif")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Said:
     """What is said of the readings behind a result: whose, when, with what, and the limits that were asked."""
 

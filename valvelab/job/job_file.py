@@ -8,7 +8,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from valvelab.errors import BadFile
-from valvelab.files.job_archive import names_job, read_job_archive
+from valvelab.files.contents import names_job
+from valvelab.files.job_archive import read_job_archive
 from valvelab.files.kinds import reader_of
 from valvelab.files.reading import only_kind
 from valvelab.files.spec_file import nominal_path, read_spec

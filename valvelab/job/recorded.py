@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from hashlib import sha256
 
 from valvelab.errors import BadFile
-from valvelab.files.job_archive import ENDING, pack
+from valvelab.files.contents import JOB_ENDING
+from valvelab.files.job_archive import pack
 from valvelab.files.spec_file import parse_toml
 from valvelab.job.carried import job_toml
 from valvelab.job.job_file import JOB_FILE
@@ -64,5 +65,5 @@ def as_job_file(found: Recorded) -> tuple[str, bytes]:
     """The name and the bytes of a job file that holds a record's part and nothing else."""
     files = {**found.files, JOB_FILE: job_toml(found.job).encode()}
     kept = (KeptFile(name=name, sha256=sha256(data).hexdigest()) for name, data in files.items())
-    name = f"{short(found.record.id)}{ENDING}"
+    name = f"{short(found.record.id)}{JOB_ENDING}"
     return name, pack(SavedJob(version=found.record.version, files=tuple(kept), bench={}), files, name)

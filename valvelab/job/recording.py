@@ -15,8 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from valvelab.errors import BadFile, one_line
-from valvelab.files.contents import read_contents
-from valvelab.files.job_archive import names_job
+from valvelab.files.contents import names_job, read_contents
 from valvelab.job.carried import JOB, RESULT_PREFIX, carry, job_carried, read_carried, result_name
 from valvelab.job.job_file import opened_job
 from valvelab.job.parts import inputs_of, inspect_job, located

@@ -7,7 +7,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-from valvelab.files.corrected import corrected_springs
 from valvelab.files.spring_readings import read_spring_readings
 from valvelab.inspection.springs.analysis import joined
 from valvelab.inspection.springs.inspect import CAUTION, SpringsInspection, SpringsQuestion, inspect_springs
@@ -40,7 +39,12 @@ def question_of(
 
 def _readings(file: Path, part: SpringTablePart) -> tuple[SpringTable, tuple[Source, ...]]:
     """The readings in a file, corrected by the part's cards, and the cards' identities."""
-    return corrected_springs(read_spring_readings(file, part.columns), part.instrument)
+    table = read_spring_readings(file, part.columns)
+    if not part.instrument:
+        return table, ()
+    from valvelab.files.corrected import corrected_springs
+
+    return corrected_springs(table, part.instrument)
 
 
 def by_hand(part: SetsPart | ShimsPart) -> ByHand:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
+from valvelab.frozen import frozen
 from valvelab.job.typed import Specs
 from valvelab.records.job import JobPart
 from valvelab.records.result import Result
@@ -36,7 +37,7 @@ Stated = Mapping[str, Any]
 Told = str | Table | Sequence[Table]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Around:
     """What stands around a part.
 
@@ -50,7 +51,7 @@ class Around:
     specs: Specs = field(default_factory=Specs)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Asked(Generic[Question, Inspected]):
     """An inspection with its question, where paper shows both."""
 
@@ -63,7 +64,7 @@ class Asked(Generic[Question, Inspected]):
         return self.inspection.result
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Use(Generic[OfPart, Inspected]):
     """One use.
 

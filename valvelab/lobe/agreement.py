@@ -9,13 +9,12 @@ first-order noise, (1 − ρ)/(1 + ρ); JCGM 101:2008, 6.4.9 for the mean of a f
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from valvelab.angles import wrap
-from valvelab.arrays import FloatArray, read_only, rectangular_sd
+from valvelab.arrays import FloatArray, median, read_only, rectangular_sd
+from valvelab.frozen import frozen
 from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.spline import SplineSet
 from valvelab.tails import f_tail
@@ -34,7 +33,7 @@ _MOST_LAG = 0.98
 _LEAST_NOISE_MM = 2e-5
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Spread:
     """How one combination of effects differs over the turns; all (lobes,).
 
@@ -47,7 +46,7 @@ class Spread:
     extra: FloatArray
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Agreement:
     """Every turn of every lobe against the profile of all.
 
@@ -175,7 +174,7 @@ def _noise(fitted: FittedLobes, left: FloatArray, parts: int) -> tuple[FloatArra
     _, place = np.unique(np.round(conditioned.angle_cam_deg, 3), return_inverse=True)
     shared = np.stack([np.bincount(place, row) for row in kept.astype(np.float64)])
     free = np.maximum(shared - 1.0, 0.0).sum(axis=1)
-    if np.median(free / np.maximum(kept.sum(axis=1), 1)) > 0.4:
+    if median(free / np.maximum(kept.sum(axis=1), 1)) > 0.4:
         total = np.stack([np.bincount(place, row) for row in np.where(kept, left, 0.0)])
         left = left - (total / np.maximum(shared, 1.0))[:, place]
         kept = kept & (shared[:, place] > 1.0)

@@ -6,12 +6,11 @@ the eccentricity of the base circle against the axis of measurement (b, c). Sour
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray, read_only
+from valvelab.frozen import frozen
 from valvelab.lobe.spline import SplineSet, symbol, symbol_weights
 
 SHORTEST_ARC_CAM_DEG = 40.0
@@ -36,7 +35,7 @@ _FORM_TERMS = 20
 _FORM_SIGNIFICANCE = 4.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BaseCircle:
     """The arc of one lobe and what was fitted there.
 
@@ -113,7 +112,7 @@ def find_base_circle(
     return _describe(splines, harmonic, lift_mm, arc, reading_noise_mm, circle=circle)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Run:
     """The low part of one turn on thinned knots: positions first … last (last may pass the turn), step in cam deg.
 
@@ -305,9 +304,10 @@ def _describe(
     angles = splines.start + splines.step * np.arange(first, last + 1, dtype=np.float64)
     design = harmonic[rows]
     abc, on_knots = _solve(design, lift[rows], splines.step, noise, alone=not circle)
-    weights = np.zeros((3, knots + 7))
+    on_turn, weights = np.zeros((3, knots)), np.zeros((3, knots + 7))
+    on_turn[:, rows] = on_knots
     for lag, weight in enumerate(symbol_weights()):
-        weights[:, rows + lag] += weight * on_knots
+        weights[:, lag : lag + knots] += weight * on_turn
     residual = lift[rows] - design @ abc
     form, largest = _smoothed_form(residual, noise) if circle else (residual, 0.0)
     total = design[:, 1:] @ abc[1:] + form
@@ -360,6 +360,7 @@ def without_harmonic(splines: SplineSet, bases: tuple[BaseCircle | None, ...], *
     On a periodic spline the harmonic is itself a spline with the same knots, so nothing is approximated.
     """
     angles = splines.start + splines.step * np.arange(-3, splines.intervals + 4, dtype=np.float64)
+    harmonic = harmonic_row(angles)[:, 1:]
     scale = float(symbol(np.array([np.radians(splines.step)]))[0])
     padded = np.array(splines.padded)
     for row, base in enumerate(bases):
@@ -367,5 +368,5 @@ def without_harmonic(splines: SplineSet, bases: tuple[BaseCircle | None, ...], *
             continue
         padded[row] -= base.abc[0]
         if eccentricity:
-            padded[row] -= harmonic_row(angles)[:, 1:] @ base.abc[1:] / scale
+            padded[row] -= harmonic @ base.abc[1:] / scale
     return SplineSet(read_only(padded), splines.start, splines.step, splines.periodic)

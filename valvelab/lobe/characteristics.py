@@ -7,13 +7,13 @@ function says.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from math import comb
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
+from valvelab.frozen import frozen
 from valvelab.lobe.angle_error import Response, response, standard, summed_response
 from valvelab.lobe.base_circle import harmonic_row
 from valvelab.lobe.events import IndexArray, Lobes, Places, crossings, event_mask, extreme, near_nose, unroll
@@ -37,7 +37,7 @@ LEAST_RAMP_LIFT_MM = 0.02
 _NO_RAMP = (np.nan, np.nan, np.nan)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Instrument:
     """Standard uncertainties beyond the readings' own noise, and the temperature's effect per mm of lift."""
 
@@ -46,7 +46,7 @@ class Instrument:
     expansion: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class EventRow:
     """Opening, closing, duration (cam deg) and their middle at one lift."""
 
@@ -57,7 +57,7 @@ class EventRow:
     centre: Each
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RampEnds:
     """Angle, lift and velocity where each lobe's ramp meets the flank; NaN without a ramp; all (lobes,)."""
 
@@ -184,13 +184,17 @@ class LobeCharacteristics:
         centroid = (weight * angle * lobes.lift).sum(axis=1) / area
         off = self._lift_systematic(self.peak_lift) * area / self.peak_lift
         by_centroid = weight * (angle - centroid[:, None]) / area[:, None]
+        harmonic = harmonic_row(angle)
         return (
-            Each(area, _root_sum(self._integral(weight, angle), off)),
-            Each(centroid, self._integral(by_centroid, angle)),
+            Each(area, _root_sum(self._integral(weight, harmonic), off)),
+            Each(centroid, self._integral(by_centroid, harmonic)),
         )
 
-    def _integral(self, weight: FloatArray, angle: FloatArray) -> FloatArray:
-        """Standard uncertainty, by noise, smoothing and angle, of Σ weight × lift at the unrolled knots."""
+    def _integral(self, weight: FloatArray, harmonic: FloatArray) -> FloatArray:
+        """Standard uncertainty, by noise, smoothing and angle, of Σ weight × lift at the unrolled knots.
+
+        harmonic: (lobes, knots, 3), `harmonic_row` there.
+        """
         splines = self.lobes.splines
         count, knots = weight.shape
         columns = self.lobes.first[:, None] + np.arange(knots)
@@ -202,7 +206,7 @@ class LobeCharacteristics:
         for lag, share in enumerate(symbol_weights()):
             padded[:, lag : lag + knots] += share * on_knots
         moved = summed_response(splines.knots()[:knots], on_knots * self.fitted.at_knots[1])
-        noise = self.propagation.dense(padded, -np.einsum("lk,lkj->lj", weight, harmonic_row(angle)))
+        noise = self.propagation.dense(padded, -np.einsum("lk,lkj->lj", weight, harmonic))
         return _root_sum(noise, doubt_of_sum(self.fitted, on_knots), self.by_angle(moved))
 
     def by_angle(self, moved: Response) -> FloatArray:

@@ -6,14 +6,15 @@ Source: own method; robust standard deviation by the median of absolute deviatio
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from valvelab.angles import first_turning, fold
-from valvelab.arrays import BoolArray, FloatArray, finite, read_only
+from valvelab.arrays import BoolArray, FloatArray, distinct, finite, median, read_only
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.lobe.division import find_division
 from valvelab.lobe.presence import refuse_no_lobe
 from valvelab.lobe.trace import Trace
@@ -31,7 +32,7 @@ _REACH = 7
 _NOTHING_MM = 1e-9
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Turn:
     """One turn or sweep: the sweep of the table that it belongs to, where it begins (cam deg, folded) and its sense.
 
@@ -46,7 +47,7 @@ class Turn:
     pairs: int = 0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Conditioned:
     """Readings of lobes that share their angles.
 
@@ -120,7 +121,7 @@ def _unwrap(angle: FloatArray, given: NDArray[np.int64], name: str) -> tuple[Flo
     result = np.empty_like(angle)
     turns = np.zeros(angle.size, dtype=np.int64)
     count = 0
-    for number in np.unique(given):
+    for number in distinct(given):
         rows = np.flatnonzero(given == number)
         part = np.unwrap(angle[rows], period=360.0)
         k = first_turning(angle[rows])
@@ -152,7 +153,7 @@ def _turns(
         rows = np.flatnonzero(sweep == number)
         along = np.abs(unwrapped[rows] - unwrapped[rows[0]])
         sense = 1 if unwrapped[rows[-1]] >= unwrapped[rows[0]] else -1
-        slack = 0.02 * float(np.median(np.diff(along))) if along.size > 1 else 0.0
+        slack = 0.02 * float(median(np.diff(along))) if along.size > 1 else 0.0
         again = np.flatnonzero(along >= 360.0 - slack)
         before = np.searchsorted(along, along[again] - 360.0 - slack)
         same = np.abs(along[before] - (along[again] - 360.0)) <= slack
@@ -183,7 +184,7 @@ def _uniform_grid(ascending: FloatArray) -> tuple[int, float, NDArray[np.int64] 
     gaps = gaps[gaps > 1e-7]
     if gaps.size == 0:
         return 0, 0.0, None
-    cells = round(360.0 / float(np.median(gaps)))
+    cells = round(360.0 / float(median(gaps)))
     if cells < FEWEST_READINGS:
         return 0, 0.0, None
     step = 360.0 / cells
@@ -193,7 +194,7 @@ def _uniform_grid(ascending: FloatArray) -> tuple[int, float, NDArray[np.int64] 
     if float(np.abs(place - nearest - np.mean(place - nearest)).max()) > 2e-3:
         return 0, 0.0, None
     grid = np.mod(nearest.astype(np.int64), cells)
-    missing = cells - np.unique(grid).size
+    missing = cells - distinct(grid).size
     if missing > 0.02 * cells:
         return 0, 0.0, None
     return cells, start, grid
@@ -205,7 +206,7 @@ def _event_only(
     """Keep the unbroken run of readings that holds the nose; far-off readings are set aside."""
     turn = np.concatenate([ascending, ascending + 360.0])
     gaps = np.diff(turn)
-    limit = max(10.0, 10.0 * float(np.median(gaps)))
+    limit = max(10.0, 10.0 * float(median(gaps)))
     n = ascending.size
     # start just after the largest hole, so that no event is cut
     begin = int(np.argmax(gaps[:n])) + 1
@@ -213,7 +214,7 @@ def _event_only(
     angles = turn[begin : begin + n]
     breaks = np.flatnonzero(np.diff(angles) > limit) + 1
     runs = np.split(np.arange(n), breaks)
-    nose = int(np.argmax(np.median(lifts[:, rows], axis=0)))
+    nose = int(np.argmax(median(lifts[:, rows], axis=0)))
     run = next(run for run in runs if nose in run)
     chosen = rows[run]
     places = int((np.diff(angles[run]) > 1e-7).sum()) + 1
@@ -235,7 +236,7 @@ def _outliers(angle: FloatArray, lifts: FloatArray, given: NDArray[np.int64], di
     run that repeats one value says nothing of the noise elsewhere: where it makes the MAD 0 it is left out of it.
     """
     flagged = np.zeros(lifts.shape, dtype=np.bool_)
-    for number in np.unique(given):
+    for number in distinct(given):
         rows = np.flatnonzero(given == number)
         if rows.size < 2 * _REACH + 1:
             continue
@@ -250,10 +251,10 @@ def _outliers(angle: FloatArray, lifts: FloatArray, given: NDArray[np.int64], di
 
 def _scaled_mad(residual: FloatArray) -> float:
     """Robust standard deviation; where most residuals are nothing at all, that of the rest."""
-    mad = float(np.median(np.abs(residual - np.median(residual))))
+    mad = float(median(np.abs(residual - median(residual))))
     if mad < _NOTHING_MM:
         moving = residual[np.abs(residual) > _NOTHING_MM]
-        mad = float(np.median(np.abs(moving))) if moving.size else 0.0
+        mad = float(median(np.abs(moving))) if moving.size else 0.0
     return 1.4826 * mad
 
 
@@ -288,7 +289,7 @@ def _is_spike(angle: FloatArray, lift: FloatArray, k: int, threshold: float) -> 
     residual = y - cubic @ _robust_fit(cubic[others], y[others])
     if abs(residual[here]) < threshold:
         return False
-    clean = np.abs(residual) < max(3.0 * 1.4826 * float(np.median(np.abs(residual))), 0.3 * threshold)
+    clean = np.abs(residual) < max(3.0 * 1.4826 * float(median(np.abs(residual))), 0.3 * threshold)
     clean[here] = True
     spike = np.column_stack([cubic, np.arange(x.size) == here])
     without = _sum_of_squares(spike, y, clean)

@@ -7,12 +7,11 @@ Source: own method, by simulation.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.lobe.conditioning import Conditioned
 
 MOST_OF_LIFT = 0.1
@@ -43,7 +42,7 @@ def refuse_contradictions(conditioned: Conditioned) -> None:
                 raise CannotEvaluate(Reason.BAD_VALUES, f"lobe {name}: {sentence}")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Pair:
     """One turn's readings and the turn they are held against; a shift moves the latter to later angles."""
 

@@ -7,20 +7,21 @@ Source: Demmler & Reinsch (1975) for the basis; the rest as in `valvelab.lobe.sm
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from valvelab.arrays import FloatArray, read_only
+from valvelab.arrays import FloatArray, median, read_only
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.lobe.jerk_steps import NO_STEPS, Steps, find_steps
 from valvelab.lobe.smoothing import (
     CALCULATED_NOISE_MM,
     CALCULATED_PENALTY_ORDER,
     CORRELATION_GAIN,
     CORRELATIONS,
+    FEWEST_READINGS,
     PENALTY_ORDER,
     STEP_ROUNDS,
     STIFFER,
@@ -36,7 +37,6 @@ from valvelab.lobe.smoothing import (
 from valvelab.lobe.spline import DEGREE, SplineSet, basis_at, periodic_padding, symbol_weights
 
 MOST_KNOTS = 720
-FEWEST_READINGS = 12
 # Correlation is looked for in at most this many readings, by fits on so many knots.
 MOST_CORRELATED = 2000
 _SEARCH_KNOTS = 160
@@ -70,7 +70,7 @@ def fit_general(
     steps = [NO_STEPS] * lifts_mm.shape[0]
     strength, variance = fit.best(modes, steps)
     noise: _LikelyNoise | None = None
-    if np.sqrt(np.median(variance)) < CALCULATED_NOISE_MM:
+    if np.sqrt(median(variance)) < CALCULATED_NOISE_MM:
         order = CALCULATED_PENALTY_ORDER
         modes = fit.modes(order)
         strength, variance = fit.best(modes, steps)
@@ -86,7 +86,7 @@ def fit_general(
     return fit.solve(modes, order, strength, steps, variance, noise)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Readings:
     """What is fitted; see `fit_general`."""
 
@@ -98,7 +98,7 @@ class _Readings:
     least_noise_mm: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _LikelyNoise:
     """How the readings judge a number of correlations, all (correlations,).
 
@@ -146,10 +146,10 @@ def _judged(readings: _Readings, correlation: float) -> tuple[FloatArray, FloatA
     steps = [NO_STEPS] * readings.lifts.shape[0]
     strength, _ = fit.best(modes, steps)
     around = [fit.criterion(modes, strength + off, steps) for off in np.arange(-2.0, 2.1, 0.5)]
-    return np.array([value for value, _ in around]), np.array([float(np.median(found)) for _, found in around])
+    return np.array([value for value, _ in around]), np.array([float(median(found)) for _, found in around])
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Pattern:
     """The readings that some lobes keep, whitened: each less `correlation` times the one before it in its sweep.
 
@@ -207,7 +207,7 @@ def _pattern(
     )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Modes:
     """Eigenvectors V of one pattern of readings: Vᵀ(BᵀB + P)V = 1 and VᵀPV = diag(share), 0 ≤ share ≤ 1.
 
@@ -393,7 +393,7 @@ class _DenseFit:
             covariance = on_kept @ by_place((noise.variance + noise.hidden) / total) @ on_kept.T
             in_middle = middle @ on_kept
             seen = float(in_middle @ by_place(noise.variance / total) @ in_middle)
-            variance = variance * float(noise.variance.sum() / np.median(variance))
+            variance = variance * float(noise.variance.sum() / median(variance))
         scatter = np.ones((2, len(steps)))
         if order == PENALTY_ORDER:
             fitted = np.stack([self._at_readings(row) for row in coefficients])

@@ -10,12 +10,12 @@ Rice 1945 (how often noise that hangs together passes a level).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from math import erfc, exp, pi, sqrt
 
 import numpy as np
 
 from valvelab.arrays import FloatArray, read_only
+from valvelab.frozen import frozen
 
 Curve = Callable[[FloatArray, int], FloatArray]
 """Lift in mm, or a derivative of it per cam deg, at angles in cam deg."""
@@ -28,7 +28,7 @@ _REACH, _OF_MEDIAN = 4.685, 1.4826
 _LEAST_MM = 1e-9
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BestFit:
     """How one curve lies best on another, from n places.
 

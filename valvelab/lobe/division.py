@@ -9,12 +9,11 @@ Sources: JCGM 100:2008, F.2.2.1; Widrow & Kollár, Quantization Noise, 2008.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray, coarsest_step, rectangular_sd
+from valvelab.frozen import frozen
 from valvelab.units import INCH_MM
 
 #: a division, coarsest first: 0.5 mm to 0.01 µm and 0.05 in to 0.000001 in
@@ -48,7 +47,7 @@ def find_division(lifts_mm: FloatArray) -> float:
     return coarsest_step(lifts_mm, _CANDIDATES_MM)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SharedRounding:
     """Which readings of each lobe share one rounding error.
 

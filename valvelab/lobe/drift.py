@@ -7,11 +7,10 @@ Source: own method; JCGM 100:2008, clause 5.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from valvelab.arrays import FloatArray
+from valvelab.arrays import FloatArray, distinct
+from valvelab.frozen import frozen
 from valvelab.lobe.agreement import ZERO, Agreement, tail_of_f
 from valvelab.lobe.base_circle import harmonic_row
 from valvelab.lobe.profile import FittedLobes
@@ -19,7 +18,7 @@ from valvelab.lobe.profile import FittedLobes
 _MOMENTS = 4
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Drift:
     """Change of zero over one turn of each lobe, mm, 0 where none is seen, and how often noise alone shows as much.
 
@@ -66,7 +65,7 @@ def _by_turns(fitted: FittedLobes, agreement: Agreement) -> Drift | None:
     unit = np.zeros(4)
     unit[ZERO] = 1.0
     sizes, chances = [], []
-    for number in np.unique(given):
+    for number in distinct(given):
         own = np.flatnonzero(given == number)
         if own.size < 2:
             continue

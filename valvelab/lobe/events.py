@@ -6,12 +6,11 @@ Source: plain calculus of the spline.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray
+from valvelab.frozen import frozen
 from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.spline import SplineSet
 
@@ -19,7 +18,7 @@ IndexArray = NDArray[np.int64]
 _NEWTON_STEPS = 6
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Places:
     """One place on each of several lobes; shapes (lobes,). angle is NaN where there is none.
 
@@ -36,7 +35,7 @@ class Places:
         return np.isfinite(self.angle_cam_deg)
 
 
-@dataclass(frozen=True)
+@frozen(slots=False)
 class Lobes:
     """Fitted lobes unrolled round their noses, ready for any number of questions.
 
@@ -91,15 +90,17 @@ def crossings(lobes: Lobes, lift_mm: float | FloatArray) -> tuple[Places, Places
     left = np.where(below & (columns < lobes.nose[:, None]), columns, -1).max(axis=1)
     right = np.where(below & (columns > lobes.nose[:, None]), columns, width).min(axis=1)
     reached = ~below[np.arange(count), lobes.nose]
-    opening = _root(lobes, left, target, reached & (left >= 0))
-    closing = _root(lobes, right - 1, target, reached & (right < width))
-    return opening, closing
+    positions, t = _roots(lobes, np.stack([left, right - 1]), target)
+    return (
+        lobes.place(positions[0], t[0], reached & (left >= 0)),
+        lobes.place(positions[1], t[1], reached & (right < width)),
+    )
 
 
-def _root(lobes: Lobes, position: IndexArray, target: FloatArray, found: NDArray[np.bool_]) -> Places:
-    """Root of lift − target between a position and the next one, by safeguarded Newton steps."""
+def _roots(lobes: Lobes, position: IndexArray, target: FloatArray) -> tuple[IndexArray, FloatArray]:
+    """Roots of lift − target between positions and the next ones, by safeguarded Newton steps; positions (2, lobes)."""
     splines = lobes.splines
-    rows = np.arange(position.size)
+    rows = np.arange(target.size)
     safe = np.clip(position, 0, lobes.lift.shape[1] - 2)
     ends = lobes.lift[rows, safe] - target, lobes.lift[rows, safe + 1] - target
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -117,7 +118,7 @@ def _root(lobes: Lobes, position: IndexArray, target: FloatArray, found: NDArray
         with np.errstate(divide="ignore", invalid="ignore"):
             step = t - value / slope
         t = np.where(np.isfinite(step) & (step >= low) & (step <= high), step, 0.5 * (low + high))
-    return lobes.place(safe, t, found)
+    return safe, t
 
 
 def extreme(lobes: Lobes, order: int, sign: float, guide: SplineSet | None = None) -> tuple[Places, FloatArray]:
@@ -145,19 +146,18 @@ def _highest(splines: SplineSet, values: FloatArray, order: int, sign: float) ->
     top = np.argmax(at_knots, axis=1)
     best_x, best = top.astype(np.float64), at_knots[rows, top]
     limit = float(splines.intervals)
-    for start in (-0.5, 0.5):
-        x = top + start
-        for _ in range(_NEWTON_STEPS):
-            index, t = _split(splines, x, limit)
-            slope = splines.at(rows, index, t, order + 1) * splines.step
-            bend = splines.at(rows, index, t, order + 2) * splines.step**2
-            with np.errstate(divide="ignore", invalid="ignore"):
-                step = np.nan_to_num(slope / bend, posinf=0.0, neginf=0.0)
-            x = np.clip(x - step, top - 1.0, top + 1.0)
+    x = top + np.array([[-0.5], [0.5]])
+    for _ in range(_NEWTON_STEPS):
         index, t = _split(splines, x, limit)
-        value = sign * splines.at(rows, index, t, order)
+        slope = splines.at(rows, index, t, order + 1) * splines.step
+        bend = splines.at(rows, index, t, order + 2) * splines.step**2
+        with np.errstate(divide="ignore", invalid="ignore"):
+            step = np.nan_to_num(slope / bend, posinf=0.0, neginf=0.0)
+        x = np.clip(x - step, top - 1.0, top + 1.0)
+    values = sign * splines.at(rows, *_split(splines, x, limit), order)
+    for place, value in zip(x, values, strict=True):
         better = value > best
-        best, best_x = np.where(better, value, best), np.where(better, x, best_x)
+        best, best_x = np.where(better, value, best), np.where(better, place, best_x)
     index, t = _split(splines, best_x, limit)
     angle = splines.start + splines.step * best_x
     return Places(index, t, angle), sign * best

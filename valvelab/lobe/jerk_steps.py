@@ -9,12 +9,12 @@ least-squares fit are. Source: deletion diagnostics of linear regression (Cook &
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray
+from valvelab.frozen import frozen
 
 IndexArray = NDArray[np.int64]
 
@@ -23,7 +23,7 @@ STEP_GAIN = 14.0
 MOST_STEPS = 16
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Steps:
     """Deleted penalty rows of one lobe. rows: (p,); kernel: (p, p), (I − Q_JJ)⁻¹."""
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from valvelab.arrays import FloatArray
+from valvelab.arrays import FloatArray, median
 from valvelab.errors import CannotEvaluate, Reason
 
 # Lift less than this many standard deviations of a reading is no lobe: noise alone ranges over six to eight.
@@ -33,7 +33,7 @@ def refuse_no_lobe(names: tuple[str, ...], angle_cam_deg: FloatArray, lifts_mm: 
         but = f" but {left_out} that stand off" if left_out else ""
         raise _refusal(names[row], f"found {low[row] + 0.0:.4g} mm in every reading{but}, {_A_LOBE}")
     gaps = np.diff(angle_cam_deg)
-    step = float(np.median(gaps[gaps > _SAME_ANGLE_CAM_DEG]))
+    step = float(median(gaps[gaps > _SAME_ANGLE_CAM_DEG]))
     gaps = np.minimum(gaps, 3.0 * step)
     share_of_turn = 0.5 * (np.concatenate([gaps[:1], gaps]) + np.concatenate([gaps, gaps[-1:]]))
     with np.errstate(invalid="ignore"):

@@ -5,18 +5,17 @@ Source: penalised splines as in `valvelab.lobe.smoothing`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from valvelab.arrays import FloatArray, read_only, rectangular_sd
+from valvelab.arrays import FloatArray, median, read_only, rectangular_sd
+from valvelab.frozen import frozen
 from valvelab.kept import Kept
 from valvelab.lobe.base_circle import BaseCircle, find_base_circle, harmonic_row, without_harmonic
 from valvelab.lobe.conditioning import Conditioned
 from valvelab.lobe.contradiction import refuse_contradictions
-from valvelab.lobe.dense_smoothing import fit_general
 from valvelab.lobe.division import SharedRounding, shared_rounding
 from valvelab.lobe.presence import refuse_cut_off, refuse_noise
 from valvelab.lobe.smoothing import CALCULATED_NOISE_MM, CirculantCovariance, Smoothed, fit_uniform
@@ -33,7 +32,7 @@ _SMOOTHED: Kept[tuple[Smoothed, FloatArray]] = Kept(6)
 _GUIDE_SHARE = 0.7
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Profile:
     """One lobe's lift over cam angle with three derivatives.
 
@@ -64,7 +63,7 @@ class Profile:
         return self.splines.evaluate(self.row, angle_cam_deg, derivative)
 
 
-@dataclass(frozen=True)
+@frozen(slots=False)
 class FittedLobes:
     """Lobes fitted in one pass: splines with the base circle's harmonic taken out, and all that describes the fit.
 
@@ -106,7 +105,7 @@ class FittedLobes:
     @cached_property
     def guide(self) -> SplineSet | None:
         """The splines without the finest detail that the fit passes, to find extremes by; None without noise."""
-        if float(np.median(self.noise_mm)) < CALCULATED_NOISE_MM:
+        if float(median(self.noise_mm)) < CALCULATED_NOISE_MM:
             return None
         return self.splines.blurred(_GUIDE_SHARE * self.smoothed.half_harmonic)
 
@@ -207,6 +206,8 @@ def _smooth(conditioned: Conditioned) -> tuple[Smoothed, FloatArray]:
             if repeats >= 1.9:
                 reading_noise = np.maximum(reading_noise, _scatter_in_cells(conditioned, means, counts))
             return smoothed, reading_noise
+    from valvelab.lobe.dense_smoothing import fit_general
+
     smoothed = fit_general(
         conditioned.angle_cam_deg,
         conditioned.lifts_mm,

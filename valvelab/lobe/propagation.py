@@ -7,11 +7,10 @@ follows from the coefficients' covariance. Source: JCGM 100:2008, clause 5.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from valvelab.arrays import FloatArray
+from valvelab.frozen import frozen
 from valvelab.lobe.base_circle import harmonic_row
 from valvelab.lobe.division import zero_deviation
 from valvelab.lobe.events import IndexArray, Places
@@ -20,7 +19,7 @@ from valvelab.lobe.smoothing import FOURTH_DIFFERENCE, unpad
 from valvelab.lobe.spline import DEGREE, basis_at, symbol_weights
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Term:
     """factor × the order-th derivative of lift at one place of each lobe; factor: (lobes,)."""
 
@@ -42,6 +41,7 @@ class Propagation:
         self._spread = fitted.smoothed.covariance.apply(self._base.reshape(-1, shape[2])).reshape(shape)
         self._gram = np.einsum("lik,ljk->lij", self._on_turn(self._base), self._spread[:, :, self._turn()])
         self._most_steps = max((steps.rows.size for steps in fitted.smoothed.steps), default=0)
+        self._step_columns = [fitted.smoothed.step_columns(row).ravel() for row in range(count)]
 
     def _turn(self) -> slice:
         splines = self.fitted.splines
@@ -140,7 +140,7 @@ class Propagation:
             moved[lobe, :, :size] = (smoothed.tangents[lobe][:, there] @ own).T
             carried = smoothed.through_steps(lobe, (smoothed.responses[lobe][:, there] @ own).T)
             used = FOURTH_DIFFERENCE.size * size
-            more_columns[lobe, :used] = smoothed.step_columns(lobe).ravel()
+            more_columns[lobe, :used] = self._step_columns[lobe]
             more_weights[lobe, :, :used] = (carried[:, :, None] * FOURTH_DIFFERENCE).reshape(terms, used)
         return np.concatenate([columns, more_columns], axis=1), np.concatenate([weights, more_weights], axis=2), moved
 

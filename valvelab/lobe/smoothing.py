@@ -10,19 +10,22 @@ Sources: Eilers & Marx (1996) for the penalty, Wahba (1985) for the likelihood.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from valvelab.arrays import FloatArray, read_only
+from valvelab.arrays import FloatArray, median, read_only
+from valvelab.frozen import frozen
 from valvelab.lobe.jerk_steps import NO_STEPS, Steps, find_steps
 from valvelab.lobe.spline import DEGREE, SplineSet, periodic_padding, symbol
 
 IndexArray = NDArray[np.int64]
 
 PENALTY_ORDER = 4
+# Of an uneven table.
+FEWEST_READINGS = 12
 # Below this noise a table was calculated, not measured: a softer penalty then keeps every corner.
 CALCULATED_NOISE_MM = 1e-4
 CALCULATED_PENALTY_ORDER = 3
@@ -62,7 +65,7 @@ class Covariance(Protocol):
         """Weights on padded coefficients, (rows, padded), as weights on the readings that were fitted, (rows, n)."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CirculantCovariance:
     """Covariance on a uniform full turn: it depends on the lag alone. kernel: shape (knots,).
 
@@ -74,7 +77,7 @@ class CirculantCovariance:
 
     def cross(self, first: IndexArray, second: IndexArray) -> FloatArray:
         """Covariances between padded coefficient indices, any shape, in units of the noise's variance."""
-        return np.asarray(self.kernel[np.mod(first - second, self.kernel.size)])
+        return np.take(self.kernel, first - second, mode="wrap")
 
     def apply(self, weights: FloatArray) -> FloatArray:
         """Covariance times rows of padded weights, (k, padded), whose padding is folded back first."""
@@ -89,7 +92,7 @@ class CirculantCovariance:
         return np.asarray(np.fft.irfft(np.fft.rfft(turn, axis=1) * self.answer, self.kernel.size, axis=1))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class DenseCovariance:
     """Covariance as a matrix over the coefficients; `periodic` folds padded indices onto one turn.
 
@@ -127,7 +130,7 @@ def unpad(weights: FloatArray, knots: int) -> FloatArray:
     return turn
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Smoothed:
     """Fitted splines with what the fit says of the noise.
 
@@ -182,7 +185,7 @@ class Smoothed:
         return np.asarray(on_responses @ self.steps[lobe].kernel.T)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Spectrum:
     """Periodogram gathered into bands of frequency: fine where the lobe lives, coarse where noise does."""
 
@@ -281,7 +284,7 @@ def fit_uniform(lifts_mm: FloatArray, start_cam_deg: float, least_noise_mm: floa
             smooth = transform - _stepped_part(transform, filters, steps, points)
             spectrum = _spectrum(smooth, points, least_noise_mm)
             _, strength, correlation, variance = _strength(spectrum, points)
-        likeliest, variance = variance, variance * (wander / float(np.median(variance)))
+        likeliest, variance = variance, variance * (wander / float(median(variance)))
         strength += UNDERSMOOTHING
     filters = _filters(frequency, order, strength, correlation)
     coefficients = np.fft.irfft(transform * (filters.gain / filters.basis), points, axis=1)
@@ -295,10 +298,10 @@ def fit_uniform(lifts_mm: FloatArray, start_cam_deg: float, least_noise_mm: floa
         response = np.fft.irfft(filters.response, points)
         tangent = _tangent(response, strength, float(np.fft.irfft(frequency**2 * filters.gain, points)[0]))
         for row, found in enumerate(steps):
-            turned = np.array([np.roll(response, j) for j in found.rows]).reshape(-1, points)
+            turned = _turns_of(response)[points - found.rows]
             coefficients[row] += _differences(coefficients[row], found.rows) @ found.kernel @ turned
             responses[row] = periodic_padding(turned)
-            tangents[row] = periodic_padding(np.array([np.roll(tangent, j) for j in found.rows]).reshape(-1, points))
+            tangents[row] = periodic_padding(_turns_of(tangent)[points - found.rows])
     answer = filters.gain / filters.basis
     splines = SplineSet(periodic_padding(coefficients), start_cam_deg, 360.0 / points, periodic=True)
     deviation = np.sqrt(variance / points)
@@ -320,6 +323,11 @@ def fit_uniform(lifts_mm: FloatArray, start_cam_deg: float, least_noise_mm: floa
         tuple(tangents),
         np.stack([periodic_padding(coefficients - plain), periodic_padding(plain - stiff)]),
     )
+
+
+def _turns_of(curve: FloatArray) -> FloatArray:
+    """A curve of one turn, (n,), as it reads from each of its places on, (n + 1, n); row n − j has it moved on by j."""
+    return sliding_window_view(np.concatenate([curve, curve]), curve.size)
 
 
 def _tangent(response: FloatArray, strength: float, second_moment: float) -> FloatArray:
@@ -396,7 +404,7 @@ def _mean_noise(
         free = _FREE_SHARES
     correlations, free = (grid.ravel() for grid in np.meshgrid(correlations, free))
     value, found = _likelihood(spectrum, PENALTY_ORDER, strengths, correlations, free)
-    middle = np.median(found, axis=2)
+    middle = median(found, axis=2)
     share = shares(correlations, value, middle, spectrum.least_variance)
     if spectrum.least_variance > 0.0:
         share *= np.exp(-2.0 * np.log(free[:, None] * middle / spectrum.least_variance) ** 2)
@@ -412,7 +420,7 @@ def _strength(spectrum: _Spectrum, points: int) -> tuple[int, float, float, Floa
     order = PENALTY_ORDER
     strength, correlation, plain = _best_strength(spectrum, order, np.zeros(1))
     _, variance = _likelihood(spectrum, order, np.array([strength]), np.zeros(1))
-    if np.sqrt(np.median(variance) / points) < CALCULATED_NOISE_MM:
+    if np.sqrt(median(variance) / points) < CALCULATED_NOISE_MM:
         order = CALCULATED_PENALTY_ORDER
         strength, correlation, _ = _best_strength(spectrum, order, np.zeros(1))
     else:
@@ -423,7 +431,7 @@ def _strength(spectrum: _Spectrum, points: int) -> tuple[int, float, float, Floa
     return order, strength, correlation, variance[0, 0]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Filters:
     """Transfer functions of the uniform fit, each (harmonics,): basis b, noise S, gain, answer to a free row."""
 
@@ -449,9 +457,9 @@ def _uniform_steps(
     hat = np.fft.irfft(1.0 - filters.gain, points)
     scale = 10.0 ** (0.5 * strength)
     residual = scale * np.fft.irfft(transform * (filters.difference * filters.gain / filters.basis), points, axis=1)
-    leverage = np.full(points, hat[0])
+    leverage, turned = np.full(points, hat[0]), _turns_of(hat)
     return [
-        find_steps(row, leverage, lambda j: np.roll(hat, j), float(noise))
+        find_steps(row, leverage, lambda j: turned[points - j], float(noise))
         for row, noise in zip(residual, variance, strict=True)
     ]
 

@@ -23,7 +23,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from valvelab.arrays import FloatArray, read_only
+from valvelab.arrays import FloatArray, median, read_only
 from valvelab.lobe.events import Lobes
 from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.propagation import Propagation, Term
@@ -115,7 +115,7 @@ def spacing(lobes: Lobes) -> FloatArray:
     for row, used in enumerate(conditioned.kept & lifted):
         gaps = np.diff(conditioned.angle_cam_deg[used])
         gaps = gaps[gaps > _SAME_CAM_DEG]
-        result[row] = float(np.median(gaps)) if gaps.size else np.inf
+        result[row] = float(median(gaps)) if gaps.size else np.inf
     return result
 
 

@@ -7,7 +7,6 @@ Source: standard B-spline theory (cardinal B-splines).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from math import comb, factorial
 
@@ -15,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from valvelab.arrays import FloatArray, read_only
+from valvelab.frozen import frozen
 
 DEGREE = 7
 _HALF = 4
@@ -50,9 +50,9 @@ def basis_rows(order: int) -> FloatArray:
 
 
 def basis_at(t: FloatArray, order: int = 0) -> FloatArray:
-    """Shape (n, 8): the eight basis weights at local coordinates t, differentiated `order` times by t."""
+    """Shape (…, 8): the eight basis weights at local coordinates t, (…), differentiated `order` times by t."""
     rows = basis_rows(order)
-    powers = t[:, None] ** np.arange(rows.shape[1])
+    powers = t[..., None] ** np.arange(rows.shape[1])
     return np.asarray(powers @ rows.T)
 
 
@@ -71,7 +71,7 @@ def symbol(frequency: FloatArray) -> FloatArray:
     return total
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SplineSet:
     """Splines of several lobes over shared knots.
 
@@ -112,25 +112,24 @@ class SplineSet:
         middle, turn = 0.5 * self.span, max(360.0, self.span + self.step)
         return np.asarray(np.mod(offset - middle + 0.5 * turn, turn) - 0.5 * turn + middle)
 
-    def evaluate(self, lobe: int, angle: ArrayLike, order: int = 0) -> FloatArray:
-        """Value or derivative (per cam deg) of one lobe at any angles; any shape in, the same shape out.
+    def evaluate(self, lobe: ArrayLike, angle: ArrayLike, order: int = 0) -> FloatArray:
+        """Value or derivative (per cam deg) at any angles of one lobe, or of lobes that broadcast to the angles' shape.
 
         Outside an open spline's range everything is 0.
         """
         angles = np.asarray(angle, dtype=np.float64)
-        flat = np.atleast_1d(angles).ravel()
-        index, t = self.locate(flat)
-        value = self.at(np.full(flat.shape, lobe), index, t, order)
+        some = np.atleast_1d(angles)
+        value = self.at(lobe, *self.locate(some), order)
         if not self.periodic:
-            from_middle = np.abs(self._on_this_turn(flat - self.start) - 0.5 * self.span)
+            from_middle = np.abs(self._on_this_turn(some - self.start) - 0.5 * self.span)
             value = np.where(from_middle > 0.5 * self.span + 1e-6 * self.step, 0.0, value)
         return value.reshape(angles.shape)
 
     def at(self, lobe: ArrayLike, index: ArrayLike, t: FloatArray, order: int = 0) -> FloatArray:
-        """Value or derivative at local coordinates: lobe, index and t share one shape (n,)."""
-        columns = np.asarray(index)[:, None] + np.arange(DEGREE + 1)
-        local = self.padded[np.asarray(lobe)[:, None], columns]
-        total = np.einsum("ij,ij->i", basis_at(t, order), local)
+        """Value or derivative at local coordinates: index and t share one shape, to which lobe broadcasts."""
+        columns = np.asarray(index)[..., None] + np.arange(DEGREE + 1)
+        local = self.padded[np.asarray(lobe)[..., None], columns]
+        total = np.einsum("...j,...j->...", basis_at(t, order), local)
         return np.asarray(total * self.step ** (-order))
 
     def at_knots(self, order: int = 0) -> FloatArray:
@@ -139,9 +138,9 @@ class SplineSet:
         width = self.intervals + 1
         # the eighth weight at a knot is zero, so intervals + 7 coefficients reach the last knot too
         total = weights[0] * self.padded[:, :width]
-        for k in range(1, 7):
-            if weights[k]:
-                total = total + weights[k] * self.padded[:, k : k + width]
+        part = np.empty_like(total)
+        for k in np.flatnonzero(weights[1:]) + 1:
+            total += np.multiply(weights[k], self.padded[:, k : k + width], out=part)
         return np.asarray(total * self.step ** (-order))
 
     def blurred(self, half_harmonic: float) -> SplineSet:

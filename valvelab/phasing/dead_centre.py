@@ -7,17 +7,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from valvelab.angles import wrap_scalar
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 
 SHORTEST_ARC_DEG = 6.0
 LONGEST_ARC_DEG = 150.0
 SENSES_AGREE_DEG = 0.5
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class DeadCentre:
     """Where dead centre lies on the wheel.
 

@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Annotated, Literal
 
 from valvelab.angles import fold_scalar, wrap_scalar
 from valvelab.errors import CannotEvaluate
+from valvelab.frozen import frozen
 from valvelab.measured import Measured, missing
 from valvelab.phasing.centreline import EqualLiftPair, combined_middle
 from valvelab.phasing.dead_centre import DeadCentre, find_dead_centre
@@ -38,7 +39,7 @@ WheelReading = Annotated[float, WHEEL_READING]
 """Deg on the wheel."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class EventReading:
     """Wheel readings where the follower passes `lift_mm`; None where not yet read."""
 
@@ -48,7 +49,7 @@ class EventReading:
     closing_deg: WheelReading | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class NosePair:
     """Wheel readings at equal lift either side of the nose, `below_peak_mm` under the peak."""
 
@@ -58,7 +59,7 @@ class NosePair:
     falling_deg: WheelReading | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CardDuration:
     """A duration that was ordered."""
 
@@ -67,7 +68,7 @@ class CardDuration:
     value_crank_deg: CardAngle
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Card:
     """What was ordered; centrelines as the card has them: intake ATDC, exhaust BTDC."""
 
@@ -85,7 +86,7 @@ class Card:
         return next((row.value_crank_deg for row in rows), None)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SetAside:
     """A wheel reading that was taken and does not count: of what, and why."""
 
@@ -94,7 +95,7 @@ class SetAside:
     reason: Name
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Sheet:
     """All readings of one degreeing, and who took them on what, as stated. `set_aside` don't count."""
 
@@ -135,7 +136,7 @@ class Sheet:
         return fold_scalar(crank_angle(to_deg, 0.0, self.sense) - crank_angle(from_deg, 0.0, self.sense))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LobeEvents:
     """Events of one lobe at one lift on the crank axis, and the duration between them."""
 
@@ -145,7 +146,7 @@ class LobeEvents:
     duration: Measured
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LobePhasing:
     """One lobe: centreline (intake positive ATDC, exhaust negative) and what it was taken from."""
 
@@ -163,7 +164,7 @@ class LobePhasing:
         return next((row for row in self.events if same_lift(row.at_mm, lift_mm)), None)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class StepOutcome:
     """What one step of the adjuster would give; positive advances the camshaft."""
 
@@ -174,7 +175,7 @@ class StepOutcome:
     remaining_crank_deg: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Degreeing:
     """Everything a sheet gives; what its readings don't reach says so. u is None where the wheel's is not known."""
 

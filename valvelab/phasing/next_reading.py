@@ -6,9 +6,9 @@ Source: common practice of degreeing (the order and the reasons).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
+from valvelab.frozen import frozen
 from valvelab.language import figures, marked, word
 from valvelab.phasing.degreeing import Degreeing, Sheet, degree, same_lift
 from valvelab.phasing.plausibility import Finding, findings
@@ -23,7 +23,7 @@ _SLACK = marked(
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class NextReading:
     """One step of the worksheet.
 

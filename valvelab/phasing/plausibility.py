@@ -6,11 +6,12 @@ changes a number. Source: common practice, no single source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from typing import Literal
 
 from valvelab.angles import wrap_scalar
+from valvelab.frozen import frozen
 from valvelab.phasing.dead_centre import stop_complaints
 from valvelab.phasing.degreeing import Degreeing, EventReading, LobePhasing, NosePair, Sheet, degree
 from valvelab.phasing.timing import crank_angle, lobe_cylinder, lobe_kind
@@ -24,7 +25,7 @@ CENTRELINE_RANGE_DEG = {"intake": (85.0, 135.0), "exhaust": (85.0, 140.0)}
 SEPARATION_RANGE_CAM_DEG = (92.0, 124.0)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Finding:
     """Something wrong or odd with the readings: what it concerns, one sentence, and the wheel readings in doubt.
 

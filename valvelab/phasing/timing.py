@@ -7,10 +7,10 @@ Source: common practice; plain arithmetic.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from typing import Literal
 
 from valvelab.angles import fold_scalar, wrap_scalar
+from valvelab.frozen import frozen
 from valvelab.units import parse_angle
 
 Kind = Literal["intake", "exhaust"]
@@ -37,7 +37,7 @@ def lobe_cylinder(name: str) -> int | None:
     return None if match is None else int(match.group(1))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class TradeEvent:
     """An event as the trade says it: degrees before or after the dead centre it belongs to."""
 

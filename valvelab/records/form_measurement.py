@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from valvelab.arrays import FloatArray
+from valvelab.frozen import frozen
 from valvelab.records.result import Note, Source
 
 if TYPE_CHECKING:
     from valvelab.camshaft.roundness import JournalTrace
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Vees:
     """Two vee blocks: where along the shaft they stand and their included angle."""
 
@@ -21,7 +21,7 @@ class Vees:
     angle_stated: bool
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ShaftReadings:
     """A probe turned around each journal; `vees` None means between centres.
 
@@ -48,7 +48,7 @@ class ShaftReadings:
 TraceForm = Literal["CSV", "SMD", "X3P"]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SurfaceTrace:
     """A surface trace on an even grid; x_mm, z_um: shape (n,), read-only.
 
@@ -65,7 +65,7 @@ class SurfaceTrace:
     notes: tuple[Note, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class GaugeReadings:
     """A balanced study; `readings` of shape (parts, appraisers, trials), read-only, in `unit` (canonical)."""
 

@@ -8,12 +8,12 @@ file names them.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, ClassVar, Literal, Self, get_args
 
 from pydantic import ConfigDict, Field
 
+from valvelab.frozen import frozen
 from valvelab.records.particulars import Particulars
 from valvelab.records.result import Record, Result
 from valvelab.records.signing_key import PublicKey, Replaced
@@ -354,7 +354,7 @@ class Job(Particulars):
         return cls.model_validate({**dict(said or ()), "units": units, "made": made, "part": parts})
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Shown:
     """What a bay puts on paper: the result that the window shows, and the part that inspects it again."""
 

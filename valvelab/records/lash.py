@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import ClassVar, Literal
 
+from valvelab.frozen import frozen
 from valvelab.records.result import Kind, Note, Record, Result, Source
 from valvelab.records.spring_readings import StockSize
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LashBand:
     """The lash wanted and how far it may be off either way; mm."""
 
@@ -18,7 +19,7 @@ class LashBand:
     band_mm: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LashReading:
     """One valve: its clearance as measured and the shim that was in it; mm."""
 
@@ -29,7 +30,7 @@ class LashReading:
     wanted: LashBand
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LashTable:
     """A lash sheet. shelf: shims at hand beside those in the head; sold: sizes that can be bought; both may be empty.
 

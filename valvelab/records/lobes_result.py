@@ -166,5 +166,4 @@ def _extended(base: type[Record], fields: dict[str, tuple[Any, Any]], order: lis
     )
     if order is not None:
         model.__pydantic_fields__ = {name: model.__pydantic_fields__[name] for name in order}
-        model.model_rebuild(force=True)
     return model

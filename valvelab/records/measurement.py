@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Literal
 
 from valvelab.follower.shapes import Shape
+from valvelab.frozen import frozen
 from valvelab.lobe.trace import Trace
 from valvelab.records.result import Note, Source
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Doubts:
     """Why angles or lifts may not be what they were read as; "" where nothing speaks against them."""
 
@@ -25,7 +26,7 @@ CHECKING_LIFTS_MM = (0.15, 0.508, 1.0, COMPARISON_LIFT_MM, 5.08)
 """Lifts that durations are told at where no others are asked for: 0.15 and 1 mm, 0.020, 0.050 and 0.200 in."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LiftTable:
     """A lift table: one trace a lobe and what its preamble states; None where it states nothing."""
 

@@ -49,12 +49,12 @@ class PhasingSheet(Typed):
     serial: str | None = None
     operator: str | None = None
     date: str | None = None
-    stop: StopReadings = StopReadings()
+    stop: StopReadings = StopReadings.model_construct()
     reading: tuple[EventReading, ...] = ()
     near_peak: tuple[NosePair, ...] = ()
-    wheel: Wheel = Wheel()
+    wheel: Wheel = Wheel.model_construct()
     card: Card = Field(default_factory=Card)
-    adjuster: Adjuster = Adjuster()
+    adjuster: Adjuster = Adjuster.model_construct()
     set_aside: tuple[SetAside, ...] = ()
 
     @property

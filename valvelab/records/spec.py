@@ -133,9 +133,14 @@ class Spec(Record):
 
     title: str | None = None
     revision: str | None = None
-    decision: DecisionRule = DecisionRule()
-    fitting: Fitting = Fitting()
-    camshaft: CamshaftSpec = CamshaftSpec()
+    # constructed, not validated: no command without a spec has use for what checks one
+    decision: DecisionRule = DecisionRule.model_construct()
+    fitting: Fitting = Fitting.model_construct()
+    camshaft: CamshaftSpec = CamshaftSpec.model_construct()
     limit: tuple[LimitSpec, ...] = ()
     envelope: tuple[EnvelopeSpec, ...] = ()
     card: CamCard | None = None
+
+
+NO_SPEC = Spec.model_construct()
+"""A spec that states nothing."""

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import date
 from typing import Literal
 
 from valvelab.arrays import FloatArray
+from valvelab.frozen import frozen
 from valvelab.records.result import Note, Source
 from valvelab.springs.shims import Stack
 
@@ -26,7 +27,7 @@ def iso_date(text: str) -> str | None:
         return None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Stroke:
     """Readings of one stroke in the order taken: heights in mm and forces in N, (n,) each."""
 
@@ -34,7 +35,7 @@ class Stroke:
     force_n: FloatArray
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ElementReadings:
     """One spring of a nest, or the only one (`element` is then ""); its height = height at the valve + offset.
 
@@ -49,7 +50,7 @@ class ElementReadings:
     free_length_mm: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Squareness:
     """How far the free spring's upper end stands off from square, or its uncertainty: as a length or as an angle."""
 
@@ -57,7 +58,7 @@ class Squareness:
     deg: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpringReadings:
     """All readings of one spring in one stage; `place` says where in the file it begins.
 
@@ -75,7 +76,7 @@ class SpringReadings:
     squareness: Squareness | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CoilData:
     """Wire and coils as stated; None where nothing is."""
 
@@ -88,7 +89,7 @@ class CoilData:
     material: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpringTable:
     """A file of spring readings and what its preamble states; None where it states nothing.
 
@@ -115,7 +116,7 @@ class SpringTable:
     notes: tuple[Note, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class StockSize:
     """One size of a part in stock; count None: as many as wanted."""
 
@@ -128,7 +129,7 @@ PartKind = Literal["shim", "packer", "keeper", "retainer"]
 """What comes in sizes: shims and packers under a spring, keepers and retainers that raise its top or lower it."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ValvePosition:
     """One valve: seat to retainer without shims and packer, and what is fitted there now.
 
@@ -143,7 +144,7 @@ class ValvePosition:
     retainer_to_seal_mm: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class HeightsTable:
     """Measured heights for shims, and what the preamble asks for; None where it asks nothing.
 

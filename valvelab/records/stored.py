@@ -5,12 +5,12 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any, Literal, Self
 
 from pydantic import Field, computed_field
 
+from valvelab.frozen import frozen
 from valvelab.records.result import Decision, Record, Text
 
 FileRole = Literal["readings", "spec", "input", "job", "result", "certificate"]
@@ -107,7 +107,7 @@ def identity(record: StoredRecord) -> str:
     return sha256(json.dumps(whole, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Entry:
     """A record to be kept, with the bytes of its files by their SHA-256."""
 

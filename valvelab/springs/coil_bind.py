@@ -5,11 +5,10 @@ Source: own method, held against invented springs of known knee; common practice
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from valvelab.arrays import FloatArray, rectangular_sd
+from valvelab.frozen import frozen
 from valvelab.springs.rate import LinearModel, polynomial, reading_noise
 from valvelab.springs.spring import ForceCurve
 
@@ -18,7 +17,7 @@ STEEPNESS = 3.0
 NEIGHBOURS = 6
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Knee:
     """Solid height as the readings show it.
 
@@ -58,7 +57,7 @@ def find_knee(curve: ForceCurve) -> Knee | None:
     return Knee(solid, u, trend.at(solid), first_past)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Trend:
     """A line or a parabola about `centre`."""
 

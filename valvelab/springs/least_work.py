@@ -5,11 +5,10 @@ Source: integer linear programming (HiGHS), with ways left out that no such plan
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from valvelab.arrays import BoolArray, FloatArray, IntArray
+from valvelab.frozen import frozen
 
 NODES = 2_000
 """Branches that the solver may look at: counted, so that the clock changes no answer."""
@@ -19,7 +18,7 @@ BELOW_ONE, GAP = 0.9, 1e-6
 """The weight of all errors together, less than one part changed; how near the solver comes to its bound."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Ways:
     """Ways to fit positions, one a row: (n,) each, `uses` (n, k).
 
@@ -46,7 +45,7 @@ class Ways:
         )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Chosen:
     """The row of the way chosen for each position, in the order of positions; whether nothing better is possible."""
 

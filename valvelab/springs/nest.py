@@ -6,18 +6,18 @@ Source: plain mechanics; JCGM 100:2008, clause 5.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import hypot, inf
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.springs.rate import RateFit, fit_rate
 from valvelab.springs.spring import ForceCurve, ReadingUncertainty, force_at, forces_at, interpolated_noise, slope_at
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Element:
     """One spring of a nest: its free readings (none past coil bind) over its own height.
 
@@ -48,7 +48,8 @@ def nest_force_uncertainty(elements: Sequence[Element], height_mm: float, stated
     common = through_rate = noise = 0.0
     for element in elements:
         h = height_mm + element.offset_mm
-        common += stated.among(force_at(element.curve, h)).at_rate(0.0) or 0.0
+        there = stated if stated.over_force is None else stated.among(force_at(element.curve, h))
+        common += there.at_rate(0.0) or 0.0
         noise = hypot(noise, interpolated_noise(element.curve, h) or 0.0)
         through_rate += (stated.height_mm or 0.0) * abs(slope_at(element.curve, h))
     total = hypot(common, through_rate, noise)

@@ -6,7 +6,6 @@ Sources: Björck, Numerical Methods for Least Squares Problems; JCGM 100:2008, H
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import lru_cache
 from math import sqrt
 from typing import TypeVar, cast
@@ -16,9 +15,10 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from valvelab.arrays import FloatArray, IntArray, finite, read_only
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LinearModel:
     """Answer of a least-squares fit; uncertainties and residual scatter are None without spare readings.
 
@@ -32,7 +32,7 @@ class LinearModel:
     spare: int
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Factored:
     """A design (n, p) with its columns scaled by `scale`, and what solves it for any values: `solve` (p, n)."""
 
@@ -97,7 +97,7 @@ def _of_places(work: Callable[..., T], x: FloatArray, *of: int) -> T:
     return work(x.tobytes(), *of) if x.size > MOST_KEPT else cast("T", _kept(work, x.tobytes(), *of))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RateFit:
     """Force = intercept + slope · height over a range of heights; rate = −slope.
 
@@ -159,19 +159,19 @@ def rate_curve(height_mm: FloatArray, force_n: FloatArray, window: int = 5) -> t
     """
     h, force = finite(height_mm, "heights", 1), finite(force_n, "forces", 1)
     _refuse_one_height(h)
-    order, middle, gains = _of_places(_slopes_along, h, window)
-    near = sliding_window_view(force[order], gains.shape[1])
+    windows, middle, gains = _of_places(_slopes_along, h, window)
+    near = force[windows]
     return middle, read_only(-np.sum(gains * (near - near.mean(axis=-1, keepdims=True)), axis=-1))
 
 
 def _slopes_along(height_mm: bytes, window: int) -> tuple[IntArray, FloatArray, FloatArray]:
-    """Heights in order, (n,); of windows of them their middle, (m,), and what makes a slope of their forces, (m, w)."""
+    """Neighbouring heights, (m, w), their middle, (m,), and what makes a slope of their forces, (m, w)."""
     h = np.frombuffer(height_mm)
-    order = np.argsort(h, kind="stable")
-    near = sliding_window_view(h[order], min(window, h.size))
+    windows = sliding_window_view(np.argsort(h, kind="stable"), min(window, h.size))
+    near = h[windows]
     middle = near.mean(axis=-1)
     aside = near - middle[:, None]
-    return order, read_only(middle), read_only(aside / np.sum(aside**2, axis=-1, keepdims=True))
+    return windows, read_only(middle), read_only(aside / np.sum(aside**2, axis=-1, keepdims=True))
 
 
 def reading_noise(height_mm: FloatArray, force_n: FloatArray) -> float | None:

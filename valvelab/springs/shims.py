@@ -6,7 +6,7 @@ Source: assignment and bottleneck matching, textbook.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations_with_replacement
 
 import numpy as np
@@ -14,11 +14,12 @@ import numpy as np
 from valvelab.arrays import BoolArray, FloatArray, IntArray, finite
 from valvelab.assignment import all_served, cheapest
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 
 FORBIDDEN = 1e15
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Stack:
     """What goes with a spring: shims below it, a packer, and what its keepers and its retainer raise its top by. mm."""
 
@@ -36,7 +37,7 @@ class Stack:
         return bare_mm + self.raised_mm(measured) - sum(self.shims_mm) - (self.packer_mm or 0.0)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ShimChoice:
     """All ways to fit a spring at a position by its height: seat force and leave to use it, (positions, springs, m).
 
@@ -49,7 +50,7 @@ class ShimChoice:
     allowed: BoolArray
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ShimPlan:
     """For each position the spring and the height chosen, as indices; the seat forces and their spread.
 

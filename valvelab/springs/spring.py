@@ -6,7 +6,7 @@ Sources: JCGM 100:2008 (uncertainty); Fritsch and Butland 1984 (interpolation be
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import hypot
 from typing import Any
 
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray, finite, read_only, rectangular_sd
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.measured import Once
 from valvelab.springs.rate import reading_noise
 
@@ -22,7 +23,7 @@ FALL_ALLOWED = 0.02
 """Largest fall of force on the way down that is taken as noise, as a share of the range of forces."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ReadingUncertainty:
     """What is known of the tester: stated standard uncertainties and its divisions; None where nothing is.
 
@@ -62,7 +63,7 @@ class ReadingUncertainty:
 NOTHING_STATED = ReadingUncertainty()
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@frozen(eq=False)
 class ForceCurve(Once):
     """Readings of one stroke, heights ascending and each height once; forces fall towards tall heights.
 
@@ -113,23 +114,30 @@ def force_curve(
         raise CannotEvaluate(Reason.BAD_VALUES, f"found {h.size} heights and {force.size} forces, expected as many")
     if (h <= 0.0).any():
         raise CannotEvaluate(Reason.BAD_VALUES, f"found height {h.min():g} mm, expected above 0")
-    heights, index, counts = np.unique(np.round(h, 9), return_inverse=True, return_counts=True)
-    if heights.size == 0:
-        raise CannotEvaluate(Reason.TOO_FEW_READINGS, "found no reading, expected at least 1")
-    means = np.bincount(index, force) / counts
-    spare = int((counts - 1).sum())
-    repeat = float(np.sqrt(np.sum((force - means[index]) ** 2) / spare)) if spare else None
+    heights, means, repeat = _averaged(np.round(h, 9), force)
     rate = 0.0
     if heights.size > 1:
-        _refuse_falling(heights, means)
-        rate = float(np.ptp(means) / np.ptp(heights))
+        span = float(np.ptp(means))
+        _refuse_falling(heights, means, FALL_ALLOWED * span)
+        rate = span / float(heights[-1] - heights[0])
     return ForceCurve(read_only(heights), read_only(means), repeat, divisions.least_sd(rate))
 
 
-def _refuse_falling(heights: FloatArray, forces: FloatArray) -> None:
+def _averaged(height: FloatArray, force: FloatArray) -> tuple[FloatArray, FloatArray, float | None]:
+    """Heights ascending and each once, mean forces there, and the standard deviation of one reading by the repeats."""
+    order = np.argsort(height)
+    ascending = height[order]
+    if (ascending[1:] > ascending[:-1]).all():
+        return ascending, force[order], None
+    heights, index, counts = np.unique(height, return_inverse=True, return_counts=True)
+    means = np.bincount(index, force) / counts
+    return heights, means, float(np.sqrt(np.sum((force - means[index]) ** 2) / (counts - 1).sum()))
+
+
+def _refuse_falling(heights: FloatArray, forces: FloatArray, allowed: float) -> None:
     fall = np.diff(forces)
     worst = int(np.argmax(fall))
-    if fall[worst] > FALL_ALLOWED * float(np.ptp(forces)) or forces[0] <= forces[-1]:
+    if fall[worst] > allowed or forces[0] <= forces[-1]:
         raise CannotEvaluate(
             Reason.BAD_VALUES,
             f"found a force that falls from {forces[worst + 1]:g} N at {heights[worst + 1]:g} mm to "
@@ -278,7 +286,9 @@ def interpolated_noise(curve: ForceCurve, height_mm: float) -> float | None:
     step = 1e-3 * (float(np.ptp(curve.force_n)) or 1.0)
 
     def moved(i: int, by: float) -> float:
-        return _cubic(x, [*y[:i], y[i] + by, *y[i + 1 :]], value)
+        other = y.copy()
+        other[i] += by
+        return _cubic(x, other, value)
 
     left = bisect_right(x, value) - 1
     near = range(max(min(left, len(x) - 2) - 1, 0), min(left + 3, len(x)))

@@ -6,10 +6,10 @@ Source: EN 13906-1, with its symbols: d wire diameter, D mean coil diameter, n a
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Literal
 
 from valvelab.errors import CannotEvaluate, Reason, refuse_unless_above_zero
+from valvelab.frozen import frozen
 
 StressFactor = Literal["EN 13906-1", "Wahl"]
 
@@ -23,7 +23,7 @@ INFINITE_LIFE_MPA = {"unpeened": (241.0, 379.0), "peened": (398.0, 534.0)}
 Source: Zimmerli's data as printed in Shigley's, 10th ed., section 10-9."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class WireMaterial:
     """A spring wire: tensile strength A / d^m (MPa, d in mm) between two wire diameters."""
 

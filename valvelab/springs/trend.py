@@ -7,20 +7,20 @@ after Fieller, J. R. Stat. Soc. B 16 (1954) 175.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
 
 from valvelab.arrays import FloatArray, finite, read_only
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.tails import student_quantile
 
 FEWEST = 2
 CONFIDENCE = 0.95
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Trend:
     """y = level + slope · (x − centre), through the values that count (`weights` above 0).
 
@@ -76,7 +76,7 @@ def fit_trend(x: FloatArray, y: FloatArray, u: FloatArray | None, counts: FloatA
     return Trend(centre, level, slope, read_only(shares), read_only(gains), read_only(variances), spare)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Crossing:
     """Where a trend meets a limit, in the unit of x, and the ends of its interval."""
 

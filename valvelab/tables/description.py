@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from operator import itemgetter
 from typing import Any, Generic, TypeVar
 
 from valvelab.decimals import Usual, decimals_of, stated_u
+from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Characteristic
 from valvelab.language import word
 from valvelab.records.result import Decision
@@ -17,7 +18,7 @@ from valvelab.units import System, display_unit, show
 Row = TypeVar("Row")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Mark:
     """A verdict in a table cell: drawn as shape, word and colour."""
 
@@ -34,7 +35,7 @@ def counted(many: int, what: str) -> str:
     return f"{many} {what}" if many == 1 else f"{many} {what}s"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Table:
     """Header, unit line and rows; the first `left` columns flush left, the others flush right.
 
@@ -54,7 +55,7 @@ class Table:
     type_size: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Column(Generic[Row]):
     """One column over rows of a kind: a figure with its uncertainty, or words.
 
@@ -176,7 +177,7 @@ def table_of(
     return Table(header, cells, units if any(units) else (), left=left, flush_left=words_after, title=title)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Fact:
     """One characteristic of one item as a row of its own: its texts as the tables print them, and its numbers."""
 

@@ -6,14 +6,20 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from operator import attrgetter
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from valvelab.decimals import figure
 from valvelab.inspection.engine.characteristics import CHARACTERISTICS, WHEEL
-from valvelab.records.motion_result import ContactExtreme, Control, MotionResult, MotionValve, ValveDuration
 from valvelab.records.phasing_result import AdjusterOutcome, Overlap, PhasingDuration, PhasingLobe, PhasingResult
 from valvelab.tables.description import Column, Fact, Table, named_pairs, table_of, u_of
 from valvelab.units import System
+
+if TYPE_CHECKING:  # degreeing is told without the records of motion
+    from valvelab.records.motion_result import ContactExtreme, Control, MotionResult, MotionValve, ValveDuration
+
+    AtValve = tuple[MotionValve, ValveDuration]
+    Controlled = tuple[MotionValve, Control]
+    Contact = tuple[MotionValve, ContactExtreme]
 
 _ROWS = {row.name: row for row in (*CHARACTERISTICS, *WHEEL)}
 READ_FROM = {"near_peak": "pairs near the nose", "events": "the events", None: "–"}
@@ -79,7 +85,6 @@ STEPS: tuple[Column[AdjusterOutcome], ...] = (
     _deg("remaining", lambda row: row.remaining_crank_deg, tip="Correction that would remain"),
 )
 AtLobe = tuple[PhasingLobe, PhasingDuration]
-AtValve = tuple[MotionValve, ValveDuration]
 AT: Column[Any] = Column("at", "mm", lambda row: row.at_mm)
 
 
@@ -190,7 +195,6 @@ def _moved(row: tuple[MotionValve, float], *, step: float) -> float | None:
     return next((one.min_mm for one in found), None)
 
 
-Controlled = tuple[MotionValve, Control]
 CONTROL: tuple[Column[Controlled], ...] = named_pairs(VALVE, (
     _of("separation", lambda row: row.separation_rpm, "An estimate, never a safe speed"),
     Column("at", "crank deg", lambda row: row.separation_at_crank_deg, usual=(1, 1)),
@@ -226,9 +230,6 @@ def reading_tables(result: MotionResult, system: System) -> list[Table]:
         Column("standard deviation", "mm", lambda row: row.standard_deviation_mm, u),
     ))  # fmt: skip
     return [table_of(rows, columns, system, "Indicator readings at the retainer, lash zero")]
-
-
-Contact = tuple[MotionValve, ContactExtreme]
 
 
 def contact_tables(result: MotionResult, system: System, *, every_speed: bool = True) -> list[Table]:

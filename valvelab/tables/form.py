@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from valvelab.decimals import decimals_of, figure
+from valvelab.frozen import frozen
 from valvelab.inspection.form.characteristics import GAUGE, STATION, TRACE
 from valvelab.language import word
 from valvelab.records.result import Verdict
@@ -61,7 +61,7 @@ def straightness_told(result: ShaftResult, system: System) -> str:
     )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Parameter:
     """One texture parameter: name, symbol, value, standard uncertainty, unit, and the gravest verdict on it."""
 
@@ -107,7 +107,7 @@ def trace_told(result: TextureResult) -> str:
     )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class StudyRow:
     """One line of a gauge study: printed name, field, unit, decimals, what it means."""
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from valvelab.frozen import frozen
 from valvelab.language import figures, word
 from valvelab.records.lash import LashResult
 from valvelab.records.phasing_result import PhasingResult
@@ -16,7 +16,7 @@ from valvelab.tables.verdicts import WORDS, counts, judged, overall
 from valvelab.units import System
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Headline:
     """A line of words, and the decision that its colour and shape stand for; None where it decides nothing."""
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from valvelab.decimals import limit
+from valvelab.frozen import frozen
 from valvelab.records.lift_check import ReadingList
 from valvelab.records.lift_check_result import CheckedEvent, CheckedLift, LiftCheckResult
 from valvelab.records.result import Verdict
@@ -118,7 +119,7 @@ def _of_verdict(column: Column[Verdict]) -> Column[tuple[CheckedLift, Verdict | 
     )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Reading:
     """One row of a valve's readings: its number, shut and open as read, the lift that it gives, and what is said."""
 

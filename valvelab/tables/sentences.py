@@ -8,10 +8,10 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Collection, Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import cache
 
 from valvelab.decimals import limit, percent
+from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Subject, of_subjects, of_unit
 from valvelab.language import word
 from valvelab.records.result import OPEN, Decision, Result, Verdict
@@ -106,7 +106,7 @@ def _kinds(result: Result | None) -> dict[str, str]:
     }
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Said:
     """A sentence on verdicts of one characteristic, and what they decide."""
 

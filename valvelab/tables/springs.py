@@ -6,11 +6,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 from math import ceil
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from valvelab.decimals import USUAL, Usual, limit, told, with_sign
 from valvelab.inspection.springs.characteristics import FORCES, LOST, OTHERS, recorded, row_of
-from valvelab.records.sets_result import SetsResult, SpringSet
 from valvelab.records.springs_result import (
     LEFT_OUT,
     Due,
@@ -22,6 +21,9 @@ from valvelab.records.springs_result import (
 )
 from valvelab.tables.description import Column, Fact, Table, facts, named_pairs, recorded_column, table_of
 from valvelab.units import System, display_unit, show
+
+if TYPE_CHECKING:  # springs are told without the records of their sets
+    from valvelab.records.sets_result import SetsResult, SpringSet
 
 _BY_KEY = {row.key: row for row in recorded()}
 

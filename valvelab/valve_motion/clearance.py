@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 
 REACH_CRANK_DEG = 120.0
 _STEP_DEG = 0.5
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Clearance:
     """Clearance along the valve axis over crank angle from gas-exchange dead centre, and its least value."""
 

@@ -6,19 +6,19 @@ textbook.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import hypot
 
 import numpy as np
 
 from valvelab.arrays import FloatArray, IntArray
 from valvelab.assignment import cheapest
+from valvelab.frozen import frozen
 
 HEAD, SHELF, BOUGHT = 0, 1, 2
 """Where a shim comes from, nearest at hand first."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ShimPool:
     """Shims that may go in, one each, (m,): size in mm, where it comes from, the valve it lies in now (−1: none)."""
 

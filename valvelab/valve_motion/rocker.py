@@ -6,7 +6,6 @@ Source: plain plane geometry of the rocker; measured points are joined by cubics
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Protocol
 
@@ -15,10 +14,11 @@ from numpy.typing import ArrayLike
 
 from valvelab.arrays import FloatArray, finite
 from valvelab.errors import CannotEvaluate, Reason, refuse_unless_above_zero
+from valvelab.frozen import frozen
 from valvelab.quantities import Angle, Length, Place
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RockerCurve:
     """Valve lift v over follower lift s without lash, with dv/ds and d²v/ds² (1/mm), at the same points."""
 
@@ -35,7 +35,7 @@ class Rocker(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RatioRocker:
     """One ratio over the whole lift; 1 for a bucket or a direct finger read at the valve."""
 
@@ -52,7 +52,7 @@ class RatioRocker:
         return RockerCurve(self.ratio * s, np.full_like(s, self.ratio), np.zeros_like(s))
 
 
-@dataclass(frozen=True)
+@frozen(slots=False)
 class PointRocker:
     """Measured pairs of follower and valve lift, joined monotonically through (0, 0).
 
@@ -107,7 +107,7 @@ class PointRocker:
         return RockerCurve(value + first * below, first, np.where(s < 0.0, 0.0, second))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class GeometryRocker:
     """A rocker on a fixed pivot between a pushrod and a valve whose tip is flat across its axis.
 

@@ -5,7 +5,6 @@ Source: plain mechanics; the chain rule.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -14,6 +13,7 @@ from numpy.typing import ArrayLike
 from valvelab.angles import fold, wrap_scalar
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.valve_motion.rocker import RatioRocker, Rocker
 
 CRANK_STEP_DEG = 0.25
@@ -46,7 +46,7 @@ def _on_profile(profile: LobeProfile, cam_deg: FloatArray) -> FloatArray:
     return profile.start_cam_deg + fold(cam_deg - profile.start_cam_deg)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Timing:
     """Places a lobe on the crank: its cam angle `centre_cam_deg` stands at `centreline_crank_deg` (ATDC positive).
 
@@ -70,11 +70,11 @@ class Timing:
         return Timing(self.centre_cam_deg, self.centreline_crank_deg + later_crank_deg)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Gear:
     """What stands between lobe and valve. Deflection needs a stiffness; its load is the spring's alone."""
 
-    rocker: Rocker = RatioRocker(1.0)  # noqa: RUF009 - a frozen value
+    rocker: Rocker = RatioRocker(1.0)
     lash_mm: float = 0.0
     stiffness_n_per_mm: float | None = None
     seat_force_n: float = 0.0
@@ -96,7 +96,7 @@ class Gear:
         return Gear(self.rocker, self.lash_mm if lash_mm is None else lash_mm)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Motion:
     """Valve motion at crank angles, all arrays of one shape.
 
@@ -181,7 +181,7 @@ def whole_cycle(profile: LobeProfile, gear: Gear, timing: Timing, step_crank_deg
     return valve_motion(profile, gear, timing, centre + np.linspace(-360.0, 360.0, count + 1))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Crossings:
     """Where valve lift passes a level, crank deg on one continuous axis, with the slopes there (mm/crank deg)."""
 

@@ -14,8 +14,7 @@ from PySide6.QtCore import QObject, Signal
 from PySide6.QtWidgets import QMessageBox, QWidget
 
 from valvelab.errors import CannotWrite, ValvelabError
-from valvelab.files.contents import MAX_UNPACKED_BYTES, read_contents
-from valvelab.files.job_archive import ENDING
+from valvelab.files.contents import JOB_ENDING, MAX_UNPACKED_BYTES, read_contents
 from valvelab.language import say
 from valvelab.window.bench import Bench
 from valvelab.workbench import edits, settings
@@ -151,7 +150,7 @@ def asked_to_save(parent: QWidget, name: str) -> Answer:
 
 def with_ending(path: Path) -> Path:
     """The path that a job is saved under."""
-    return path if path.suffix.lower() == ENDING else path.with_name(path.name + ENDING)
+    return path if path.suffix.lower() == JOB_ENDING else path.with_name(path.name + JOB_ENDING)
 
 
 def _tidy(place: Path) -> None:

@@ -13,7 +13,7 @@ from PySide6.QtGui import QCloseEvent, QDesktopServices, QDragEnterEvent, QDropE
 from PySide6.QtWidgets import QAbstractItemView, QApplication, QFileDialog, QLineEdit, QMessageBox, QWidget
 
 from valvelab.errors import CannotWrite
-from valvelab.files.job_archive import ENDING, names_job
+from valvelab.files.contents import JOB_ENDING, names_job
 from valvelab.language import LANGUAGES, aloud, say
 from valvelab.places import sample_profiles
 from valvelab.records.result import Decision, Verdict
@@ -442,9 +442,9 @@ class MainWindow(Shell):
         return path is not None and self.job.save_at_once(path)
 
     def _ask_job_path(self) -> Path | None:
-        name = self.bench.suggested((self.job.name or self._first_name("job")) + ENDING)
+        name = self.bench.suggested((self.job.name or self._first_name("job")) + JOB_ENDING)
         chosen, _ = QFileDialog.getSaveFileName(
-            self, say("Save job"), name, say("Job (*{ending})").format(ending=ENDING)
+            self, say("Save job"), name, say("Job (*{ending})").format(ending=JOB_ENDING)
         )
         return with_ending(Path(chosen)) if chosen else None
 
@@ -464,7 +464,7 @@ class MainWindow(Shell):
             self,
             say("Add the files of another job"),
             self.bench.settings.recent_folder,
-            say("Job (*{ending})").format(ending=ENDING),
+            say("Job (*{ending})").format(ending=JOB_ENDING),
         )
         if name:
             self.job.add(Path(name))
@@ -532,7 +532,7 @@ class MainWindow(Shell):
             say("Open a job, or put files on the bench"),
             self.bench.settings.recent_folder,
             say("Jobs, tables, traces and specs (*{ending} {tables});;Jobs (*{ending});;All files (*)").format(
-                ending=ENDING, tables=_TABLES
+                ending=JOB_ENDING, tables=_TABLES
             ),
         )
         if names:

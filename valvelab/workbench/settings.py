@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import json
 import os
-from dataclasses import asdict, dataclass, field, fields, replace
+from dataclasses import asdict, field, fields, replace
 from pathlib import Path
 
 from platformdirs import user_config_path
 
 from valvelab.file_lock import FileLock
+from valvelab.frozen import frozen
 from valvelab.writing import make_folder, write_whole
 
 VERSION = 1
@@ -21,7 +22,7 @@ _RECENT = 12
 WAIT_S = 0.5
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Settings:
     """scheme: "system", "light" or "dark". language: "system" or a code such as "de", of windows that start later.
 

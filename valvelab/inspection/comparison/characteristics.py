@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from operator import attrgetter
 
+from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Row
 from valvelab.measured import Measured
 from valvelab.units import Dimension
@@ -12,7 +12,7 @@ from valvelab.units import Dimension
 CURVES, FORCES = "Lobe by lobe, after − before", "Spring by spring, after − before"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LobeChanges:
     """What was measured of one lobe, in the units of the rows."""
 
@@ -25,7 +25,7 @@ class LobeChanges:
     wear: Measured
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpringChanges:
     """What was measured of one spring, in the units of the rows."""
 

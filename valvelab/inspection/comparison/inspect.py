@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 from valvelab.camshaft.indexing import parse_name
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Row, Subject
 from valvelab.inspection.comparison.characteristics import LOBE, SPRING
 from valvelab.inspection.comparison.lobes import ComparedLobe, compare_lobes
@@ -25,7 +26,7 @@ Readings = LiftTable | SpringTable
 SUBJECT: Subject = "comparison"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CompareQuestion:
     """Two tables of one kind, earlier and later. master: the earlier one holds a lobe that all later ones are held to.
 
@@ -42,7 +43,7 @@ class CompareQuestion:
     notes: tuple[Note, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CompareInspection:
     """An answered comparison: its question, the result document, and the curves and springs that figures draw."""
 

@@ -13,7 +13,7 @@ room for what may have gone unseen.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from math import hypot, sqrt
 
@@ -23,6 +23,7 @@ from valvelab.angles import wrap_scalar
 from valvelab.arrays import FloatArray, read_only
 from valvelab.conformity.expansion import REFERENCE_DEGC, STEEL_EXPANSION_PER_K
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.inspection.comparison.characteristics import LobeChanges
 from valvelab.inspection.lobes.contour import missing_for_contour
 from valvelab.inspection.lobes.convert import words_of
@@ -61,7 +62,7 @@ COVERS = 1.96
 """Standard uncertainties to either side of a value that a stated interval covers (JCGM 100:2008, G.1)."""
 
 
-@dataclass(frozen=True, eq=False)
+@frozen(slots=False, eq=False)
 class Side:
     """One of the two tables as fitted; `without_angle`: lobes whose angle uncertainty nobody knows."""
 
@@ -152,7 +153,7 @@ class Side:
         return np.array(found)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ComparedLobe:
     """One lobe's two curves over angle from the earlier centre, (n,) each, mm: the later one as it was laid on.
 
@@ -175,7 +176,7 @@ class ComparedLobe:
         return np.asarray(self.after_mm - self.before_mm)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Instruments:
     """What the instruments make a difference uncertain by: probe (mm), encoder (cam deg), a share of the lift."""
 
@@ -273,7 +274,7 @@ def _places(earlier: Side, name: str) -> FloatArray:
     return np.linspace(start, start + last - first, PLACES)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Work:
     """What all lobes of two tables share; lobes: how many are compared."""
 

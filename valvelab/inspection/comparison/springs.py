@@ -7,9 +7,10 @@ what is stated of the tester counts once where both files name one instrument, w
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from math import sqrt
 
+from valvelab.frozen import frozen
 from valvelab.inspection.comparison.characteristics import SpringChanges
 from valvelab.inspection.comparison.lobes import together
 from valvelab.inspection.springs.analysis import Read, SpringAnalysis
@@ -23,7 +24,7 @@ from valvelab.records.spring_readings import SpringTable
 _HEIGHTS = {"installed_height_mm": "installed height", "valve_lift_mm": "valve lift"}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ComparedSpring:
     """One spring in both files, and what changed."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -19,6 +18,7 @@ from valvelab.follower.contact import (
     reversals,
 )
 from valvelab.follower.film import film_ratio
+from valvelab.frozen import frozen
 from valvelab.inspection.engine.sides import Side
 from valvelab.inspection.engine.train import MotionQuestion
 from valvelab.records.motion_result import ContactExtreme
@@ -28,7 +28,7 @@ from valvelab.valve_motion.valve_lift import LobeProfile
 SHARES_OF_MAX_SPEED = (0.25, 0.5, 0.75, 1.0)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ContactCurve:
     """Contact over crank angle at one crank speed.
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
 from valvelab.conformity.decision import probability_conforming
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.records.lash import LashPurchase, LashReading, LashResult, LashTable, LashValve, Origin
 from valvelab.records.result import Note, info, warning
 from valvelab.valve_motion.lash import (
@@ -26,7 +27,7 @@ SAME_MM = 1e-6
 HALVINGS = 50
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LashInspection:
     """The sheet, by which any other choice of shims can be evaluated; the shim of each valve; the result."""
 
@@ -35,7 +36,7 @@ class LashInspection:
     result: LashResult
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LashEvaluation:
     """What a choice of shims gives: a row a valve, what has to be bought, what is left, and what can't be had."""
 
@@ -128,7 +129,7 @@ def _had(table: LashTable, pool: ShimPool, size_mm: float, valve: int, gone: set
     return min(fits, key=lambda place: (pool.valve[place] != valve, pool.origin[place], place))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LashShim:
     """A shim that one valve could have: its size in mm, where it comes from, whose it was, and the lash it gives."""
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from valvelab.arrays import FloatArray
 from valvelab.dynamics.response import Tell
+from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Subject
 from valvelab.inspection.engine.characteristics import NEEDS_CONTROL, of_subject
 from valvelab.inspection.engine.contact import contact_extremes
@@ -41,7 +42,7 @@ CAUTION = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class MotionInspection:
     """The result, and each valve's curves behind it."""
 

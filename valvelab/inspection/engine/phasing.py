@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Subject
 from valvelab.inspection.engine.characteristics import ANSWERED, WHEEL, of_subject
 from valvelab.inspection.engine.wheel import LACKS_WHEEL, Doubts, WheelEngine, WheelLobe, doubts_of
@@ -22,7 +23,7 @@ CAUTION = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PhasingInspection:
     """The sheet as it was typed and with the spec's card, the working, the reading to take next, the result."""
 

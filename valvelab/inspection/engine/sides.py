@@ -5,12 +5,12 @@ What a question is made of: an inspected lift table, and a measured spring where
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from valvelab.angles import wrap_scalar
 from valvelab.dynamics.sweep import SpeedSweep
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.inspection.engine.train import MotionLobe, MotionQuestion
 from valvelab.inspection.lobes.characteristics import centre
 from valvelab.inspection.lobes.contour import curvature_guides
@@ -33,7 +33,7 @@ NO_ROCKER = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Side:
     """One lobe, its gear and its place.
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
+from valvelab.frozen import frozen
 from valvelab.records.measurement import CHECKING_LIFTS_MM, NO_DOUBTS, Doubts
 from valvelab.records.train import Train
 from valvelab.valve_motion.valve_lift import LobeProfile
@@ -12,7 +12,7 @@ from valvelab.valve_motion.valve_lift import LobeProfile
 Kind = Literal["intake", "exhaust"]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class MotionLobe:
     """One lobe as the valve sees it: fitted profile, default centre, standard uncertainties of its lift and angles.
 
@@ -28,7 +28,7 @@ class MotionLobe:
     guide: LobeProfile | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class MotionQuestion:
     """Lobes, where their lift was taken, and the train."""
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from valvelab.frozen import frozen
 from valvelab.inspection.engine.events import (
     event_number,
     lift_uncertainty,
@@ -26,7 +25,7 @@ _NOT_PASSED = "the valve does not pass that lift on that flank"
 _LACKS_TIMING = "the timing's own uncertainty is not known"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class MeasuredValve:
     """One valve behind its train, and what was worked out of it. readings: those at its own retainer."""
 

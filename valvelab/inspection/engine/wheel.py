@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from valvelab.angles import wrap_scalar
 from valvelab.conformity.repeats import ANGLE_DIVISIONS_DEG, division_of, standing_off
+from valvelab.frozen import frozen
 from valvelab.measured import Measured, missing
 from valvelab.phasing.degreeing import NO_KIND, Degreeing, LobePhasing, Sheet
 from valvelab.phasing.plausibility import Finding
@@ -18,7 +19,7 @@ NOT_READ = "the sheet has no reading at that lift"
 AGAIN = "read it again, or set it aside with a reason ([[set_aside]])"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Doubts:
     """Why values can't be decided on: what rests on dead centre, what on one lobe; empty texts and none where sure.
 
@@ -36,7 +37,7 @@ class Doubts:
         return replace(found, doubt="; ".join(text for text in dict.fromkeys(told) if text), lacks=self.lacks)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class WheelEngine:
     """The engine as its sheet was worked out."""
 
@@ -49,7 +50,7 @@ class WheelEngine:
         return self.doubts.about(found, lobes, from_dead_centre=from_dead_centre)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class WheelLobe:
     """One lobe as its sheet was worked out."""
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from valvelab.camshaft.roundness import FEWEST_FOR_ROUNDNESS, Circle
+from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Row
 from valvelab.measured import Measured, missing
 from valvelab.units import Dimension
@@ -23,7 +23,7 @@ _NO_DIRECTION_MM = 1e-7
 """A centre this near the axis of turning lies in no direction."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class MeasuredTexture:
     """The parameters of a trace and their standard uncertainties by field."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import PurePath
 
 from valvelab.conformity.gauge_study import (
@@ -15,6 +14,7 @@ from valvelab.conformity.gauge_study import (
     study_uncertainty,
 )
 from valvelab.errors import BadFile, BadQuantity, CannotEvaluate
+from valvelab.frozen import frozen
 from valvelab.inspection.form.characteristics import GAUGE, NO_VARIATION
 from valvelab.inspection.judging import item_of, judged
 from valvelab.inspection.limits import readings_of
@@ -31,7 +31,7 @@ from valvelab.records.spec import Spec
 from valvelab.units import CANONICAL, Dimension, parse_quantity
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class GaugeQuestion:
     """A study, the tolerance width to hold it against (in the study's unit), and the spec to judge by."""
 
@@ -42,7 +42,7 @@ class GaugeQuestion:
     other_sources: tuple[Source, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class GaugeInspection:
     """An answered inspection: the result document; plots draw the readings in the question."""
 

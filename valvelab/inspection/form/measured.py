@@ -6,7 +6,6 @@ import math
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +13,7 @@ import numpy as np
 from valvelab.camshaft.journal import JournalForm, JournalUncertainty, evaluate_journal, journal_uncertainty
 from valvelab.camshaft.straightness import AxisLine, least_squares_axis, minimum_zone_axis
 from valvelab.errors import CannotEvaluate
+from valvelab.frozen import frozen
 from valvelab.measured import Measured, missing
 from valvelab.records.form_measurement import ShaftReadings
 from valvelab.records.result import Note, info, warning
@@ -26,7 +26,7 @@ _LOBE_NAME = re.compile(r"\d+\s*[IE]\d*", re.IGNORECASE)
 AT_VEE_MM = 1.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class MeasuredJournal:
     """One journal trace and its form with its uncertainties; both None with the reason where it can't be evaluated.
 
@@ -40,7 +40,7 @@ class MeasuredJournal:
     refusal: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Axis:
     """The centres the axis lines went through, the vees' own places among them, and both lines where there are any.
 
@@ -67,7 +67,7 @@ class Axis:
         return Measured(line.zone_mm, None if unknown else math.sqrt(float(shares @ np.square(known)))).times(1000.0)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class MeasuredForm:
     """The axis, and what two tracks of a lobe or journal differ by."""
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import pairwise
 
 from valvelab.camshaft.journal import JournalForm
@@ -12,6 +11,7 @@ from valvelab.camshaft.roundness import JournalTrace, coverage, standing_out
 from valvelab.camshaft.taper import taper
 from valvelab.camshaft.vee_block import blind_orders
 from valvelab.errors import BadFile, CannotEvaluate
+from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Subject
 from valvelab.inspection.form.characteristics import (
     NO_DIRECTION,
@@ -46,7 +46,7 @@ from valvelab.records.spec import Spec
 _SHOWN_ORDERS = 15
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ShaftQuestion:
     """Readings, how to filter the form (undulations per turn, None unfiltered), and the spec to judge by."""
 
@@ -57,7 +57,7 @@ class ShaftQuestion:
     other_sources: tuple[Source, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ShaftInspection:
     """An answered inspection: the result document and what plots draw.
 

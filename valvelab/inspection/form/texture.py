@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from valvelab.camshaft.texture import (
     HEIGHT_DISCRIMINATION,
@@ -22,6 +21,7 @@ from valvelab.camshaft.texture import (
     whole_sections,
 )
 from valvelab.errors import BadFile, CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.inspection.form.characteristics import TRACE, MeasuredTexture
 from valvelab.inspection.judging import item_of, judged
 from valvelab.inspection.limits import nearest_readings
@@ -35,7 +35,7 @@ _SCALED = ("ra_um", "rq_um", "rz_um", "rt_um", "rp_um", "rv_um", "rk_um", "rpk_u
 _READINGS_PER_SHORT_CUTOFF = 2.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class TextureQuestion:
     """A trace and how to filter it; None takes the standard's default. `short_cutoff_mm` 0 leaves that filter out."""
 
@@ -48,7 +48,7 @@ class TextureQuestion:
     other_sources: tuple[Source, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class TextureInspection:
     """An answered inspection: the result document and the filtered trace that plots draw."""
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 from valvelab.errors import BadSpec
+from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Subject
 from valvelab.inspection.engine.at_the_valve import CHARACTERISTICS
 from valvelab.inspection.judging import Item, judge
@@ -37,7 +38,7 @@ _ELSEWHERE = "an angle of a lift table, or at the follower"
 _AT_VALVE = 'an angle from dead centre at the valve, as in "58 deg BBDC"'
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Known:
     """An instrument as it is used: its numbers, and where its uncertainty comes from."""
 
@@ -75,7 +76,7 @@ class Known:
         return Known(use, "card", (*self.notes, told, *card.notes(read_on)), *dates)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@frozen(eq=False)
 class LiftCheckInspection(Once):
     """The sheet, the working of each valve, and the result."""
 

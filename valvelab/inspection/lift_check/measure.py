@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from valvelab.arrays import rectangular_sd
 from valvelab.conformity.expansion import expansion
@@ -22,6 +22,7 @@ from valvelab.conformity.repeats import (
     repeats_of,
     scatter_of_one,
 )
+from valvelab.frozen import frozen
 from valvelab.measured import Measured, missing
 from valvelab.phasing.timing import EventName
 from valvelab.records.lift_check import Counted, EventReadings, LiftCheck, ReadingList, TimingWheel
@@ -37,7 +38,7 @@ LEAST_LIFT_MM, MOST_LIFT_MM = 1.0, 100.0
 _LISTS: dict[ReadingList, str] = {"open": "reading", "zero": "zero reading"}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class InstrumentInUse:
     """What is known of an indicator: calibration u of a difference of two readings, division, scatter of one; mm.
 
@@ -51,7 +52,7 @@ class InstrumentInUse:
     curve: Calibration | None = field(default=None, compare=False)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CheckedEvent:
     """Wheel readings of one event, deg as the trade counts them: their mean, and which stand off, from 0."""
 
@@ -64,7 +65,7 @@ EventAt = tuple[EventName, float]
 """An event and the lift, mm, that it is at."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CheckedValve:
     """What the readings of one valve say.
 
@@ -123,7 +124,7 @@ def both(at: EventReadings) -> tuple[tuple[EventName, tuple[Counted, ...]], ...]
     return ("opening", at.opens), ("closing", at.closes)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Travel:
     """Open less shut, mm, as the instrument's card corrects it, with the u that calibration leaves in it."""
 

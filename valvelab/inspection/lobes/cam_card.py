@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 
 from valvelab.angles import wrap_scalar
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.measured import Measured, missing
 from valvelab.phasing.timing import Kind, after_dead_centre, trade_number
 from valvelab.records.cam_card import CamCard, CardEvents, CardLift
@@ -22,7 +22,7 @@ LIFTS_MM = (COMPARISON_LIFT_MM, 1.0)
 KINDS: tuple[Kind, ...] = ("intake", "exhaust")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CardRow:
     """A kind of lobe at one lift: events on the crank axis, duration between them; crank deg."""
 
@@ -32,7 +32,7 @@ class CardRow:
     duration: Measured
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CardKind:
     """The lobes of one kind, their means. centreline_deg as cards have it: intake ATDC, exhaust BTDC."""
 
@@ -45,7 +45,7 @@ class CardKind:
     rows: tuple[CardRow, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class MeasuredCard:
     """A card: its kinds, the measured lobe separation (cam deg), and whether a centreline was stated."""
 

@@ -6,12 +6,13 @@ A row added here is judged, listed, recorded and shown; nothing else has to name
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from math import nan
 
 import numpy as np
 
+from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Characteristic, FreeOf, Subject
 from valvelab.inspection.judging import Item
 from valvelab.inspection.lobes.camshaft import index_errors, mean_separation, separations, spread
@@ -35,7 +36,7 @@ Of = Callable[[MeasuredShaft, float | None], ByItem]
 """A characteristic of a measured shaft, at a lift in mm where it needs one: every item's that has it."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen(kw_only=True)
 class LobeRow(Characteristic):
     """A row with its function.
 
@@ -297,13 +298,14 @@ def lobe_numbers(shaft: MeasuredShaft) -> dict[str, dict[str, dict[str, float | 
     """Each lobe's numbers by block and key, and beside the blocks their `uncertainty` by key."""
     found: dict[str, dict[str, dict[str, float | None]]] = {lobe: {"": {}, "uncertainty": {}} for lobe in shaft.kinds}
     for row in sorted((row for row in recorded() if row.needs_at is None), key=_as_uncertainties_stand):
+        key = row.key
         for lobe, one in row.of(shaft, None).items():
             block = found[lobe].setdefault(row.block or "", {})
-            block[row.key] = one.value
+            block[key] = one.value
             # the record leaves out the uncertainty of what the contour has not, and all where no base circle was found
             left_out = row.block in {"curvature", "envelope"} or block.get("runout_tir_mm", 0.0) is None
             if row.states_u and not (one.value is None and left_out):
-                found[lobe]["uncertainty"][row.key] = one.u
+                found[lobe]["uncertainty"][key] = one.u
     return found
 
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
 
 from valvelab.angles import fold_scalar
-from valvelab.arrays import FloatArray
+from valvelab.arrays import FloatArray, IntArray
 from valvelab.follower.contour import Contour, contour, pressure_angle_under, undercut_at
 from valvelab.follower.shapes import Shape
+from valvelab.frozen import frozen
 from valvelab.inspection.lobes.repeatability import LobeGroup
 from valvelab.inspection.lobes.shaft import ByItem, MeasuredShaft
 from valvelab.lobe.events import Places
@@ -22,7 +24,7 @@ from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, info, warning
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Extreme:
     """A figure of the contour at its extreme: of which of its curves.
 
@@ -109,26 +111,26 @@ class Contours:
         self.half_period = min(180.0 / part.fitted.smoothed.half_harmonic, 30.0)
         self._count = part.fitted.at_knots[0].shape[1]
         self._knots = self.fit.knots()[: self._count]
-        on_fit = part.fitted.at_knots[:3]
+        self._on_fit = self._contour(self._knots, part.fitted.at_knots[:3])
         on_guide = [self.guide.at_knots(order)[:, : self._count] for order in range(3)]
-        rows = range(len(part.fitted.names))
-        self._fit_contours = [self._contour(self._knots, [values[row] for values in on_fit]) for row in rows]
-        self._guide_contours = [self._contour(self._knots, [values[row] for values in on_guide]) for row in rows]
+        self._on_guide = self._contour(self._knots, on_guide)
 
-    def _contour(self, angle: FloatArray, state: list[FloatArray]) -> Contour:
+    def _contour(self, angle: FloatArray, state: Sequence[FloatArray]) -> Contour:
         lift, velocity, acceleration = state
         found = contour(angle, lift, velocity, acceleration, self.base_mm, self.shape)
         if self.under is None:
             return found
         return replace(found, pressure_angle_deg=pressure_angle_under(found, self.under))
 
-    def _at(self, splines: SplineSet, row: int, angle: FloatArray) -> Contour:
-        return self._contour(angle, [splines.evaluate(row, angle, order) for order in range(3)])
+    def _at(self, splines: SplineSet, rows: IntArray, angle: FloatArray) -> Contour:
+        """Contours of some lobes, each at angles of its own; (rows, angles)."""
+        return self._contour(angle, [splines.evaluate(rows[:, None], angle, order) for order in range(3)])
 
     @cached_property
     def undercuts(self) -> list[str]:
         """What the follower can't do where a lobe is undercut, empty where it is not; (lobes,)."""
-        places = [undercut_at(found) for found in self._guide_contours]
+        angle = self._on_guide.angle_cam_deg
+        places = [undercut_at(angle, radius, self.shape) for radius in self._on_guide.radius_mm]
         return ["" if at is None else f"cannot touch such a contour at {fold_scalar(at):.1f} cam deg" for at in places]
 
     def notes(self, row: int) -> list[Note]:
@@ -150,40 +152,36 @@ class Contours:
 
     def _extreme(self, figure: Extreme) -> tuple[FloatArray, FloatArray]:
         """Value and standard uncertainty, (lobes,); NaN where there is none."""
-        curved = figure.sign != 0
-        contours = self._guide_contours if curved else self._fit_contours
-        count = len(contours)
-        value, crest, place = np.full(count, np.nan), np.zeros(count), np.full(count, np.nan)
-        for row, found in enumerate(contours):
-            score = _score(found, figure)
-            top = int(np.argmax(score))
-            if not np.isfinite(score[top]):
-                continue
-            splines = self.guide if curved else self.fit
-            place[row] = self._zoomed(splines, row, figure, float(self._knots[top]), self.fit.step)
-            value[row] = _size(self._at(self.fit, row, place[row : row + 1]), figure)[0]
-            if curved:
-                crest[row] = self._swing(row, figure, place[row], value[row])
+        splines, found = (self.guide, self._on_guide) if figure.sign else (self.fit, self._on_fit)
+        score = _score(found, figure)
+        top = np.argmax(score, axis=1)
+        rows = np.flatnonzero(np.isfinite(_picked(score, top)))
+        value, crest, place = np.full(top.size, np.nan), np.zeros(top.size), np.full(top.size, np.nan)
+        place[rows] = self._zoomed(splines, rows, figure, self._knots[top[rows]])
+        value[rows] = _size(self._at(self.fit, rows, place[rows, None]), figure)[:, 0]
+        if figure.sign:
+            crest[rows] = self._swing(rows, figure, place[rows], value[rows])
         u = self._uncertainty(figure, place)
-        return value, np.sqrt(u**2 + crest**2 + _plateau(contours, figure, u) ** 2)
+        return value, np.sqrt(u**2 + crest**2 + _plateau(score, u) ** 2)
 
-    def _zoomed(self, splines: SplineSet, row: int, figure: Extreme, at: float, reach: float) -> float:
-        """The place of the extreme within `reach` of an angle, on closer and closer grids."""
+    def _zoomed(self, splines: SplineSet, rows: IntArray, figure: Extreme, at: FloatArray) -> FloatArray:
+        """The place of each extreme within a knot of an angle, on closer and closer grids; all (rows,)."""
+        reach, found = self.fit.step, np.ones(rows.size, np.bool_)
         for _ in range(_ZOOMS):
-            angle = at + reach * np.linspace(-1.0, 1.0, _POINTS)
-            score = _score(self._at(splines, row, angle), figure)
-            if not np.isfinite(score).any():
-                return at
-            at, reach = float(angle[int(np.argmax(score))]), 2.0 * reach / (_POINTS - 1)
+            angle = at[:, None] + reach * np.linspace(-1.0, 1.0, _POINTS)
+            score = _score(self._at(splines, rows, angle), figure)
+            found &= np.isfinite(score).any(axis=1)
+            at = np.where(found, _picked(angle, np.argmax(score, axis=1)), at)
+            reach *= 2.0 / (_POINTS - 1)
         return at
 
-    def _swing(self, row: int, figure: Extreme, at: float, value: float) -> float:
+    def _swing(self, rows: IntArray, figure: Extreme, at: FloatArray, value: FloatArray) -> FloatArray:
         """How far the fit departs toward the extreme near a place; all of the value where it leaves its side."""
-        found = self._at(self.fit, row, at + self.half_period * np.linspace(-1.0, 1.0, 4 * _POINTS))
-        score = _score(found, figure)
-        if not np.isfinite(value) or not np.isfinite(score).all():
-            return abs(value) if figure.sign > 0 else 0.0
-        return abs(float(_size(found, figure)[int(np.argmax(score))]) - value)
+        near = self._at(self.fit, rows, at[:, None] + self.half_period * np.linspace(-1.0, 1.0, 4 * _POINTS))
+        score = _score(near, figure)
+        stays = np.isfinite(value) & np.isfinite(score).all(axis=1)
+        top = _picked(_size(near, figure), np.argmax(score, axis=1))
+        return np.where(stays, np.abs(top - value), np.abs(value) if figure.sign > 0 else 0.0)
 
     def _uncertainty(self, figure: Extreme, place: FloatArray) -> FloatArray:
         """First-order propagation through lift, velocity and acceleration at each lobe's place; NaN for none."""
@@ -208,14 +206,18 @@ def _size(found: Contour, figure: Extreme) -> FloatArray:
     return np.asarray(np.abs(getattr(found, figure.of)))
 
 
-def _plateau(contours: list[Contour], figure: Extreme, u: FloatArray) -> FloatArray:
-    """How far each extreme stands off the mean of all that lies within 2 u of it, (lobes,).
+def _picked(values: FloatArray, columns: IntArray) -> FloatArray:
+    """One value of each row; values: (rows, n), columns: (rows,)."""
+    return np.asarray(values[np.arange(columns.size), columns])
+
+
+def _plateau(scores: FloatArray, u: FloatArray) -> FloatArray:
+    """How far each extreme stands off the mean of all that lies within 2 u of it, (lobes,); scores: (lobes, knots).
 
     The extreme of a noisy plateau, such as the nose of an arc, or of two equal flanks stands off by noise alone.
     """
     excess = np.zeros(u.size)
-    for row, found in enumerate(contours):
-        score = _score(found, figure)
+    for row, score in enumerate(scores):
         if np.isfinite(u[row]) and np.isfinite(score).any():
             excess[row] = score.max() - score[score >= score.max() - 2.0 * u[row]].mean()
     return excess

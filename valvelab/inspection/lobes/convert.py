@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from valvelab.follower.contour import Contour, contour
 from valvelab.follower.conversion import Followed, follow
 from valvelab.follower.propagation import ContactMap, FollowedPropagation
 from valvelab.follower.shapes import Shape
+from valvelab.frozen import frozen
 from valvelab.inspection.lobes.contour import missing_for_contour
 from valvelab.lobe.dense_smoothing import fit_general
 from valvelab.lobe.events import extreme, unroll
@@ -28,7 +29,7 @@ by less than the second it is described, riding on both sides, with a warning.""
 _SAME_MM = 1e-3
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Converted:
     """Lobes under another follower, what carries the readings' noise to them, those it can't follow and why."""
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.conformity.envelope import EnvelopeFit, fit_envelope
 from valvelab.errors import BadSpec
+from valvelab.frozen import frozen
 from valvelab.inspection.judging import ENVELOPE, decided, undecided_envelope
 from valvelab.inspection.lobes.repeatability import LobeGroup, nose_centre
 from valvelab.lobe.angle_error import response
@@ -26,7 +26,7 @@ from valvelab.records.spec import EnvelopeSpec, Spec
 from valvelab.units import show
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Nominal:
     """A nominal lobe: its fitted profile and its centre."""
 
@@ -34,7 +34,7 @@ class Nominal:
     centre_cam_deg: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LobeEnvelope:
     """One lobe in its envelope, with what a plot needs; deviations in mm over cam deg from the nominal's centre."""
 

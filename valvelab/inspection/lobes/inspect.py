@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -12,6 +12,7 @@ from valvelab.angles import fold_scalar
 from valvelab.conformity.expansion import expansion
 from valvelab.errors import BadFile, CannotEvaluate
 from valvelab.follower.shapes import Shape
+from valvelab.frozen import frozen
 from valvelab.inspection.judging import ENVELOPE, judge
 from valvelab.inspection.lobes.camshaft import camshaft_result
 from valvelab.inspection.lobes.characteristics import (
@@ -28,7 +29,6 @@ from valvelab.inspection.lobes.characteristics import (
     result_model,
 )
 from valvelab.inspection.lobes.contour import contour_notes
-from valvelab.inspection.lobes.convert import convert
 from valvelab.inspection.lobes.envelopes import LobeEnvelope, fit_envelopes, unanswered_envelopes
 from valvelab.inspection.lobes.notes import (
     angle_notes,
@@ -54,12 +54,12 @@ from valvelab.records.lobes_result import (
 )
 from valvelab.records.measurement import CHECKING_LIFTS_MM, COMPARISON_LIFT_MM, LiftTable
 from valvelab.records.result import Note, Source, Verdict, warning
-from valvelab.records.spec import Spec
+from valvelab.records.spec import NO_SPEC, Spec
 
 Row = tuple[str, float | None, float | None, float | None]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LobesQuestion:
     """How lobes are inspected. checking lifts in mm; `convert_to`: describe the lobes under another follower.
 
@@ -83,7 +83,7 @@ class LobesQuestion:
         return self.added_lifts_mm[0] if self.added_lifts_mm else COMPARISON_LIFT_MM
 
 
-@dataclass(frozen=True)
+@frozen(slots=False)
 class LobesInspection:
     """An answered inspection: the result document and the fitted values that plots draw."""
 
@@ -134,7 +134,7 @@ def inspect_lobes(
     Raises BadFile for readings that can't be used, BadSpec for a spec that can't be applied.
     """
     question = question or LobesQuestion()
-    spec = spec or Spec()
+    spec = spec or NO_SPEC
     shaft, notes = measured_shaft(table, question, spec, spec_file)
     notes += contour_notes(shaft)
     if question.convert_to is not None:
@@ -173,7 +173,7 @@ def measured_shaft(
     shaft = MeasuredShaft(
         table,
         tuple(groups),
-        spec or Spec(),
+        spec or NO_SPEC,
         spec_file,
         without_angle=without_angle,
         chord_lift_mm=question.chord_lift_mm,
@@ -238,6 +238,8 @@ def _groups(table: LiftTable, question: LobesQuestion) -> Groups:
 
 def converted(source: LobeGroup, table: LiftTable, shape: Shape, notes: list[Note]) -> LobeGroup:
     """Fitted lobes as another follower would see them; what is to be said of it goes to `notes`."""
+    from valvelab.inspection.lobes.convert import convert
+
     found = convert(source.fitted, table, shape, notes)
     characteristics = LobeCharacteristics(found.fitted, _instrument(table), found.propagation)
     wider = None if source.doubts is None else widening(source.doubts, characteristics)

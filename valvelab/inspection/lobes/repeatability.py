@@ -15,19 +15,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
 from valvelab.angles import wrap
 from valvelab.arrays import BoolArray, FloatArray, read_only
 from valvelab.errors import CannotEvaluate
+from valvelab.frozen import frozen
 from valvelab.lobe.agreement import CLOSING, OPENING, POINTWISE, SCALE, ZERO, Agreement, Spread, compare
 from valvelab.lobe.base_circle import harmonic_row
 from valvelab.lobe.characteristics import Instrument, LobeCharacteristics
-from valvelab.lobe.dense_smoothing import FEWEST_READINGS
 from valvelab.lobe.drift import Drift, drift_patterns, find_drift
 from valvelab.lobe.profile import FittedLobes, fit_lobes
+from valvelab.lobe.smoothing import FEWEST_READINGS
 from valvelab.lobe.smoothing_bias import WIDEST_FOR_ACCELERATION, WIDEST_FOR_JERK, too_wide
 from valvelab.lobe.spline import SplineSet
 from valvelab.measured import Each, Once
@@ -49,7 +50,7 @@ _WORTH = 0.3
 COUNTED_SHARE = 0.25
 
 
-@dataclass(frozen=True, eq=False)
+@frozen(slots=False, eq=False)
 class LobeGroup(Once):
     """Lobes fitted together.
 
@@ -109,7 +110,7 @@ def nose_centre(lobes: LobeCharacteristics) -> Each:
     return lobes.nose_centre(NOSE_DROP_MM)
 
 
-@dataclass(frozen=True)
+@frozen(slots=False)
 class Doubts:
     """What one group of lobes shows of disagreement, drift and form; `agreement` and `drift` None where it can't."""
 
@@ -147,7 +148,7 @@ def doubts_of(fitted: FittedLobes) -> Doubts:
     return Doubts(fitted, agreement, find_drift(fitted, agreement))
 
 
-@dataclass(frozen=True)
+@frozen(slots=False)
 class Widening:
     """Copies of a group's curves, each moved by one change.
 

@@ -3,26 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field
 from functools import cached_property
 from typing import TypeVar, cast
 
 from valvelab.angles import fold_scalar
 from valvelab.camshaft.indexing import LobeName, parse_name
 from valvelab.follower.shapes import Shape
+from valvelab.frozen import frozen
 from valvelab.inspection.lobes.envelopes import LobeEnvelope
 from valvelab.inspection.lobes.repeatability import LobeGroup, Question
 from valvelab.measured import Measured, Once, missing
 from valvelab.records.measurement import COMPARISON_LIFT_MM, LiftTable
 from valvelab.records.result import Kind
-from valvelab.records.spec import Spec
+from valvelab.records.spec import NO_SPEC, Spec
 
 ByItem = dict[str, Measured]
 """One characteristic of every item that has it, by the item's name."""
 T = TypeVar("T")
 
 
-@dataclass(frozen=True, eq=False)
+@frozen(slots=False, eq=False)
 class MeasuredShaft(Once):
     """Groups of lobes, with what else their characteristics rest on.
 
@@ -31,7 +32,7 @@ class MeasuredShaft(Once):
 
     table: LiftTable
     groups: tuple[LobeGroup, ...]
-    spec: Spec = field(default_factory=Spec)
+    spec: Spec = NO_SPEC
     spec_file: str = "spec"
     envelopes: Mapping[str, LobeEnvelope] = field(default_factory=dict)
     without_angle: frozenset[str] = frozenset()
@@ -63,6 +64,6 @@ def _answers(shaft: MeasuredShaft, question: Question, at_mm: tuple[float, ...],
         found = group.ask(question, *at_mm, circle=circle)[row]
         if found.value is None:
             return found if found.reason else missing(why)
-        return replace(found, value=fold_scalar(found.value)) if circle else found
+        return Measured(fold_scalar(found.value), found.u) if circle else found
 
     return shaft.each(of)

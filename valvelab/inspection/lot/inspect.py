@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.conformity.capability import NORMAL_UP_TO, Index, capability, departure
 from valvelab.errors import CannotEvaluate
+from valvelab.frozen import frozen
 from valvelab.records.batch_result import LotCharacteristic, LotDrift, LotIndex
 from valvelab.springs.trend import fit_trend
 
@@ -16,7 +15,7 @@ FEWEST_FOR_DRIFT = 3
 _TOLD = ("characteristic", "unit", "at_mm", "lower", "upper", "items", "more_items", "missing")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Lot:
     """What was held against one limit. values, us, days: shape (n,), in the order of the files.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from math import hypot, inf, sqrt
 from typing import TypeVar
 
@@ -12,10 +12,11 @@ import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.errors import BadFile, BadSpec, CannotEvaluate
+from valvelab.frozen import frozen
 from valvelab.inspection.springs.repeated import StandingOff, at_one_height, standing_off_among
 from valvelab.measured import Measured, Once, missing, or_reason
 from valvelab.records.result import Note, info, warning
-from valvelab.records.spec import Fitting, Spec
+from valvelab.records.spec import NO_SPEC, Spec
 from valvelab.records.spring_readings import (
     CoilData,
     ElementReadings,
@@ -34,7 +35,7 @@ from valvelab.springs.stress import StressFactor, WireMaterial, material_key
 T = TypeVar("T")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Fit:
     """How the springs are fitted: heights in mm and coil data, the spec winning over the preamble."""
 
@@ -80,7 +81,7 @@ def fit_of(
     table: SpringTable, spec: Spec | None, materials: Mapping[str, WireMaterial], spec_file: str = "spec"
 ) -> tuple[Fit, list[Note]]:
     """The fit from preamble and spec, with notes where the spec overrules the file or nothing is stated."""
-    fitting = spec.fitting if spec is not None else Fitting()
+    fitting = (spec or NO_SPEC).fitting
     stated = {field.name: value for field in fields(table.coil) if (value := getattr(fitting, field.name))}
     installed, lift = fitting.installed_height_mm, fitting.valve_lift_mm
     fit = Fit(
@@ -145,7 +146,7 @@ def _fit_notes(table: SpringTable, fit: Fit, installed: float | None, lift: floa
             yield warning("material", f"{name!r} is not in the wire table ({known}): no strength margins")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ElementCurves:
     """One element's curves: everything read on the way down, the part before coil bind, and the way back."""
 
@@ -213,7 +214,7 @@ def _slack_out(curve: ForceCurve) -> ForceCurve:
     return curve.part(slice(0, int(loose[0]) + 1))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@frozen(eq=False)
 class SpringAnalysis(Once):
     """One spring in one stage, ready to be asked for forces."""
 
@@ -270,7 +271,7 @@ class SpringAnalysis(Once):
         return heights, np.array([nest_force(parts, float(h)) for h in heights])
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Read:
     """One spring in one stage: with what is stated of the tester, and by its readings alone."""
 

@@ -6,11 +6,12 @@ A row is judged, listed and shown; its key in the record is a field of `records.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import atan2, cos, degrees, hypot, radians, sqrt, tan
 
 import numpy as np
 
+from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Row
 from valvelab.inspection.springs.analysis import Read, SpringAnalysis, stage_rank
 from valvelab.inspection.springs.wire import ElementWire
@@ -21,7 +22,7 @@ Of = Callable[[SpringAnalysis], Measured]
 OfElement = Callable[[ElementWire], Measured]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@frozen(kw_only=True)
 class SpringRow(Row):
     """A row with its function; `element`: the same of one spring of a nest by itself, where that is recorded."""
 

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from time import monotonic
 
 import numpy as np
 
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.inspection.springs.beside import beside
 from valvelab.inspection.springs.sets import Prepared, SetsInspection, SetsQuestion, answer, prepare
 from valvelab.records.result import Note, warning
@@ -26,7 +27,7 @@ TRIED_S = 2.0
 """How long sets are looked for that would break a stated bound; none found says nothing."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class StatedSets:
     """What is claimed: position ("" without positions) and springs of each set, the two bounds, what ended it."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 from math import floor
 from typing import Literal
@@ -12,6 +11,7 @@ import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate
+from valvelab.frozen import frozen
 from valvelab.inspection.springs.analysis import Read, SpringAnalysis, stage_rank
 from valvelab.inspection.springs.characteristics import row_of
 from valvelab.records.result import Note, Verdict, info
@@ -58,7 +58,7 @@ def history_notes(found: Sequence[SpringHistory]) -> Iterator[Note]:
         yield info("history", EXTRAPOLATED)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Stages:
     """The stages of one spring: where each stands along the trend, and which of them the trend goes through."""
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
 from valvelab.cautions import SPRINGS
+from valvelab.frozen import frozen
 from valvelab.inspection.judging import item_of, judge
 from valvelab.inspection.springs.analysis import (
     Fit,
@@ -38,7 +39,7 @@ GUIDANCE = (
 CAUTION = SPRINGS
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpringsQuestion:
     """What is inspected: the readings, the spec they are held against, the wires known, the stress factor.
 
@@ -58,7 +59,7 @@ class SpringsQuestion:
         return tuple(dict.fromkeys((self.table.source, *self.other_sources)))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpringsInspection:
     """The result and the working behind it, one analysis for each row of the result; the spec it was held against."""
 
@@ -146,7 +147,7 @@ def _row(analysis: SpringAnalysis) -> SpringResult:
         rate_fit=None if line is None else RateLine.model_validate(line, from_attributes=True),
         rate_curve=None
         if rates.size == 0
-        else RateCurve(height_mm=tuple(map(float, heights)), rate_n_per_mm=tuple(map(float, rates))),
+        else RateCurve(height_mm=tuple(heights.tolist()), rate_n_per_mm=tuple(rates.tolist())),
         progressive=None if rates.size < 3 else bool(rates[0] > PROGRESSIVE * rates[-1]),
         solid_height_from=None if solid is None else ("readings" if analysis.solid_from_readings else "stated"),
         stress_factor=analysis.fit.stress_factor if stressed else None,

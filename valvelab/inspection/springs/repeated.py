@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from valvelab.conformity.repeats import division_of, mean_uncertainty, standing_off
+from valvelab.frozen import frozen
 from valvelab.records.spring_readings import Stroke
 from valvelab.springs.division import FORCE_DIVISIONS_N
 from valvelab.springs.spring import ForceCurve
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class StandingOff:
     """One of several readings at a height that stands off from the others there; it counts until it is taken again."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from math import inf
 from time import monotonic
 
@@ -11,6 +11,7 @@ import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason, WrongUsage
+from valvelab.frozen import frozen
 from valvelab.inspection.springs.analysis import SpringAnalysis
 from valvelab.inspection.springs.beside import beside
 from valvelab.inspection.springs.characteristics import measured, row_of
@@ -29,7 +30,7 @@ MATCHED = ("seat_force", "open_force", "rate", "solid_height", "free_length")
 ORDERED_BY = "seat_force"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PositionWish:
     """A kind of place in the engine that wants its own set: `between` bounds characteristics by name."""
 
@@ -38,7 +39,7 @@ class PositionWish:
     between: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SetsQuestion:
     """What is asked: readings, set size, the largest range of each characteristic in a set, and conditions by name.
 
@@ -58,7 +59,7 @@ class SetsQuestion:
     by_hand: ByHand = AS_JUDGED
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SetsInspection:
     """The tray as it was matched, the working behind the answer, and the result."""
 
@@ -89,7 +90,7 @@ def _in_order(question: SetsQuestion, problem: Tray, matched: MatchedSets) -> tu
     )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Prepared:
     """A question ready to be matched: each spring in its latest stage, its values, the tray, what has to be said."""
 

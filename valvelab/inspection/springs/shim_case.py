@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from math import comb, hypot, sqrt
 from typing import get_args
 
@@ -11,6 +11,7 @@ import numpy as np
 
 from valvelab.arrays import BoolArray, FloatArray
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.inspection.springs.analysis import SpringAnalysis
 from valvelab.inspection.springs.shim_work import Setting, Work
 from valvelab.records.shims_result import PartMove, Purchase, ShimPosition
@@ -25,7 +26,7 @@ Options = tuple[list[tuple[float, ...]], list[float | None], list[float | None],
 """Stacks of shims, packers, keepers and retainers."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Lock:
     """What stays at a position whatever is planned: its spring, and its parts' sizes by kind (none: an empty tuple)."""
 
@@ -52,7 +53,7 @@ class Lock:
         return Setting(position, self.spring, Stack(self.parts["shim"], packer, keeper or 0.0, retainer or 0.0))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FittingPlan:
     """A setting for each position, in the order of the heights. Changes give another plan."""
 
@@ -86,7 +87,7 @@ class FittingPlan:
         return FittingPlan(tuple(changed.get(one.position, one) for one in self.settings))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Refusal:
     """Why a plan can't be fitted at a position."""
 
@@ -94,7 +95,7 @@ class Refusal:
     reason: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Evaluation:
     """What a plan gives: a row a position (None where its spring gives no force there), refusals, work, purchases.
 
@@ -110,7 +111,7 @@ class Evaluation:
     rms_from_target_n: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Effect:
     """What a change of a plan does."""
 
@@ -124,7 +125,7 @@ class Effect:
         return tuple(now.position for now, then in pairs if now != then)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ShimCase:
     """Springs for measured heights.
 
@@ -388,7 +389,7 @@ class ShimCase:
                     yield f"no {kind} of {size:g} mm is in stock or fitted there"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Possible:
     """All ways to fit: forces by height, and the stacks that give each height of each position."""
 

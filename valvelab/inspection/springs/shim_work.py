@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
+from valvelab.frozen import frozen
 from valvelab.records.shims_result import PartMove, Purchase
 from valvelab.records.spring_readings import HeightsTable, PartKind, ValvePosition
 from valvelab.springs.shims import Stack
@@ -14,7 +14,7 @@ Part = tuple[PartKind, float]
 """A kind of part and its size in mm, rounded to what any gauge tells apart."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Setting:
     """What goes to one position: its spring, by name, and what goes with it."""
 
@@ -31,7 +31,7 @@ def parts_of(stack: Stack) -> list[Part]:
     return [*parts, ("keeper", round(stack.keeper_mm, 6)), ("retainer", round(stack.retainer_mm, 6))]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Work:
     """The parts at hand: counted: sizes that there are so many of, on the shelf and in the head together."""
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from math import sqrt
 
 import numpy as np
 
 from valvelab.arrays import BoolArray, FloatArray, IntArray
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.inspection.springs.analysis import Fit, SpringAnalysis
 from valvelab.inspection.springs.inspect import GUIDANCE, SpringsQuestion
 from valvelab.inspection.springs.shim_case import Evaluation, FittingPlan, Lock, Possible, ShimCase
@@ -26,7 +27,7 @@ GUIDANCE_BIND_MM, GUIDANCE_SEAL_MM = 1.5, 1.3
 TIE = 1e-9
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ShimsQuestion:
     """Springs, measured heights, and what the preamble of the heights asks for.
 
@@ -44,7 +45,7 @@ class ShimsQuestion:
     edited: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ShimsInspection:
     """What was asked of which springs; the case, by which any other plan can be evaluated; the plan; the result."""
 
@@ -55,7 +56,7 @@ class ShimsInspection:
     result: ShimsResult
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Solution:
     """The plan found; the least spread and root mean square there can be; whether no plan as good asks for less work.
 

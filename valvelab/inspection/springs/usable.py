@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.inspection.springs.analysis import Fit, SpringAnalysis
 from valvelab.inspection.springs.inspect import SpringsQuestion, analyse_all, latest_stages, spring_verdicts
 from valvelab.records.result import Note, Verdict, warning
@@ -13,7 +14,7 @@ from valvelab.records.springs_result import LEFT_OUT, ExcludedSpring, TakenSprin
 from valvelab.units import show
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ByHand:
     """What a person decided of a tray: spring and reason each.
 
@@ -29,7 +30,7 @@ class ByHand:
 AS_JUDGED = ByHand()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class UsableSprings:
     """Springs that may be used, each in its last stage; those kept out or taken in with the reason; what to say."""
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
+from valvelab.frozen import frozen
 from valvelab.inspection.springs.analysis import ElementCurves, SpringAnalysis, doubt_between, rate_between
 from valvelab.measured import Measured, missing, or_reason
 from valvelab.springs.spring import force_at, force_uncertainty
@@ -19,7 +19,7 @@ from valvelab.springs.stress import (
 )
 
 
-@dataclass(frozen=True, eq=False)
+@frozen(slots=False, eq=False)
 class ElementWire:
     """One element of a spring by itself, at its own heights."""
 
