@@ -62,7 +62,7 @@ ACTIONS = (
     ActionRow("scheme_light", "Light colours", "", "Light colours", "scheme", "View", checkable=True),
     ActionRow("scheme_dark", "Dark colours", "", "Dark colours", "scheme", "View", checkable=True),
     ActionRow("scheme", "Light or dark", "Ctrl+D", "Change between light and dark", "scheme", "", bar=True),
-    *(ActionRow(f"language_{code}", name, "", "The window's language from the next start on", "", "Language",
+    *(ActionRow(f"language_{code}", name, "", "The window's language from the next start on", "info", "Language",
                 checkable=True) for code, name in {"system": "Language of the desktop", **LANGUAGES}.items()),
     ActionRow("larger", "Larger text", "Ctrl++", "Make all text larger", "larger", "View"),
     ActionRow("smaller", "Smaller text", "Ctrl+-", "Make all text smaller", "smaller", "View"),

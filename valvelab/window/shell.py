@@ -147,9 +147,7 @@ class Shell(QMainWindow):
         self.tools = bar
 
     def _action(self, row: ActionRow) -> QAction:
-        action = QAction(say(row.text), self)
-        if row.icon:
-            action.setIcon(icon(row.icon))
+        action = QAction(icon(row.icon), say(row.text), self)
         action.setObjectName(f"action {row.name}")
         action.setCheckable(row.checkable)
         tip = say(row.tip)
