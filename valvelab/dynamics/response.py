@@ -11,11 +11,11 @@ Source: linear systems under piecewise linear force, textbook; contacts as in th
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from valvelab.arrays import FloatArray, IntArray, finite
 from valvelab.dynamics.model import ValveGear, matrices
@@ -109,8 +109,10 @@ def respond(
     keep_state: bool = False,
     record_from: int = 1,
     tell: Tell | None = None,
-) -> list[Response]:
+) -> Iterator[Response]:
     """Integrate `cycles` cycles at each crank speed, all in one batch; cycles from `record_from` on are kept.
+
+    The responses come one by one in the order of the speeds, so that one history at a time is unpacked.
 
     drives: one for all speeds, or one for each. step_s: as `step_needed` has it where None; each cycle takes the whole
     number of them that comes nearest, which moves its speed by at most half a step. Starts at rest in balance. Second
@@ -128,18 +130,60 @@ def respond(
     each = drives if isinstance(drives, list) else [drives] * speeds.size
     march = _March(gear, [each[i] for i in order], steps[order], step, cycles)
     march.run(keep_state=keep_state, tell=tell)
-    found: dict[int, Response] = {}
-    for column, place in enumerate(order):
-        found[int(place)] = march.response(column, float(speeds[place]), each[place].start_crank_deg, record_from)
-    return [found[place] for place in range(speeds.size)]
+    return (
+        march.response(column, float(speed), drive.start_crank_deg, record_from)
+        for column, speed, drive in zip(np.argsort(order).tolist(), speeds, each, strict=True)
+    )
+
+
+_CONTACT = 5
+"""Rows of a table that contacts ask of the state, of the valve's place x and speed v: −k x at the gear and at the seat,
+−v at each, and the shut gear's pull beyond the spring's, k x + c v − seat force."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Table:
+    """The rows of a table by what they are; `carried` are those that a product takes, `moved` those that it gives."""
+
+    whole: FloatArray
+    carried: FloatArray
+    moved: FloatArray
+    contact: FloatArray
+    beyond: FloatArray
+    state: FloatArray
+    valve: FloatArray
+    squeeze: FloatArray
+    force: FloatArray
+    foretold: FloatArray
+    missed: FloatArray
+
+    @staticmethod
+    def of(table: FloatArray, size: int, coils: int) -> _Table:
+        """The rows of a table whose state has so many rows, and so many coils that can touch."""
+        end = _CONTACT + size
+        rows = end + coils
+        return _Table(
+            whole=table,
+            carried=table[_CONTACT:],
+            moved=table[:rows],
+            contact=table[: _CONTACT - 1],
+            beyond=table[_CONTACT - 1],
+            state=table[_CONTACT:end],
+            valve=table[_CONTACT],
+            squeeze=table[end:rows],
+            force=table[rows],
+            foretold=table[rows + 1],
+            missed=table[rows + 2],
+        )
 
 
 class _March:
     """The steps of one batch; its columns are speeds, sorted so that the longest cycles come first.
 
-    The table that one product carries a step further has these rows: positions and velocities, squeezes of coils
+    A table has these rows: what contacts ask of the state (`_CONTACT`), positions and velocities, squeezes of coils
     (where they can touch), force on the valve beyond the shut gear (at the step's start, foretold for its end, and what
-    the last foretelling missed), and a one.
+    the last foretelling missed), and a one. One product of all but the first of them is the next table, but for the
+    forces.
     """
 
     def __init__(self, gear: ValveGear, drives: list[Drive], steps: IntArray, step_s: float, cycles: int) -> None:
@@ -156,14 +200,14 @@ class _March:
         self.moving, self.correction = self._matrices()
         longest = cycles * int(steps.max())
         #: gear force, seat force and lift, single precision, which is a thousandth of what the step leaves
-        self.history = np.empty((longest, 3, steps.size), np.float32)
+        self.history = np.empty((3, steps.size, longest), np.float32)
         self.touched = np.zeros(steps.size)
         self.states: FloatArray | None = None
 
     def _matrices(self) -> tuple[FloatArray, FloatArray]:
         """The product's matrix, and what the squeezes of coils at a step's end still change in the state."""
-        size, coils, nodes = 2 * self.nodes, self.coils, self.nodes
-        step = propagator(self.gear, self.parts, self.step_s)
+        gear, size, coils, nodes = self.gear, 2 * self.nodes, self.coils, self.nodes
+        step = propagator(gear, self.parts, self.step_s)
         rows = size + coils
         moving = np.zeros((rows, rows + 4))
         moving[:size, :size] = step.state
@@ -175,7 +219,12 @@ class _March:
         moving[size:rows] = squeeze @ moving[:nodes]
         moving[size:rows, -1] = -self.parts.element_gap_mm if coils else 0.0
         late = step.end[:, 1 : 1 + coils]
-        return moving, np.concatenate([late, squeeze @ late[:nodes]])
+        asks = np.zeros((_CONTACT, size))
+        asks[:, 0] = -gear.stiffness_n_per_mm, -gear.seat_stiffness, 0.0, 0.0, gear.stiffness_n_per_mm
+        asks[:, nodes] = 0.0, 0.0, -1.0, -1.0, gear.gear_damping
+        asked = asks @ moving[:size]
+        asked[-1, -1] -= gear.spring.seat_force_n
+        return np.concatenate([asked, moving]), np.concatenate([asks @ late, late, squeeze @ late[:nodes]])
 
     def _at_rest(self) -> tuple[FloatArray, FloatArray]:
         """Lift of the valve and force of gear and seat on it in balance at the start, by bisection."""
@@ -192,14 +241,14 @@ class _March:
     def run(self, *, keep_state: bool, tell: Tell | None) -> None:
         """March to the end of the longest cycles."""
         gear, nodes, size, columns = self.gear, self.nodes, 2 * self.nodes, self.steps.size
-        rows = size + self.coils
+        state, rows = slice(_CONTACT, _CONTACT + size), _CONTACT + size + self.coils
         lift, push = self._at_rest()
         table = np.zeros((rows + 4, columns))
         table[-1] = 1.0
-        table[:nodes] = (1.0 - np.arange(nodes) / nodes)[:, None] * lift
+        table[state][:nodes] = (1.0 - np.arange(nodes) / nodes)[:, None] * lift
         table[rows] = push - gear.spring.seat_force_n + gear.stiffness_n_per_mm * lift
         spare = table.copy()
-        ends, longest = self.steps * self.cycles, self.history.shape[0]
+        ends, longest = self.steps * self.cycles, self.history.shape[2]
         if keep_state:
             self.states = np.empty((longest, size, columns))
         asked = self.drive[self.starts] - gear.lash_mm
@@ -211,17 +260,18 @@ class _March:
             count = min(AT_ONCE, longest - done)
             active = int(np.searchsorted(-ends, -done, side="left"))
             places = (done + 1 + np.arange(count)[:, None]) % self.steps[:active] + self.starts[:active]
-            towards, speed = np.empty((count, 2, active)), np.zeros((count, 2, active))
-            np.subtract(self.drive[places], gear.lash_mm, out=towards[:, 0])
-            towards[:, 1] = gear.seat_squeeze_mm
-            speed[:, 0] = self.rate[places]
-            held = gear.stiffness_n_per_mm * towards[:, 0] + gear.gear_damping * speed[:, 0]
+            # each contact's force if the valve stood at zero, then how fast what pushes it moves
+            towards = np.zeros((count, 4, active))
+            np.multiply(self.drive[places] - gear.lash_mm, gear.stiffness_n_per_mm, out=towards[:, 0])
+            towards[:, 1] = gear.seat_stiffness * gear.seat_squeeze_mm
+            towards[:, 2] = self.rate[places]
+            held = towards[:, 0] + gear.gear_damping * towards[:, 2]
             gained = np.diff(held, axis=0, prepend=before[None, :active])
             before = held[-1]
-            kept = self.history[done : done + count, :, :active]
+            kept = np.empty((count, 3, active))
             states = None if self.states is None else self.states[done : done + count, :, :active]
-            ended, left = self._some(table[:, :active], spare[:, :active], towards, speed, gained, kept, states)
-            table, spare = ended, left
+            table, spare = self._some(table[:, :active], spare[:, :active], towards, gained, kept, states)
+            self.history[:, :active, done : done + count] = kept.transpose(1, 2, 0)
             done += count
 
     def _some(
@@ -229,64 +279,53 @@ class _March:
         now: FloatArray,
         then: FloatArray,
         towards: FloatArray,
-        speed: FloatArray,
         gained: FloatArray,
-        kept: NDArray[np.float32],
+        kept: FloatArray,
         states: FloatArray | None,
     ) -> tuple[FloatArray, FloatArray]:
         """Some steps of the columns that still run; the tables by turns, the one with the last state first."""
-        gear, nodes, size, active = self.gear, self.nodes, 2 * self.nodes, now.shape[1]
-        rows = size + self.coils
-        stiffness = np.array([[gear.stiffness_n_per_mm], [gear.seat_stiffness]])
+        gear, active = self.gear, now.shape[1]
         damping = np.array([[gear.gear_damping], [gear.seat_damping]])
         # damping fades in with the squeeze, so that the force has no jump where contact begins
-        fade = damping / np.array([[gear.gear_squeeze_mm], [gear.seat_squeeze_mm]])
-        squeeze, damped, force = np.empty((2, active)), np.empty((2, active)), np.empty((2, active))
-        beyond, part = np.empty(active), np.empty(active)
+        full = np.array(
+            [[gear.stiffness_n_per_mm * gear.gear_squeeze_mm], [gear.seat_stiffness * gear.seat_squeeze_mm]]
+        )
+        fade = damping / full
+        contact, damped = np.empty((4, active)), np.empty((2, active))
+        undamped, closing = contact[:2], contact[2:]
         touched = np.zeros((self.coils, active))
-        for i in range(towards.shape[0]):
-            foretold = now[rows + 1]
-            np.add(now[rows], gained[i], out=foretold)
-            np.matmul(self.moving, now, out=then[:rows])
+        here, there = _Table.of(now, 2 * self.nodes, self.coils), _Table.of(then, 2 * self.nodes, self.coils)
+        for step, (asked, gain, history) in enumerate(zip(towards, gained, kept, strict=True)):
+            pushed = history[:2]
+            np.add(here.force, gain, out=here.foretold)
+            np.matmul(self.moving, here.carried, out=there.moved)
             if self.coils:
-                self._clash(now[size:rows], then, touched)
-            valve, velocity = then[0], then[nodes]
-            np.subtract(towards[i], valve, out=squeeze)
-            np.subtract(speed[i], velocity, out=force)
-            np.multiply(squeeze, fade, out=damped)
+                self._clash(here.squeeze, there, touched)
+            np.add(asked, there.contact, out=contact)
+            np.multiply(undamped, fade, out=damped)
             np.maximum(damped, 0.0, out=damped)
             np.minimum(damped, damping, out=damped)
-            force *= damped
-            squeeze *= stiffness
-            force += squeeze
-            np.maximum(force, 0.0, out=force)
-            np.add(force[0], force[1], out=beyond)
-            np.multiply(valve, gear.stiffness_n_per_mm, out=part)
-            beyond += part
-            np.multiply(velocity, gear.gear_damping, out=part)
-            beyond += part
-            beyond -= gear.spring.seat_force_n
-            np.subtract(beyond, foretold, out=then[rows + 2])
-            then[rows] = beyond
-            kept[i, :2] = force
-            kept[i, 2] = valve
+            np.multiply(damped, closing, out=damped)
+            np.add(undamped, damped, out=pushed)
+            np.maximum(pushed, 0.0, out=pushed)
+            np.add(pushed[0], pushed[1], out=there.force)
+            np.add(there.force, there.beyond, out=there.force)
+            np.subtract(there.force, here.foretold, out=there.missed)
+            history[2] = there.valve
             if states is not None:
-                states[i] = then[:size]
-            now, then = then, now
+                states[step] = there.state
+            here, there = there, here
         if self.coils:
             np.maximum(self.touched[:active], touched.max(axis=0), out=self.touched[:active])
-        return now, then
+        return here.whole, there.whole
 
-    def _clash(self, before: FloatArray, then: FloatArray, touched: FloatArray) -> None:
+    def _clash(self, before: FloatArray, then: _Table, touched: FloatArray) -> None:
         """Squeezes of coils only push; where they changed over the step, so does the state."""
-        size, rows = 2 * self.nodes, 2 * self.nodes + self.coils
-        squeeze = then[size:rows]
+        squeeze = then.squeeze
         np.maximum(squeeze, 0.0, out=squeeze)
         change = squeeze - before
         if change.any():
-            moved = self.correction @ change
-            then[:size] += moved[:size]
-            squeeze += moved[size:]
+            np.add(then.moved, self.correction @ change, out=then.moved)
             np.maximum(squeeze, 0.0, out=squeeze)
             np.maximum(touched, squeeze, out=touched)
 
@@ -295,7 +334,7 @@ class _March:
         steps, start = int(self.steps[column]), int(self.starts[column])
         first = min(record_from, self.cycles - 1) * steps
         part = slice(first, self.cycles * steps)
-        gear_force, seat_force, lift = self.history[part, :, column].T.astype(np.float64)
+        gear_force, seat_force, lift = self.history[:, column, part].astype(np.float64)
         turns = lift.size // steps
         angle = start_crank_deg + np.arange(1, steps + 1) * (720.0 / steps)
         return Response(
