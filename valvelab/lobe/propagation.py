@@ -93,10 +93,12 @@ class Propagation:
         columns, weights, base = self._assemble(terms)
         columns, weights, moved = self._through_steps(columns, weights)
         lobes = np.arange(columns.shape[0])[:, None, None]
-        cross = self.fitted.smoothed.covariance.cross(columns[:, :, None], columns[:, None, :])
+        cross = self.fitted.smoothed.covariance.cross
+        # lobe by lobe: that of all at once is as large as lobes × columns²
+        own = [row @ cross(there[:, None], there[None, :]) @ row.T for there, row in zip(columns, weights, strict=True)]
         with_base = base @ self._spread[lobes, np.arange(3)[None, :, None], columns[:, None, :]]
         shared = with_base @ weights.swapaxes(1, 2)
-        total = (weights @ cross) @ weights.swapaxes(1, 2) + shared + shared.swapaxes(1, 2)
+        total = np.stack(own) + shared + shared.swapaxes(1, 2)
         total = total + (base @ self._gram) @ base.swapaxes(1, 2) + moved @ moved.swapaxes(1, 2)
         return np.asarray(total * self.fitted.noise_mm[:, None, None] ** 2 + self._rounding(columns, weights, base))
 
