@@ -22,7 +22,7 @@ from valvelab.valve_motion.rocker import RatioRocker
 from valvelab.valve_motion.valve_lift import Gear, Timing, whole_cycle
 
 TIMING = Timing(0.0, 106.0)
-LOBE = LobeDrive(PolynomialLobe(8.0, 75.0), RatioRocker(1.5), TIMING)
+LOBE = LobeDrive(PolynomialLobe(8.0, 75.0), RatioRocker(1.5), TIMING, 106.0)
 SPRING = SpringChain(300.0, 40.0, 520.0)
 GEAR = ValveGear(0.120, 20_000.0, SPRING, lash_mm=0.2)
 LOSSLESS = ValveGear(
@@ -302,7 +302,7 @@ def test_no_figure_beyond_the_free_travel() -> None:
 
 
 def test_lobes_in_one_batch_answer_as_each_alone() -> None:
-    other = LobeDrive(PolynomialLobe(7.0, 70.0, 200.0), RatioRocker(1.5), Timing(200.0, -110.0))
+    other = LobeDrive(PolynomialLobe(7.0, 70.0, 200.0), RatioRocker(1.5), Timing(200.0, -110.0), -110.0)
     speeds = np.array([3000.0, 4000.0])
     both = sweep([LOBE, other], GEAR, speeds, 2)
     for lobe, found in zip((LOBE, other), both, strict=True):

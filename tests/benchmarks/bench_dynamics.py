@@ -34,7 +34,7 @@ from valvelab.valve_motion.valve_lift import Gear as KinematicGear
 from valvelab.valve_motion.valve_lift import Timing, valve_motion
 
 Answer = TypeVar("Answer")
-LOBE = LobeDrive(PolynomialLobe(8.0, 75.0), RatioRocker(1.5), Timing(0.0, 106.0))
+LOBE = LobeDrive(PolynomialLobe(8.0, 75.0), RatioRocker(1.5), Timing(0.0, 106.0), 106.0)
 GEAR = ValveGear(0.120, 20_000.0, SpringChain(300.0, 40.0, 520.0, 13.0), lash_mm=0.2)
 
 

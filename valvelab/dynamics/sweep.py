@@ -18,7 +18,7 @@ from valvelab.dynamics.response import Drive, Response, Tell, respond, step_need
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.kept import Kept
 from valvelab.valve_motion.rocker import Rocker
-from valvelab.valve_motion.valve_lift import Gear, LobeProfile, Timing, peak_crank, valve_motion
+from valvelab.valve_motion.valve_lift import Gear, LobeProfile, Timing, valve_motion
 
 BINS = 360
 WINDOW_SHARE = 0.05
@@ -32,11 +32,12 @@ FREE_TRAVEL_SHARE = 1.5
 
 @dataclass(frozen=True, slots=True)
 class LobeDrive:
-    """One lobe with its rocker and its place on the crank."""
+    """One lobe with its rocker and its place on the crank, and where its greatest lift stands there."""
 
     profile: LobeProfile
     rocker: Rocker
     timing: Timing
+    peak_crank_deg: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,9 +83,8 @@ class SpeedSweep:
 def drive_of(lobe: LobeDrive, steps: int = DRIVE_STEPS) -> Drive:
     """Drive of one lobe over crank angle from its peak, −360 … 360."""
     turn = np.linspace(-360.0, 360.0, steps, endpoint=False)
-    peak = peak_crank(lobe.profile, lobe.timing)
     # a lash far below zero never lets the valve seat, so lift and slope come uncut
-    free = valve_motion(lobe.profile, Gear(lobe.rocker, -1e3), lobe.timing, peak + turn)
+    free = valve_motion(lobe.profile, Gear(lobe.rocker, -1e3), lobe.timing, lobe.peak_crank_deg + turn)
     return Drive(-360.0, free.drive_mm, free.velocity_mm_per_crank_deg)
 
 
@@ -101,7 +101,7 @@ def sweep(
     """
     speeds = np.sort(finite(rpm, "crank speeds", 1))
     drives = [drive_of(lobe) for lobe in lobes]
-    peaks = [peak_crank(lobe.profile, lobe.timing) for lobe in lobes]
+    peaks = [lobe.peak_crank_deg for lobe in lobes]
     if tell is not None:
         return _swept_all(drives, peaks, gear, speeds, cycles, tell)
     asked = gear, drives, peaks, speeds, cycles

@@ -114,6 +114,11 @@ class Motion:
     acceleration_mm_per_crank_deg2: FloatArray
 
     @property
+    def middle_crank_deg(self) -> float:
+        """The angle in the middle: of a whole cycle that of the greatest follower lift."""
+        return float(self.crank_deg[self.crank_deg.size // 2])
+
+    @property
     def open(self) -> FloatArray:
         """True where the valve is off its seat. Shape (n,), no unit."""
         return np.asarray(self.lift_mm > 0.0)

@@ -74,7 +74,9 @@ def dynamic_sweeps(
     low = min([SWEEP_FROM * train.crank.max_speed_rpm, *_below_quasi_static(gear, sides)])
     speeds = np.linspace(low, SWEEP_TO * train.crank.max_speed_rpm, question.sweep_speeds)
     moving = [side for side in sides if side.opens]
-    drives = [LobeDrive(side.lobe.profile, side.gear.rocker, side.timing) for side in moving]
+    drives = [
+        LobeDrive(side.lobe.profile, side.gear.rocker, side.timing, side.cycle.middle_crank_deg) for side in moving
+    ]
     try:
         swept = iter(sweep(drives, gear, speeds, tell=tell) if drives else ())
         return [next(swept) if side.opens else None for side in sides], notes

@@ -18,7 +18,7 @@ from valvelab.records.measurement import CHECKING_LIFTS_MM, LiftTable
 from valvelab.records.result import Note, info, warning
 from valvelab.records.train import Train
 from valvelab.valve_motion.rocker import RatioRocker
-from valvelab.valve_motion.valve_lift import Gear, Motion, Timing, peak_crank, whole_cycle
+from valvelab.valve_motion.valve_lift import Gear, Motion, Timing, whole_cycle
 
 if TYPE_CHECKING:
     from valvelab.inspection.lobes.inspect import LobesInspection
@@ -63,12 +63,12 @@ def sides_of(question: MotionQuestion) -> tuple[list[Side], list[Note]]:
     sides = []
     for lobe in question.lobes:
         timing, no_centre = _timing(question, lobe)
+        side = Side(lobe, gear, timing, no_centre, whole_cycle(lobe.profile, gear, timing))
         if no_centre:
             notes.append(warning(lobe.name, f"{no_centre}: what counts from dead centre is left open"))
         else:
             notes += [] if question.train.timing is not None else [info("timing", _OWN_ANGLE)]
-            notes += _unlikely(lobe, peak_crank(lobe.profile, timing))
-        side = Side(lobe, gear, timing, no_centre, whole_cycle(lobe.profile, gear, timing))
+            notes += _unlikely(lobe, side.cycle.middle_crank_deg)
         if not side.opens:
             notes.append(warning(lobe.name, "lash and deflection take up the whole lift: the valve never opens"))
         sides.append(side)
