@@ -27,9 +27,9 @@ MEDIA_TYPES = {
 ANY_TYPE = "application/octet-stream"
 _SRGB = "sRGB IEC61966-2.1"
 _XMP = """<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>
-<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">
-<rdf:Description rdf:about="" xmlns:dc="http://purl.org/dc/elements/1.1/" xmlns:pdf="http://ns.adobe.com/pdf/1.3/"
- xmlns:xmp="http://ns.adobe.com/xap/1.0/" xmlns:pdfaid="http://www.aiim.org/pdfa/ns/id/">
+<x:xmpmeta xmlns:x="adobe:ns:meta/">
+  <rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">
+<rdf:Description {namespaces} rdf:about="">
 <pdfaid:part>3</pdfaid:part><pdfaid:conformance>B</pdfaid:conformance>
 <dc:format>application/pdf</dc:format>
 <dc:language><rdf:Bag><rdf:li>{language}</rdf:li></rdf:Bag></dc:language>
@@ -40,9 +40,15 @@ _XMP = """<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>
 <xmp:CreatorTool>{Creator}</xmp:CreatorTool>
 <xmp:CreateDate>{written}</xmp:CreateDate><xmp:ModifyDate>{written}</xmp:ModifyDate>
 <xmp:MetadataDate>{written}</xmp:MetadataDate>
-</rdf:Description></rdf:RDF></x:xmpmeta>
-<?xpacket end="r"?>
+</rdf:Description></rdf:RDF>
+</x:xmpmeta>
+
+<?xpacket end="w"?>
 """
+_NAMESPACES = {
+    "dc": "http://purl.org/dc/elements/1.1/", "pdf": "http://ns.adobe.com/pdf/1.3/",
+    "xmp": "http://ns.adobe.com/xap/1.0/", "pdfaid": "http://www.aiim.org/pdfa/ns/id/",
+}  # fmt: skip
 
 
 def pdf_date(written: str) -> str:
@@ -64,7 +70,9 @@ def dress(pdf: pikepdf.Pdf, properties: Mapping[str, str], written: str, attachm
     date = pdf_date(written)
     dated = {**plain, "CreationDate": date, "ModDate": date}
     pdf.trailer.Info = pdf.make_indirect(Dictionary({f"/{key}": String(text) for key, text in dated.items()}))
-    xmp = _XMP.format(language=LANGUAGE, written=written, **{key: escape(text) for key, text in plain.items()})
+    namespaces = " ".join(f'xmlns:{name}="{place}"' for name, place in _NAMESPACES.items())
+    told = {key: escape(text, quote=False) for key, text in plain.items()}
+    xmp = _XMP.format(language=LANGUAGE, written=written, namespaces=namespaces, **told)
     root = pdf.Root
     root.Metadata = pdf.make_stream(xmp.encode(), Type=Name.Metadata, Subtype=Name.XML)
     root.Lang = String(LANGUAGE)

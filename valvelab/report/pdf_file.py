@@ -222,6 +222,7 @@ def sealed(pdf: pikepdf.Pdf, sign: Sign | None = None) -> bytes:
         target,
         static_id=True,
         min_version="1.7",
+        fix_metadata_version=False,  # it states none, and looking loads a reader of XML
         recompress_flate=True,
         object_stream_mode=pikepdf.ObjectStreamMode.disable,
         stream_decode_level=pikepdf.StreamDecodeLevel.generalized,
