@@ -624,10 +624,10 @@ def test_a_stopped_model_says_so(tmp_path: Path) -> None:
     from valvelab.files.lift_table import read_lift_table
     from valvelab.files.train_file import read_train
     from valvelab.inspection.engine.sides import motion_question
-    from valvelab.inspection.lobes.inspect import inspect_lobes
+    from valvelab.inspection.lobes.inspect import measured_shaft
 
     table = read_lift_table(one_cylinder(tmp_path))
-    question = motion_question(table, inspect_lobes(table), read_train(SAMPLES / "quillmere_four_train.toml")[0])
+    question = motion_question(measured_shaft(table)[0], read_train(SAMPLES / "quillmere_four_train.toml")[0])
     told: list[float] = []
 
     def tell(share: float) -> bool:

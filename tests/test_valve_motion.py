@@ -206,7 +206,7 @@ def test_published_events_of_a_measured_exhaust_valve(tmp_path: Path) -> None:
     from valvelab.files.lift_table import read_lift_table
     from valvelab.inspection.engine.motion import inspect_motion
     from valvelab.inspection.engine.sides import motion_question
-    from valvelab.inspection.lobes.inspect import inspect_lobes
+    from valvelab.inspection.lobes.inspect import measured_shaft
     from valvelab.records.train import RockerRecord, TimingRecord, Train
 
     path = tmp_path / "lift.txt"
@@ -214,7 +214,7 @@ def test_published_events_of_a_measured_exhaust_valve(tmp_path: Path) -> None:
     table = read_lift_table(path, "angle=0 [crank deg], 1E=1 [mm]")
     # published peak 606.8 after gas-exchange dead centre: 113.2 before the next one
     setting = Train(rocker=RockerRecord(ratio=1.0), timing=TimingRecord(exhaust_centreline_deg=113.2))
-    valve = inspect_motion(motion_question(table, inspect_lobes(table), setting, (0.1,))).result.valves[0]
+    valve = inspect_motion(motion_question(measured_shaft(table)[0], setting, (0.1,))).result.valves[0]
     assert valve.max_valve_lift_mm == pytest.approx(8.89, abs=5e-4)
     rows = {row.at_mm: row for row in valve.durations}
     assert rows[0.1].duration_crank_deg == pytest.approx(247.67, abs=0.1)

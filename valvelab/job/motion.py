@@ -9,7 +9,7 @@ from valvelab.errors import CannotEvaluate
 from valvelab.files.train_file import read_train
 from valvelab.inspection.engine.motion import CAUTION, MotionInspection, inspect_motion
 from valvelab.inspection.engine.sides import motion_question
-from valvelab.inspection.lobes.inspect import inspect_lobes
+from valvelab.inspection.lobes.inspect import measured_shaft
 from valvelab.job.lift import lift_table_of
 from valvelab.job.typed import checking_lifts
 from valvelab.job.use import Around, Asked, Told, Use
@@ -40,7 +40,7 @@ def inspect(part: MotionPart, around: Around) -> Motion:
     table, cards = lift_table_of(part)
     read = (table.source, train_source, *sources, *cards)
     try:
-        question = motion_question(table, inspect_lobes(table), train, lifts, not part.no_dynamics)
+        question = motion_question(measured_shaft(table)[0], train, lifts, not part.no_dynamics)
         return Asked(table, inspect_motion(question, spec, read, str(part.spec or ""), table.notes))
     except CannotEvaluate as error:
         raise CannotEvaluate(error.reason, f"{part.file} with {part.train}: {error}") from error

@@ -13,7 +13,7 @@ from pathlib import Path
 from valvelab.errors import BadSpec, CannotEvaluate, Reason, ValvelabError
 from valvelab.inspection.engine.motion import inspect_motion, judged
 from valvelab.inspection.engine.sides import motion_question
-from valvelab.inspection.lobes.inspect import inspect_lobes
+from valvelab.inspection.lobes.inspect import measured_shaft
 from valvelab.inspection.springs.inspect import inspect_springs
 from valvelab.language import say
 from valvelab.records.job import JobPart, Shown
@@ -48,7 +48,7 @@ def question(document: Document) -> Question[Motion] | None:
 
     def work() -> Motion:
         measured, sources = lobes_bay.measured_table(table, card)
-        asked = motion_question(measured, inspect_lobes(measured), found[1], dynamics=swept)
+        asked = motion_question(measured_shaft(measured)[0], found[1], dynamics=swept)
         if not asked.lobes:
             raise CannotEvaluate(Reason.MISSING_INPUT, f"{file.name}: no lobe of it could be fitted, so no valve moves")
         try:

@@ -12,16 +12,18 @@ from valvelab.angles import wrap_scalar
 from valvelab.dynamics.sweep import SpeedSweep
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.inspection.engine.train import MotionLobe, MotionQuestion
+from valvelab.inspection.lobes.characteristics import centre
 from valvelab.inspection.lobes.contour import curvature_guides
+from valvelab.lobe.characteristics import LobeCharacteristics
 from valvelab.phasing.timing import lobe_cylinder, lobe_kind
-from valvelab.records.measurement import CHECKING_LIFTS_MM, LiftTable
+from valvelab.records.measurement import CHECKING_LIFTS_MM
 from valvelab.records.result import Note, info, warning
 from valvelab.records.train import Train
 from valvelab.valve_motion.rocker import RatioRocker
 from valvelab.valve_motion.valve_lift import Gear, Motion, Timing, whole_cycle
 
 if TYPE_CHECKING:
-    from valvelab.inspection.lobes.inspect import LobesInspection
+    from valvelab.inspection.lobes.shaft import MeasuredShaft
     from valvelab.records.springs_result import SpringResult
 
 UNLIKELY_DEG = 50.0
@@ -141,26 +143,23 @@ def _firing_shift(question: MotionQuestion, lobe: MotionLobe) -> float | None:
 
 
 def motion_question(
-    table: LiftTable,
-    lobes: LobesInspection,
-    train: Train,
-    checking_lifts_mm: tuple[float, ...] = (),
-    dynamics: bool = True,
+    shaft: MeasuredShaft, train: Train, checking_lifts_mm: tuple[float, ...] = (), dynamics: bool = True
 ) -> MotionQuestion:
-    """A motion question on the lobes of an inspected lift table; extra checking lifts are added to the usual ones."""
-    guides = curvature_guides(lobes.groups)
+    """A motion question on the fitted lobes of a lift table; extra checking lifts are added to the usual ones."""
+    table, guides = shaft.table, curvature_guides(shaft.groups)
+    profiles = shaft.each(lambda group, row: group.fitted.profile(row))
+    centres, lifts = centre(shaft), shaft.ask(LobeCharacteristics.max_lift)
     found = [
         MotionLobe(
-            name=row.lobe,
-            kind=lobe_kind(row.lobe),
-            profile=lobes.profiles[row.lobe],
-            centre_cam_deg=row.centre_cam_deg,
-            lift_uncertainty_mm=row.uncertainty.get("max_lift_mm"),
+            name=name,
+            kind=lobe_kind(name),
+            profile=profile,
+            centre_cam_deg=centres[name].value,
+            lift_uncertainty_mm=lifts[name].u,
             encoder_cam_deg=table.encoder_uncertainty_cam_deg,
-            guide=guides[row.lobe],
+            guide=guides[name],
         )
-        for row in lobes.result.lobes
-        if row.lobe in lobes.profiles
+        for name, profile in profiles.items()
     ]
     follower = table.follower
     return MotionQuestion(

@@ -135,19 +135,12 @@ def inspect_lobes(
     """
     question = question or LobesQuestion()
     spec = spec or Spec()
-    groups, without_angle, notes = fitted_groups(table, question)
-    shaft = MeasuredShaft(
-        table,
-        tuple(groups),
-        spec,
-        spec_file,
-        without_angle=without_angle,
-        chord_lift_mm=question.chord_lift_mm,
-        under=question.convert_to,
-    )
+    shaft, notes = measured_shaft(table, question, spec, spec_file)
     notes += contour_notes(shaft)
     if question.convert_to is not None:
-        shaft = replace(shaft, groups=tuple(converted(group, table, question.convert_to, notes) for group in groups))
+        shaft = replace(
+            shaft, groups=tuple(converted(group, table, question.convert_to, notes) for group in shaft.groups)
+        )
     shaft = replace(shaft, envelopes=fit_envelopes(shaft.groups, shaft.kinds, spec, spec_file, nominals or {}))
     lobes = _lobes(shaft, question)
     ranged = {
@@ -161,12 +154,32 @@ def inspect_lobes(
     verdicts, said = _verdicts(shaft)
     result = result_model()(
         source=(table.source, *sources),
-        notes=tuple(dict.fromkeys([*table.notes, *table_notes(table), *angle_notes(without_angle), *notes, *said])),
+        notes=tuple(
+            dict.fromkeys([*table.notes, *table_notes(table), *angle_notes(shaft.without_angle), *notes, *said])
+        ),
         verdicts=tuple(verdicts),
         lobes=lobes,
         camshaft=camshaft,
     )
     return LobesInspection(table, spec, result, shaft, question)
+
+
+def measured_shaft(
+    table: LiftTable, question: LobesQuestion | None = None, spec: Spec | None = None, spec_file: str = "spec"
+) -> tuple[MeasuredShaft, list[Note]]:
+    """The lobes of a table as fitted, to be asked what is wanted of them. Raises BadFile for readings of no use."""
+    question = question or LobesQuestion()
+    groups, without_angle, notes = fitted_groups(table, question)
+    shaft = MeasuredShaft(
+        table,
+        tuple(groups),
+        spec or Spec(),
+        spec_file,
+        without_angle=without_angle,
+        chord_lift_mm=question.chord_lift_mm,
+        under=question.convert_to,
+    )
+    return shaft, notes
 
 
 def _verdicts(shaft: MeasuredShaft) -> tuple[list[Verdict], list[Note]]:
