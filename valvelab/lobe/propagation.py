@@ -18,6 +18,9 @@ from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.smoothing import FOURTH_DIFFERENCE, unpad
 from valvelab.lobe.spline import DEGREE, basis_at, symbol_weights
 
+_MOST_AT_ONCE = 500_000
+"""Covariances of coefficients that are held at once: what is told at many places of a lobe wants as many for each."""
+
 
 @frozen
 class Term:
@@ -93,12 +96,24 @@ class Propagation:
         columns, weights, base = self._assemble(terms)
         columns, weights, moved = self._through_steps(columns, weights)
         lobes = np.arange(columns.shape[0])[:, None, None]
-        cross = self.fitted.smoothed.covariance.cross(columns[:, :, None], columns[:, None, :])
         with_base = base @ self._spread[lobes, np.arange(3)[None, :, None], columns[:, None, :]]
         shared = with_base @ weights.swapaxes(1, 2)
-        total = (weights @ cross) @ weights.swapaxes(1, 2) + shared + shared.swapaxes(1, 2)
-        total = total + (base @ self._gram) @ base.swapaxes(1, 2) + moved @ moved.swapaxes(1, 2)
+        some = max(1, _MOST_AT_ONCE // columns.shape[1] ** 2)
+        parts = [slice(first, first + some) for first in range(0, columns.shape[0], some)]
+        total = np.concatenate([self._of_coefficients(columns[part], weights[part]) for part in parts])
+        total = (
+            total
+            + shared
+            + shared.swapaxes(1, 2)
+            + (base @ self._gram) @ base.swapaxes(1, 2)
+            + moved @ moved.swapaxes(1, 2)
+        )
         return np.asarray(total * self.fitted.noise_mm[:, None, None] ** 2 + self._rounding(columns, weights, base))
+
+    def _of_coefficients(self, columns: IndexArray, weights: FloatArray) -> FloatArray:
+        """Covariances of weights, (lobes, terms, columns), on coefficients, for a unit noise variance."""
+        cross = self.fitted.smoothed.covariance.cross(columns[:, :, None], columns[:, None, :])
+        return np.asarray((weights @ cross) @ weights.swapaxes(1, 2))
 
     @property
     def _own_zero_deviation(self) -> FloatArray:
