@@ -184,7 +184,8 @@ class EntryPane(QWidget):
             return
         if file.text is None:
             take = partial(self._take_opened, kind, file)
-            self.bench.ask(f"Opening {file.name}", file.name, partial(_opened, kind, file), take)
+            doing = say("Opening {name}").format(name=file.name)
+            self.bench.ask(doing, file.name, partial(_opened, kind, file), take)
         else:
             self._go_on_with(kind, path)
 

@@ -187,7 +187,9 @@ class LobesView(BayView[LobesInspection]):
         if chosen is not None:
             opening, closing = (lobe_figures.wrapped_from(centre, angle) for angle in chosen[1:3])
             with aloud():
-                span = "" if chosen[3] is None else f"{self._duration.cell(chosen, units)} {self._duration.label(units)}"
+                span = (
+                    "" if chosen[3] is None else f"{self._duration.cell(chosen, units)} {self._duration.label(units)}"
+                )
             self.lift_line.show_lift(lift, units, opening, closing, span)
 
     _x = np.zeros(0)
