@@ -180,8 +180,8 @@ def test_what_is_written_is_the_same_from_either_window(window: MainWindow, tmp_
         window.restyle()
         paper = tmp_path / f"{code}.pdf"
         window.save_certificate(paper)
-        made = {kind: make() for kind, make in window.exports().items() if kind.endswith(("json)", "csv)", "qif)"))}
-        written.append((made, table_csv(window.verdicts.sheet), paper.read_bytes()))
+        made = {kind: asked()() for kind, asked in window.exports().items() if kind.endswith(("json)", "csv)", "qif)"))}
+        written.append((made, table_csv(window.verdicts.sheet)(), paper.read_bytes()))
     languages.speak("en")
     assert written[0] == written[1]
 

@@ -270,7 +270,7 @@ class Bench(QObject):
             return path
 
         if self.may_write(path):
-            doing = say("Writing {file}").format(file=path.name)
+            doing = say("Writing {name}").format(name=path.name)
             self.ask(doing, path.name, work, lambda path: self._say_written(path, what))
 
     def _say_written(self, path: Path, what: str) -> None:

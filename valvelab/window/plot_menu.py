@@ -117,12 +117,16 @@ def _copy_svg(plot: QWidget, shown: Shown) -> None:
         data.setText(svg.decode())
         QGuiApplication.clipboard().setMimeData(data)
 
-    bench_of(plot).ask("Copying", _named(plot), _drawing_of(plot, shown, ".svg"), take)
+    bench_of(plot).ask(_doing(plot), _named(plot), _drawing_of(plot, shown, ".svg"), take)
+
+
+def _doing(plot: QWidget) -> str:
+    return say("Drawing {name}").format(name=_named(plot))
 
 
 def _copy_points(plot: QWidget, shown: Shown) -> None:
     made = partial(points_csv, shown.figures, "\t")
-    bench_of(plot).ask("Copying", _named(plot), made, QGuiApplication.clipboard().setText)
+    bench_of(plot).ask(_doing(plot), _named(plot), made, QGuiApplication.clipboard().setText)
 
 
 def _save_points(plot: QWidget, shown: Shown) -> None:

@@ -329,7 +329,7 @@ class PlainCells(QStyledItemDelegate):
         if at not in self._rows:
             self._rows[at] = self._sheet.proxy.mapToSource(index).row()
         number, column = self._rows[at], model.columns[index.column()]
-        row, text, box = model.rows[number], model.text(number, index.column()), option.rect
+        row, text, box = model.rows[number], model.said(number, index.column()), option.rect
         words = box.adjusted(_BESIDE, 0, -_BESIDE, 0)
         if not self._is_plain(column, row, option) or not self._fits(column, text, words.width()):
             super().paint(painter, option, index)
