@@ -37,7 +37,8 @@ def pixels(picture: QImage) -> np.ndarray:
 
 
 def compare(window: MainWindow, name: str, tmp_path: Path) -> None:
-    QApplication.processEvents()
+    for _ in range(4):  # panes settle on the room they want
+        QApplication.processEvents()
     found = window.grab().toImage()
     approved = APPROVED / f"{name}.png"
     if os.environ.get("VALVELAB_APPROVE") == "1":

@@ -78,6 +78,7 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
             unit = last.scale_x().label
             name = say(axis.label)
             last.plot.getAxis("bottom").name_axis(f"{name}, {unit}" if unit else name, unit or name)
+            last.plot.layout.invalidate()  # a plot made while it is not seen would not know of its height
 
     def on_paper(self) -> Shown:
         """The figures as they are looked at."""
