@@ -74,7 +74,7 @@ class Guide(QDialog):
         self.pages.currentItemChanged.connect(self._show)
         beside(self.pages, (self._stack, 1), on=self)
         wide = self.fontMetrics().averageCharWidth()
-        self.pages.setFixedWidth(26 * wide)
+        self.pages.setFixedWidth(self.pages.sizeHintForColumn(0) + 4 * wide)
         self.resize(150 * wide, 36 * self.fontMetrics().height())
         self.pages.setCurrentRow(0)
 
