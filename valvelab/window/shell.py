@@ -102,6 +102,9 @@ class Shell(QMainWindow):
         """Room for the sheet that was opened."""
         usual = min(_SHEET_EMS * self.fontMetrics().height(), round(_SHEET_SHARE * self.height()))
         self.resizeDocks([self.docks["Verdicts"]], [high or usual], Qt.Orientation.Vertical)
+        for widget in (self.docks["Verdicts"], self):  # at once, so that the page is painted once
+            if (lay := widget.layout()) is not None:
+                lay.activate()
 
     def _make_actions(self) -> None:
         bar = FlatBar(say("Tools"), self)
