@@ -50,14 +50,22 @@ SAMPLES = {bay.name: bay.sample for bay in bays.BAYS} | {
     "v8": ("lake_v8_job.toml",),
     "meeting": ("quillmere_meeting_job.toml",),
     "tender": ("lake_tender_job.toml",),
-    "others": ("hydroplane_journal_trace.smd", "quillmere_four_degree_wheel.toml", "quillmere_dial_card.toml",
-               "quillmere_spring_tester_card.toml"),
-}  # fmt: skip
+    "others": (
+        "hydroplane_journal_trace.smd",
+        "quillmere_four_degree_wheel.toml",
+        "quillmere_dial_card.toml",
+        "quillmere_spring_tester_card.toml",
+    ),
+}
 """What is opened together: the samples of every bay, of the jobs, and those that are in none of them."""
 MANY = (("lobes", "60"), ("many", "1000"))
 REST_S, LONGEST_S = 0.5, 60.0
-KINDS = ("Results as a workbook (*.xlsx)", "Results as QIF (*.qif)", "Verdicts as shown (*.csv)",
-         "Picture of what is in front (*.png)")  # fmt: skip
+KINDS = (
+    "Results as a workbook (*.xlsx)",
+    "Results as QIF (*.qif)",
+    "Verdicts as shown (*.csv)",
+    "Picture of what is in front (*.png)",
+)
 
 
 class Turns:
