@@ -50,14 +50,22 @@ SAMPLES = {bay.name: bay.sample for bay in bays.BAYS} | {
     "v8": ("lake_v8_job.toml",),
     "meeting": ("quillmere_meeting_job.toml",),
     "tender": ("lake_tender_job.toml",),
-    "others": ("hydroplane_journal_trace.smd", "quillmere_four_degree_wheel.toml", "quillmere_dial_card.toml",
-               "quillmere_spring_tester_card.toml"),
-}  # fmt: skip
+    "others": (
+        "hydroplane_journal_trace.smd",
+        "quillmere_four_degree_wheel.toml",
+        "quillmere_dial_card.toml",
+        "quillmere_spring_tester_card.toml",
+    ),
+}
 """What is opened together: the samples of every bay, of the jobs, and those that are in none of them."""
 MANY = (("lobes", "60"), ("many", "1000"))
 REST_S, LONGEST_S = 0.5, 60.0
-KINDS = ("Results as a workbook (*.xlsx)", "Results as QIF (*.qif)", "Verdicts as shown (*.csv)",
-         "Picture of what is in front (*.png)")  # fmt: skip
+KINDS = (
+    "Results as a workbook (*.xlsx)",
+    "Results as QIF (*.qif)",
+    "Verdicts as shown (*.csv)",
+    "Picture of what is in front (*.png)",
+)
 
 
 class Turns:
@@ -132,10 +140,12 @@ class Window:
         for file in bench.document.files[:4]:
             text = Path(file.path).read_text(encoding="utf-8")
             typed = text.rstrip() + "\n# typed\n" if file.path.endswith(".toml") else text.rstrip() + "\n"
-            self.do({
-                f"edit {file.name}": lambda path=file.path: window.readings.edit(path),
-                f"type into {file.name}": lambda path=file.path, text=typed: bench.retype(path, text, "type"),
-            })  # fmt: skip
+            self.do(
+                {
+                    f"edit {file.name}": lambda path=file.path: window.readings.edit(path),
+                    f"type into {file.name}": lambda path=file.path, text=typed: bench.retype(path, text, "type"),
+                }
+            )
         self.do({"undo": bench.history.undo, "redo": bench.history.redo})
         self.do({"save": lambda: window.save_job(self.place / f"kept{ENDING}")})
         self.do({"certificate": lambda: window.save_certificate(self.place / "paper.pdf")})
@@ -199,28 +209,30 @@ def springs(many: int) -> Window:
         assert isinstance(view, SpringsView)
         view.sets_pane.move_springs((names[many // 3],), 3)
 
-    seen.do({
-        "open": lambda: bench.add_files([str(once), str(place / "spec.toml")]),
-        "sets": group,
-        "undo": bench.history.undo,
-        "redo": bench.history.redo,
-        "choose a spring": lambda: bench.set(SpringsState, spring=names[many // 2]),
-        "move a spring": move,
-        "list of springs": page("springs"),
-        "one spring": page("spring"),
-        "back to the sets": page("sets"),
-        "other units": bench.toggle_units,
-        "other theme": seen.darken,
-        "save": lambda: window.save_job(place / f"kept{ENDING}"),
-        "certificate": lambda: window.save_certificate(place / "paper.pdf"),
-        **{f"export {kind}": lambda kind=kind: seen.export(kind) for kind in KINDS},
-        "open four stages": lambda: bench.add_files([str(season)]),
-        "stages": page("stages"),
-        "choose a spring there": lambda: bench.set(SpringsState, spring=names[many // 4]),
-        "other units there": bench.toggle_units,
-        "sets of four stages": page("sets"),
-        "list of four stages": page("springs"),
-    })  # fmt: skip
+    seen.do(
+        {
+            "open": lambda: bench.add_files([str(once), str(place / "spec.toml")]),
+            "sets": group,
+            "undo": bench.history.undo,
+            "redo": bench.history.redo,
+            "choose a spring": lambda: bench.set(SpringsState, spring=names[many // 2]),
+            "move a spring": move,
+            "list of springs": page("springs"),
+            "one spring": page("spring"),
+            "back to the sets": page("sets"),
+            "other units": bench.toggle_units,
+            "other theme": seen.darken,
+            "save": lambda: window.save_job(place / f"kept{ENDING}"),
+            "certificate": lambda: window.save_certificate(place / "paper.pdf"),
+            **{f"export {kind}": lambda kind=kind: seen.export(kind) for kind in KINDS},
+            "open four stages": lambda: bench.add_files([str(season)]),
+            "stages": page("stages"),
+            "choose a spring there": lambda: bench.set(SpringsState, spring=names[many // 4]),
+            "other units there": bench.toggle_units,
+            "sets of four stages": page("sets"),
+            "list of four stages": page("springs"),
+        }
+    )
     return seen
 
 
