@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from valvelab.conformity.decision import guard_band
 from valvelab.decimals import decimals_of
 from valvelab.figures.rule_figures import scale_figure
-from valvelab.inspection.characteristics import Subject
 from valvelab.inspection.lift_check.inspect import CAUTION, LiftCheckInspection, remarks_on
 from valvelab.records.lift_check_result import CheckedLift, LiftCheckResult
 from valvelab.records.result import Note, Result, Verdict
@@ -26,11 +25,10 @@ from valvelab.report.page_model import (
 )
 from valvelab.report.texts import CARRIED
 from valvelab.tables.lift_check import car_readings, event_list, lift_told, valve_list
-from valvelab.tables.sentences import about_in_print, chance, in_print, margin
+from valvelab.tables.sentences import chance, in_print, margin
 from valvelab.tables.verdicts import WORDS, counts, overall
 from valvelab.units import System, display_unit, show
 
-SUBJECTS: tuple[Subject, ...] = ("valve", "event")
 SIGNS = ("inspector, date", "entrant, date", "for the event, date")
 METHOD = (
     "Lift = mean of the readings at full lift − mean of the shut ones; u² = calibration² + u(open)² + u(zero)², "
@@ -80,7 +78,7 @@ def lift_check_part(inspection: LiftCheckInspection, system: System = "metric") 
         identity=_event_pairs(result, system),
         picture=(),
         found=(event_list(result, system),),
-        subjects=SUBJECTS,
+        subjects=("valve", "event"),
         pages=lambda on_paper: tuple(_pages(inspection, on_paper, system)),
         title=": ".join(filter(None, ("Lift check", ", ".join(filter(None, named))))),
     )
@@ -261,7 +259,8 @@ def _event_pairs(result: LiftCheckResult, system: System) -> tuple[tuple[str, st
 
 
 def _told(note: Note) -> str:
-    return f"{about_in_print(note.about, SUBJECTS)}: {in_print(note.text, SUBJECTS)}"
+    """A note without keys; what the valve train has characteristics of is not loaded for it."""
+    return in_print(f"{note.about}: {note.text}")
 
 
 def _attention(told: Iterable[str]) -> list[Block]:
