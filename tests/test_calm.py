@@ -15,7 +15,7 @@ import pytest
 from PySide6.QtWidgets import QApplication
 from waiting import wait_for
 
-from valvelab.files.job_archive import ENDING
+from valvelab.files.contents import JOB_ENDING
 from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
 from valvelab.workbench import bays
@@ -76,7 +76,7 @@ def test_work_is_done_beside_the_event_loop(
         patient.export(tmp_path / f"e{kind[kind.rindex('*') + 1 : -1]}", patient.exports()[kind])
         settle(bench)
     patient.save_certificate(tmp_path / "paper.pdf")
-    patient.save_job(tmp_path / f"kept{ENDING}")
+    patient.save_job(tmp_path / f"kept{JOB_ENDING}")
     settle(bench)
     patient.readings.edit(CAMSHAFT[0])
     settle(bench)

@@ -62,7 +62,7 @@ def in_zsh(script: Path, line: str) -> str:
             os.write(terminal, f"{setting}\n".encode())
             heard(terminal, "ready")
             os.write(terminal, f"{line}\t".encode())
-            return heard(terminal, r"valvelab .* $").split()[-1]
+            return heard(terminal, rf"{re.escape(line)}\S* $").split()[-1]
         finally:
             process.kill()
             os.close(terminal)

@@ -36,10 +36,15 @@ class Theirs:
 CASES = [(1.0,), (1.0, 2.0), (1.0, 2.0, "a"), (1.0, 2.0, "b"), (1.0, 2.0, "a", (3,)), (float("nan"),)]
 
 
+def values(of: Theirs) -> tuple[float, ...]:
+    return (of.angle, of.lift, *of.kept)
+
+
 @pytest.mark.parametrize("one", CASES)
 @pytest.mark.parametrize("other", CASES)
 def test_compared_as_the_standard_ones_are(one: tuple[float, ...], other: tuple[float, ...]) -> None:
-    assert (Ours(*one) == Ours(*other)) == (Theirs(*one) == Theirs(*other))
+    # as its values in a row are: of one NaN with itself the standard library has thought differently since Python 3.13
+    assert (Ours(*one) == Ours(*other)) == (values(Theirs(*one)) == values(Theirs(*other)))
     assert (hash(Ours(*one)) == hash(Ours(*other))) == (hash(Theirs(*one)) == hash(Theirs(*other)))
     assert Ours(*one) != Theirs(*one)
     assert repr(Ours(*one)) == repr(Theirs(*one)).replace("Theirs", "Place")

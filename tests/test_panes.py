@@ -145,7 +145,7 @@ def test_a_view_draws_again_what_another_answer_or_look_changed(bench: Bench) ->
 
 def test_work_over_many_rows_takes_turns_and_the_newest_of_a_name_counts(app: QApplication) -> None:
     done: list[str] = []
-    turns = Turns(app)
+    turns = Turns(app, patient=True)
     turns.do("few", lambda: done.append("few"), AT_ONCE)
     assert done == ["few"]
     for name in each(("old map", "old plots", "map")):

@@ -449,4 +449,4 @@ def test_the_plan_as_csv_and_as_a_sheet_to_build_by(tmp_path: Path, capsys: pyte
     assert call(capsys, *words)[0] == 0
     assert sheet.read_bytes() == again
     assert "expected .pdf" in call(capsys, readings, "--heights", heights, "--sheet", tmp_path / "a.txt")[2]
-    assert "expected a file that is not read" in call(capsys, readings, "--heights", heights, "--sheet", heights)[2]
+    assert "expected .pdf" in call(capsys, readings, "--heights", heights, "--sheet", heights)[2]

@@ -31,7 +31,7 @@ from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QApplication
 from spring_cases import write_season
 
-from valvelab.files.job_archive import ENDING
+from valvelab.files.contents import JOB_ENDING
 from valvelab.places import sample_profiles
 from valvelab.window import theme
 from valvelab.window.bays.view import BayView
@@ -147,7 +147,7 @@ class Window:
                 }
             )
         self.do({"undo": bench.history.undo, "redo": bench.history.redo})
-        self.do({"save": lambda: window.save_job(self.place / f"kept{ENDING}")})
+        self.do({"save": lambda: window.save_job(self.place / f"kept{JOB_ENDING}")})
         self.do({"certificate": lambda: window.save_certificate(self.place / "paper.pdf")})
         self.do({f"export {kind}": lambda kind=kind: self.export(kind) for kind in window.exports()})
 
@@ -222,7 +222,7 @@ def springs(many: int) -> Window:
             "back to the sets": page("sets"),
             "other units": bench.toggle_units,
             "other theme": seen.darken,
-            "save": lambda: window.save_job(place / f"kept{ENDING}"),
+            "save": lambda: window.save_job(place / f"kept{JOB_ENDING}"),
             "certificate": lambda: window.save_certificate(place / "paper.pdf"),
             **{f"export {kind}": lambda kind=kind: seen.export(kind) for kind in KINDS},
             "open four stages": lambda: bench.add_files([str(season)]),
