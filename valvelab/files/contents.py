@@ -11,10 +11,13 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from hashlib import sha256
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from valvelab.errors import BadFile
 from valvelab.frozen import frozen
-from valvelab.records.result import Source
+
+if TYPE_CHECKING:
+    from valvelab.records.result import Source
 
 _log = logging.getLogger(__name__)
 MAX_FILE_BYTES = 64 * 1024 * 1024
@@ -36,6 +39,8 @@ class Contents:
     @classmethod
     def of(cls, file: str, data: bytes) -> Contents:
         """Bytes that lie in no file of their own, under the name they go by."""
+        from valvelab.records.result import Source
+
         return cls(file, data, Source(file=file, sha256=sha256(data).hexdigest()))
 
 

@@ -6,14 +6,16 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from functools import partial
 from operator import itemgetter
-from typing import Any, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from valvelab.decimals import Usual, decimals_of, stated_u
 from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Characteristic
 from valvelab.language import word
-from valvelab.records.result import Decision
 from valvelab.units import System, display_unit, show
+
+if TYPE_CHECKING:
+    from valvelab.records.result import Decision
 
 Row = TypeVar("Row")
 

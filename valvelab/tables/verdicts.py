@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING
 from valvelab.decimals import USUAL, decimals_of, limit, percent
 from valvelab.inspection.characteristics import of_unit, printed
 from valvelab.language import word
-from valvelab.records.result import Decision, Result, Verdict, numbered_reasons, stated_uncertainties
 from valvelab.tables.description import Cell, Column, Mark, Table, table_of
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
     from valvelab.records.batch_result import LotCharacteristic
+    from valvelab.records.result import Decision, Result, Verdict
 
 RANKED: tuple[Decision, ...] = ("reject", "undecided", "accept")
 """Decisions, the gravest first."""
@@ -60,6 +60,8 @@ def judged(row: Verdict | LotCharacteristic, system: System) -> str:
 
 def counts(result: Result, system: System) -> dict[Verdict, int]:
     """Decimals of a result's verdicts: those that the characteristic has there over all items, judged or not."""
+    from valvelab.records.result import stated_uncertainties
+
     judged_us: dict[tuple[str, str], list[float | None]] = {}
     for row in result.verdicts:
         judged_us.setdefault((row.characteristic, row.unit), []).append(row.standard_uncertainty)
@@ -115,6 +117,8 @@ def verdict_table(
     verdicts: Sequence[Verdict], among: Sequence[Result], system: System, title: str = ""
 ) -> tuple[Table, tuple[str, ...]]:
     """The table of verdicts of some results, and under it why some are undecided or what their uncertainty lacks."""
+    from valvelab.records.result import numbered_reasons
+
     reasons = numbered_reasons(verdicts)
     *told, why = columns(among, system)
     if reasons:

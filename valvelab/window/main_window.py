@@ -16,7 +16,6 @@ from valvelab.errors import CannotWrite
 from valvelab.files.contents import JOB_ENDING, names_job
 from valvelab.language import LANGUAGES, aloud, say
 from valvelab.places import sample_profiles
-from valvelab.records.result import Decision, Verdict
 from valvelab.window import pages, theme
 from valvelab.window.bays.door import make_start, make_view
 from valvelab.window.bays.view import BayView
@@ -39,6 +38,7 @@ from valvelab.workbench.typed import begun, kinds_at
 
 if TYPE_CHECKING:
     from valvelab.records.job import Shown
+    from valvelab.records.result import Decision, Verdict
     from valvelab.window.columns_pane import ColumnsPane
     from valvelab.window.guide import Guide
     from valvelab.window.limits_pane import LimitsPane

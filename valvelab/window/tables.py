@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from heapq import nlargest
 from textwrap import wrap
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import (
     QAbstractTableModel,
@@ -32,7 +32,6 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.language import aloud, is_english, plain, say, say_cell, say_figures, say_lines, word
-from valvelab.records.result import Decision
 from valvelab.tables.description import Column, Fact, Mark
 from valvelab.tables.verdicts import WORDS, rank
 from valvelab.units import System
@@ -41,6 +40,9 @@ from valvelab.window.painting import LEFT, RIGHT, painting, write
 from valvelab.window.table_menu import DRAWN, PLAIN, let_copy
 from valvelab.window.theme import current_theme, scaled
 from valvelab.window.turns import AT_ONCE
+
+if TYPE_CHECKING:
+    from valvelab.records.result import Decision
 
 Index = QModelIndex | QPersistentModelIndex
 RAW = Qt.ItemDataRole.UserRole

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QEvent, QRectF, QSize, Qt
 from PySide6.QtGui import QAction, QPaintEvent, QPen
 from PySide6.QtWidgets import QGridLayout, QSizePolicy, QToolButton, QWidget
 
 from valvelab.language import say
-from valvelab.records.result import Decision
 from valvelab.tables.verdicts import SIGNS, WORDS
 from valvelab.window.painting import CENTRE, LEFT, painting, write
 from valvelab.window.theme import current_theme, scaled
+
+if TYPE_CHECKING:
+    from valvelab.records.result import Decision
 
 _GAP = 4
 _LEAST = 0.85

@@ -23,7 +23,6 @@ from PySide6.QtWidgets import (
 
 from valvelab.inspection.characteristics import explained
 from valvelab.language import aloud, say, say_lines, say_within
-from valvelab.records.result import Result, Verdict
 from valvelab.tables import verdicts
 from valvelab.tables.verdicts import RANKED, SIGNS, WORDS, judged, rank
 from valvelab.units import System
@@ -35,6 +34,7 @@ from valvelab.window.tables import Kept, TableColumn, TableView, of
 from valvelab.window.theme import current_theme, scaled
 
 if TYPE_CHECKING:  # what makes one counts with arrays, which are not wanted before the first paint
+    from valvelab.records.result import Result, Verdict
     from valvelab.tables.headline import Headline
 
 _Look = tuple[System, float]

@@ -6,14 +6,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Generic
 
-from valvelab.records.result import Result
-from valvelab.records.spec import Spec
 from valvelab.workbench.background import Question
 from valvelab.workbench.document import BenchFile, Document, Value
 from valvelab.workbench.state import BayState
 
 if TYPE_CHECKING:  # the schema of jobs is not wanted before the first paint
     from valvelab.records.job import JobPart, Shown
+    from valvelab.records.result import Result
+    from valvelab.records.spec import Spec
 
 
 @dataclass(frozen=True, slots=True)

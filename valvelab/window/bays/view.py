@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
-from typing import Generic
+from typing import TYPE_CHECKING, Generic
 
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QWidget
 
-from valvelab.records.result import Verdict
 from valvelab.window.bench import Bench
 from valvelab.workbench.document import Document, Value
+
+if TYPE_CHECKING:
+    from valvelab.records.result import Verdict
 
 
 class BayView(QWidget, Generic[Value]):
