@@ -38,7 +38,9 @@ from valvelab.workbench.typed import begun, kinds_at
 
 if TYPE_CHECKING:
     from valvelab.records.job import Shown
-    from valvelab.records.result import Decision, Verdict
+    from valvelab.records.result import Decision, Result, Verdict
+    from valvelab.tables.headline import Headline
+    from valvelab.units import System
     from valvelab.window.columns_pane import ColumnsPane
     from valvelab.window.guide import Guide
     from valvelab.window.limits_pane import LimitsPane
@@ -64,6 +66,7 @@ class MainWindow(Shell):
         self._columns: ColumnsPane | None = None
         self._said: list[Problem] = []
         self._decided: dict[str, Decision] = {}
+        self._headlines: dict[str, tuple[Result, System, Headline]] = {}
         self._paper = ""
         self._restyling = False
         self.left = LeftOffer(bench, self.offer, self.tell)
@@ -243,19 +246,29 @@ class MainWindow(Shell):
         if bay is None or value is None or view is None:
             self.verdicts.show_verdicts(None, document.units)
             return
-        from valvelab.tables.headline import Headline, headline
+        from valvelab.tables.headline import Headline
         from valvelab.workbench import entry_told
 
         work, progress = bays.work_of(bay.name), view.progress(document, value) or entry_told.progress(document)
         result, judges = work.result(value), bool(work.judges)
-        with aloud():
-            told = Headline(progress, None) if progress else headline(result, document.units)
+        told = Headline(progress, None) if progress else self._headline(result, document.units)
         if progress:
             result = result.model_copy(update={"verdicts": ()})
         asks = judges and not progress
         self.banner.show_result(told, *view.headline(document, value), result, _trouble(document), judges=asks)
         self.verdicts.show_verdicts(result, document.units, progress, judges=judges)
         self._tell_tiles(document, told.decision)
+
+    def _headline(self, result: Result, units: System) -> Headline:
+        """What a result comes to, worked out once: of each command's results the last one is kept."""
+        from valvelab.tables.headline import headline
+
+        known = self._headlines.get(result.command)
+        if known is None or known[0] is not result or known[1] != units:
+            with aloud():
+                known = (result, units, headline(result, units))
+            self._headlines[result.command] = known
+        return known[2]
 
     def _show_notes(self, document: Document, value: object | None) -> None:
         bay = bays.by_name(document.bay)
