@@ -43,7 +43,7 @@ def write_table(path: Path, lobes: tuple[str, ...] = LOBES, *, names: bool = Tru
     head = ""
     if names:
         head = (
-            "# part: Quillmere clubman camshaft\n# serial: Q-17\n# follower: flat\n# base circle radius: 15 mm\n"
+            "# part: Quillmere club camshaft\n# serial: Q-17\n# follower: flat\n# base circle radius: 15 mm\n"
             "# firing order: 1-3-4-2\n# cylinders: 4\n# probe uncertainty: 1 um\n# encoder uncertainty: 0.01 cam deg\n"
         )
         head += ",".join(["angle [cam deg]", *(f"{lobe} [mm]" for lobe in lobes)]) + "\n"
@@ -60,9 +60,9 @@ def write_spec(folder: Path) -> Path:
     with nominal.open("w", encoding="utf-8") as stream:
         stream.write("angle [cam deg],N [mm]\n")
         np.savetxt(stream, np.column_stack([angle, _design(0.0).value(angle)]), fmt="%.5f", delimiter=",")
-    spec = folder / "clubman.toml"
+    spec = folder / "ordered.toml"
     spec.write_text(
-        'title = "Clubman camshaft"\nrevision = "B"\n'
+        'title = "Club camshaft"\nrevision = "B"\n'
         '[[limit]]\nof = "max_lift"\nnominal = "7.62 mm"\nbelow = "0.03 mm"\nabove = "0.03 mm"\nclause = "rules 7.3"\n'
         '[[limit]]\nof = "duration"\nat = "1.27 mm"\nnominal = 170\nbelow = 40\nabove = 40\n'
         '[[envelope]]\nnominal = "nominal.csv"\nfit = ["angle"]\n'

@@ -108,7 +108,7 @@ def certificate(serial: str = "QM-0417", verdicts: tuple[Verdict, ...] = (), **c
     job = Job(title="Hill climb", made="2026-03-05", part=(LobesPart(file=Path("lift.csv")),))
     attachments = carry(job, {"lift.csv": b"angle,1I\n0,1\n"}, [result])
     made = assemble(
-        [part], "2026-03-05", "metric", Words("Hill climb", full=True), Spec(title="Clubman", revision="C"), attachments
+        [part], "2026-03-05", "metric", Words("Hill climb", full=True), Spec(title="Club", revision="C"), attachments
     )
     return replace(made, **changes)  # type: ignore[arg-type]
 

@@ -34,7 +34,7 @@ LOBES = [
 
 def judged(limit: dict[str, object], rule: str = "guarded") -> tuple[list[Verdict], list[Note]]:
     spec = Spec.model_validate({"limit": [limit], "decision": {"rule": rule}})
-    return judge(spec, {"lobe": LOBES}, "clubman.toml")
+    return judge(spec, {"lobe": LOBES}, "ordered.toml")
 
 
 def outcomes(limit: dict[str, object], rule: str = "guarded") -> dict[str, str]:
@@ -107,7 +107,7 @@ def test_without_uncertainty_the_simple_rule_decides_and_says_so() -> None:
 def test_limits_on_other_things_are_listed_in_one_warning() -> None:
     limits = [{"of": "seat_force", "min": "300 N"}, {"of": "max_lift", "max": 9}, {"of": "tir", "max": "0.02 mm"}]
     spec = Spec.model_validate({"limit": limits, "envelope": [ENVELOPE]})
-    verdicts, notes = judge(spec, {"station": [item("J1", "journal", {"tir": Measured(0.01, 0.001)})]}, "clubman.toml")
+    verdicts, notes = judge(spec, {"station": [item("J1", "journal", {"tir": Measured(0.01, 0.001)})]}, "ordered.toml")
     assert [(verdict.characteristic, verdict.decision) for verdict in verdicts] == [("tir", "accept")]
     assert [(note.level, note.about, note.text) for note in notes] == [
         (
@@ -241,7 +241,7 @@ def test_a_limit_is_judged_only_in_the_meaning_of_its_words(limit: dict[str, obj
     [
         (
             {"of": "lift_max", "max": 9},
-            r"clubman.toml, \[\[limit\]\] 1: found of = 'lift_max', expected a name listed by",
+            r"ordered.toml, \[\[limit\]\] 1: found of = 'lift_max', expected a name listed by",
         ),
         ({"of": "max_lift", "max": "9 N"}, r"\[\[limit\]\] 1 max_lift max: found unit 'N', expected a length unit"),
         ({"of": "max_lift", "min": 9, "max": 8}, "found lower 9 above upper 8, expected lower at or below upper"),

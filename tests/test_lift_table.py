@@ -161,13 +161,13 @@ def test_a_comment_above_the_rows_is_offered_as_a_guess(tmp_path: Path) -> None:
 
 def test_preamble(tmp_path: Path) -> None:
     preamble = (
-        "# part: Clubman 1600\n# serial: Q-017\n# lift at: valve\n# follower: roller 9.525 mm\n"
+        "# part: Quillmere 1600\n# serial: Q-017\n# lift at: valve\n# follower: roller 9.525 mm\n"
         "# base circle radius: 0.6 in\n# rotation: forward\n# firing order: 1-3-4-2\n# cylinders: 4\n"
         "# bank angle: 90\n# second bank: 2-4\n# probe uncertainty: 0.5 um\n# encoder uncertainty: 0.02 crank deg\n"
         "# temperature: 68 °F\n# operator: P. Quill\n# instrument: bench 2\n# date: 2026-03-01\n# weather: dry\n"
     )
     table = read(tmp_path, wide(preamble=preamble))
-    assert (table.part, table.serial, table.lift_at) == ("Clubman 1600", "Q-017", "valve")
+    assert (table.part, table.serial, table.lift_at) == ("Quillmere 1600", "Q-017", "valve")
     assert table.follower == Shape("roller", 9.525)
     assert table.base_circle_radius_mm == pytest.approx(15.24)
     assert (table.firing_order, table.cylinders, table.second_bank) == ((1, 3, 4, 2), 4, (2, 4))

@@ -23,7 +23,7 @@ from valvelab.records.result import Record
 from valvelab.records.spec import Quantity, Spec
 
 WHOLE = """
-title = "Clubman 1600 camshaft"
+title = "Quillmere 1600 camshaft"
 revision = "C"
 [decision]
 rule = "guarded"
@@ -64,7 +64,7 @@ def write(folder: Path, text: str | bytes) -> Path:
 @pytest.mark.parametrize("form", [str, lambda text: text.replace("\n", "\r\n"), lambda text: "\ufeff" + text])
 def test_a_whole_spec(tmp_path: Path, form: object) -> None:
     spec = read_spec(write(tmp_path, form(WHOLE)))  # type: ignore[operator]
-    assert (spec.title, spec.revision, spec.decision.rule) == ("Clubman 1600 camshaft", "C", "guarded")
+    assert (spec.title, spec.revision, spec.decision.rule) == ("Quillmere 1600 camshaft", "C", "guarded")
     assert spec.fitting.installed_height_mm == 42.0
     assert spec.fitting.valve_lift_mm == 11
     assert spec.limit[0].clause == "engine rules 7.3"

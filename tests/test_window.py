@@ -83,7 +83,7 @@ def test_dropped_files_end_in_verdicts(window: MainWindow, job: list[str]) -> No
     first = window.verdicts.sheet.proxy.index(0, 0).data()
     assert first == "rejected"
     assert window.banner.accessibleName().startswith("1 of 8 lobes rejected: 3E, worst deviation ")
-    assert "Clubman camshaft" in window.banner.inspected.text()
+    assert "Club camshaft" in window.banner.inspected.text()
     assert set(view.stack.items_by_name) == {"deviation", "lift", "velocity", "acceleration", "jerk"}
     assert window.actions_by_name["certificate"].isEnabled()
 

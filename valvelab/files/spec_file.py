@@ -1,6 +1,6 @@
 """TOML to models: specs, and whatever else a person writes as TOML; every refusal names the key.
 
-spec = read_spec("clubman.toml")
+spec = read_spec("ordered.toml")
 sheet = read_toml("wheel.toml", PhasingSheet)
 """
 
