@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from invented_camshaft import write_spec, write_table
 from PySide6.QtGui import QImage
+from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 from waiting import wait_for
 
@@ -37,8 +38,7 @@ def pixels(picture: QImage) -> np.ndarray:
 
 
 def compare(window: MainWindow, name: str, tmp_path: Path) -> None:
-    for _ in range(4):  # panes settle on the room they want
-        QApplication.processEvents()
+    QTest.qWait(80)  # panes settle on the room they want, some by a timer
     found = window.grab().toImage()
     approved = APPROVED / f"{name}.png"
     if os.environ.get("VALVELAB_APPROVE") == "1":
