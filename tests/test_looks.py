@@ -135,6 +135,18 @@ def test_the_sheet_folds_while_it_is_empty_and_is_no_higher_than_its_rows(window
     assert window.sheet.told.text() == window.verdicts.sheet.empty_text
 
 
+def test_a_sheet_opens_as_high_as_usual_unless_somebody_dragged_it(window: MainWindow, tmp_path: Path) -> None:
+    make_looks.SCENES["lobes"](window, tmp_path)
+    QApplication.processEvents()
+    usual = window.sheet.height()
+    make_looks.SCENES["gauge"](window, tmp_path)  # one row
+    QApplication.processEvents()
+    assert window.sheet.height() < usual
+    window.bench.go_to_bay("lobes")
+    QApplication.processEvents()
+    assert window.sheet.height() == usual
+
+
 def test_text_size_is_remembered_and_every_number_stays_whole(window: MainWindow, tmp_path: Path) -> None:
     make_looks.SCENES["motion_rule"](window, tmp_path)
     window.do("larger")

@@ -6,7 +6,7 @@ It folds to the line of its words: by hand, and by itself while the page in fron
 from __future__ import annotations
 
 from PySide6.QtCore import QEvent, QSize, Qt, Signal
-from PySide6.QtGui import QIcon, QPaintEvent, QResizeEvent
+from PySide6.QtGui import QGuiApplication, QIcon, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import (
     QButtonGroup,
     QGridLayout,
@@ -148,8 +148,8 @@ class Sheet(QWidget):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Tools below the words where they have no room beside them."""
         super().resizeEvent(event)
-        if not self.is_folded and self.height() < self.maximumHeight():
-            self._high = self.height()
+        if not self.is_folded and QGuiApplication.mouseButtons() & Qt.MouseButton.LeftButton:
+            self._high = self.height()  # dragged so; layouts that settle are nobody's wish
         place = (0, 1, 1, 1) if self.width() >= _LINE_EMS * self.fontMetrics().height() else (1, 0, 1, 3)
         for tools in self._tools.values():
             if self._grid.getItemPosition(self._grid.indexOf(tools)) != place:

@@ -109,7 +109,7 @@ def _sentence(inspection: MotionInspection, valve: str, units: System, *, swept:
         ends = control.dynamic.crank_rpm
         if lost is None:
             parts.append(
-                say("The dynamic model finds no first loss between {rpm} and {rpm_2}; see Notes.").format(
+                say("The dynamic model finds no first loss between {rpm} and {rpm_2}; see Remarks.").format(
                     rpm=rpm(ends[0]), rpm_2=rpm(ends[-1])
                 )
             )
