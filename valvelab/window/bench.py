@@ -511,7 +511,7 @@ def _load_ahead(given_up: Callable[[], bool]) -> tuple[object, object]:
 
 
 def _answer(bay: str, question: Question[Any]) -> tuple[object, object]:
-    load_view(bay)  # as above
+    load_view(bay)  # loaded here, the window does not wait for it
     return bay, answer(question)
 
 

@@ -157,7 +157,7 @@ class Shell(QMainWindow):
         if row.shortcut:
             keys = QKeySequence(row.shortcut)
             action.setShortcut(keys)
-            tip = f"{tip} ({keys.toString(QKeySequence.SequenceFormat.NativeText)})"
+            tip = _with_keys(tip, keys)
         action.setToolTip(tip)
         action.setStatusTip(say(row.tip))
         self.actions_by_name[row.name] = action
@@ -171,9 +171,7 @@ class Shell(QMainWindow):
             action = QAction(icon(bay.icon), say(bay.title), self, checkable=True)
             keys = QKeySequence(f"Ctrl+{number % 10}")
             action.setShortcut(keys)
-            action.setToolTip(
-                f"{say(bay.title)} ({keys.toString(QKeySequence.SequenceFormat.NativeText)}): {say(bay.empty)}"
-            )
+            action.setToolTip(f"{_with_keys(say(bay.title), keys)}: {say(bay.empty)}")
             group.addAction(action)
             self.addAction(action)
             self.bay_actions[bay.name] = action
@@ -199,3 +197,7 @@ def _letter(menu: QMenu) -> None:
     rows = [action for action in menu.actions() if not action.isSeparator()]
     for action, text in zip(rows, with_letters([action.text() for action in rows]), strict=True):
         action.setText(text)
+
+
+def _with_keys(text: str, keys: QKeySequence) -> str:
+    return f"{text} ({keys.toString(QKeySequence.SequenceFormat.NativeText)})"
