@@ -304,6 +304,39 @@ def test_without_a_stop_only_what_needs_no_dead_centre_is_given() -> None:
     assert worked.lobes[0].events[0].opening.value is None
 
 
+def test_without_a_stop_angles_count_from_the_wheels_zero() -> None:
+    lobe = degree(replace(full_sheet(), stop_deg=())).lobes[0]
+    assert lobe.near_peak_middle_deg == pytest.approx(wheel(106.0))
+    assert lobe.event_middle_deg == pytest.approx(wheel(106.0))
+
+
+def test_an_event_that_was_read_once_has_the_wheels_uncertainty_and_that_of_dead_centre() -> None:
+    worked = degree(full_sheet())
+    assert worked.dead_centre is not None
+    found = worked.lobes[0].events[0].opening
+    assert found.u == pytest.approx(math.hypot(0.25, worked.dead_centre.standard_uncertainty_deg))
+
+
+def test_lifts_a_micrometre_apart_are_two() -> None:
+    apart = (EventReading("1I", 1.0, 352.0, 222.0), EventReading("1I", 1.001, 353.0, 221.0))
+    lobe = degree(Sheet(events=apart)).lobes[0]
+    for row in apart:
+        found = lobe.events_at(row.lift_mm)
+        assert found is not None
+        assert found.at_mm == row.lift_mm
+
+
+def test_several_lobes_of_a_kind_lessen_the_uncertainty_of_their_middle() -> None:
+    """A mean of two that err alone: u/√2 of one, before dead centre's (JCGM 100:2008, 5.1.2)."""
+    one = full_sheet()
+    two = replace(one, pairs=(*one.pairs, *(replace(pair, lobe=f"2{pair.lobe[1]}") for pair in one.pairs)))
+    alone, both = degree(one), degree(two)
+    for name in ("lobe_separation", "intake_centreline"):
+        assert getattr(both, name).value == pytest.approx(getattr(alone, name).value), name
+    assert alone.lobe_separation.u is not None
+    assert both.lobe_separation.u == pytest.approx(alone.lobe_separation.u / math.sqrt(2.0))
+
+
 def test_uncertainties_match_simulated_repeats() -> None:
     rng = np.random.default_rng(11)
     base = full_sheet()
@@ -512,6 +545,8 @@ def test_command_exit_codes(tmp_path: Path, capsys: pytest.CaptureFixture[str], 
         ("opening = 352.0", 'opening = "a bit"', "opening"),
         ("opening = 352.0", "opening = 1352.0", "opening"),
         ("uncertainty = 0.25", "uncertainty = -1", "uncertainty"),
+        ("uncertainty = 0.25", "uncertainty = 0", "uncertainty"),
+        ("opening = 352.0", "opening = -361.0", "opening"),
         ("[adjuster]", "[adjustre]", "adjustre"),
         ("rising = 78.0", "rising = nan", "rising"),
         ("[stop]", "[stop", "sheet.toml"),

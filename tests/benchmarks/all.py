@@ -1,9 +1,9 @@
 """Every figure that is asked of the program, as ratios of one run, and the table of them in DEVELOPERS.md.
 
-`python tests/benchmarks/all.py [GROUP …] [--write]`: groups are commands, memory, peers, sets, paper, store, window;
-without one, all of them. `--write` lays the rows into the table of DEVELOPERS.md, where rows of groups that did not run
-stay. Processor time of whole processes, one thread for linear algebra, is the least of some rounds, in turn with
-importing numpy, scipy.interpolate and scipy.optimize; the window's are wall times against a bare window.
+`python tests/benchmarks/all.py [GROUP …] [--write]`: groups are commands, memory, peers, sets, paper, store, batch,
+window; without one, all of them. `--write` lays the rows into the table of DEVELOPERS.md, where rows of groups that did
+not run stay. Processor time of whole processes, one thread for linear algebra, is the least of some rounds, in turn
+with importing numpy, scipy.interpolate and scipy.optimize; the window's are wall times against a bare window.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ import bench_reading
 import bench_sets
 import bench_shims
 import numpy as np
-from processes import ALONE, IMPORTS, ROOT, VALVELAB, against, cost
+from processes import ALONE, IMPORTS, ROOT, VALVELAB, against, cost, peak_mb
 
 SAMPLES = ROOT / "sample_profiles"
 BEGIN, END = "<!-- figures: tests/benchmarks/all.py -->", "<!-- end of figures -->"
@@ -138,7 +138,7 @@ def memory(folder: Path) -> Iterator[Figure]:
     asked += [[*VALVELAB, "verify", folder / "job.pdf"]]
     peaks = {str(words[3]): 0.0 for words in asked}
     for words in asked:
-        peaks[str(words[3])] = max(peaks[str(words[3])], cost(*words)[1])
+        peaks[str(words[3])] = max(peaks[str(words[3])], peak_mb(*words))
     worst = max(peaks, key=lambda name: peaks[name])
     yield Figure(f"memory of any command but batch, MB (greatest: `{worst}`)", 120.0, peaks[worst])
 
@@ -185,7 +185,7 @@ def sets(folder: Path) -> Iterator[Figure]:
         bench_sets.write_readings(tray, count)
         words = (*VALVELAB, "sets", tray, "--size", "16", *limits, "--json")
         most, farthest = asked[count]
-        answer = json.loads(cost(*words)[2])
+        answer = json.loads(cost(*words)[1])
         yield Figure(f"`sets` of {count} springs", most, against(IMPORTS, *words, rounds=3))
         yield Figure(f"  number proven, {count}", 1.0, float(answer["number_proven"]), at_least=True)
         yield Figure(f"  spread over the best known, {count}", farthest, answer["total_spread"] / known)
@@ -231,16 +231,27 @@ def store(folder: Path) -> Iterator[Figure]:
         yield Figure(f"{line[1]}: {line[2]}, 100,000 records over 1,000", 2.0, float(line[3]))
 
 
+def figures_of(benchmark: str) -> Iterator[Figure]:
+    """What a benchmark that knows what is asked of it prints last."""
+    for row in json.loads(printed(benchmark, "figures").splitlines()[-1]):
+        yield Figure(*row)
+
+
+def batch(folder: Path) -> Iterator[Figure]:
+    """A folder of camshafts by workers."""
+    del folder
+    yield from figures_of("bench_batch.py")
+
+
 def window(folder: Path) -> Iterator[Figure]:
     """The window in a process of its own, so that nothing it loads counts elsewhere."""
     del folder
-    for benchmark in ("bench_window.py", "bench_calm.py"):
-        for row in json.loads(printed(benchmark, "figures").splitlines()[-1]):
-            yield Figure(*row)
+    yield from figures_of("bench_window.py")
+    yield from figures_of("bench_calm.py")
 
 
 GROUPS: dict[str, Callable[[Path], Iterator[Figure]]] = {
-    work.__name__: work for work in (commands, memory, peers, sets, paper, store, window)
+    work.__name__: work for work in (commands, memory, peers, sets, paper, store, batch, window)
 }
 
 

@@ -3,10 +3,13 @@
 `python tests/benchmarks/bench_batch.py [files]`, on Linux. Camshafts like the sample. Beside the wall the CPU of each
 process and that of everybody else, in processors: on a machine that others use, the longest path counts, which is the
 CPU of the process that asks and of imports, and that of the busiest worker.
+
+`python tests/benchmarks/bench_batch.py figures`: the gain and the growth, as JSON for tests/benchmarks/all.py
 """
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
@@ -74,9 +77,8 @@ def run(folder: Path, workers: int) -> Run:
     return Run(wall, sum(spent[workers:]), spent[:workers], (busy() - before - sum(spent)) / wall, held)
 
 
-def main() -> None:
-    """Print it."""
-    files = int(sys.argv[1]) if len(sys.argv) > 1 else 60
+def measured(files: int) -> tuple[Run, Run, Run]:
+    """So many camshafts by one worker and by two, and a tenth of them by two."""
     table = (sample_profiles() / "quillmere_four_camshaft.csv").read_text(encoding="utf-8")
     with tempfile.TemporaryDirectory() as place:
         few, many = Path(place) / "few", Path(place) / "many"
@@ -84,7 +86,20 @@ def main() -> None:
             folder.mkdir()
             for number in range(count):
                 (folder / f"{number:05}.csv").write_text(f"# number: {number}\n{table}", encoding="utf-8")
-        one, two, little = run(many, 1), run(many, 2), run(few, 2)
+        return run(many, 1), run(many, 2), run(few, 2)
+
+
+def main() -> None:
+    """Print it."""
+    asked = sys.argv[1] if len(sys.argv) > 1 else "60"
+    if asked == "figures":
+        one, two, little = measured(120)
+        rows = [("two workers over one, the longest path", 1.8, one.path / two.path, True)]
+        rows += [("memory of who asks, 120 camshafts over 12", 1.1, two.held / little.held, False)]
+        print(json.dumps(rows))
+        return
+    files = int(asked)
+    one, two, little = measured(files)
     for name, found in (("1 worker", one), ("2 workers", two)):
         spent = ", ".join(f"{seconds:.1f}" for seconds in found.workers)
         print(

@@ -223,7 +223,7 @@ def commands() -> None:
             write_readings(path, count)
             limits = ("--within", "seat_force=5 N", "--within", "rate=0.5 N/mm")
             words = (*VALVELAB, "sets", path, "--size", "16", *limits, "--json")
-            ratio, answer = against(IMPORTS, *words, rounds=3), json.loads(cost(*words)[2])
+            ratio, answer = against(IMPORTS, *words, rounds=3), json.loads(cost(*words)[1])
             number = "proven" if answer["number_proven"] else f"of at most {answer['bound_sets']}"
             print(
                 f"{count} springs: {ratio:.2f} x the imports, {len(answer['sets'])} sets {number}, spread "

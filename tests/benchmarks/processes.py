@@ -21,19 +21,44 @@ VERDICTS = (0, 1, 4)
 """Exit codes that are decisions on parts, not faults."""
 
 
-def cost(*command: str | Path) -> tuple[float, float, bytes]:
-    """CPU seconds, user and system, and peak MB of a fresh process, and what it printed; a fault ends the run."""
+def _environment() -> dict[str, str]:
+    return {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"} | ALONE
+
+
+def cost(*command: str | Path) -> tuple[float, bytes]:
+    """CPU seconds, user and system, of a fresh process, and what it printed; a fault ends the run."""
     words = [str(word) for word in command]
-    environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"} | ALONE
     with tempfile.TemporaryFile() as out, tempfile.TemporaryFile() as err:
-        process = subprocess.Popen(words, stdout=out, stderr=err, stdin=subprocess.DEVNULL, cwd=ROOT, env=environment)
+        process = subprocess.Popen(
+            words, stdout=out, stderr=err, stdin=subprocess.DEVNULL, cwd=ROOT, env=_environment()
+        )
         _, status, used = os.wait4(process.pid, 0)
         process.returncode = os.waitstatus_to_exitcode(status)
         out.seek(0)
         err.seek(0)
         if process.returncode not in VERDICTS:
             sys.exit(f"{' '.join(words[2:])}: {err.read().decode()}")
-        return used.ru_utime + used.ru_stime, used.ru_maxrss / 1024.0, out.read()
+        return used.ru_utime + used.ru_stime, out.read()
+
+
+_SMALL = """
+import resource, subprocess, sys
+code = subprocess.call(sys.argv[1:], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+print(code, resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss)
+"""
+
+
+def peak_mb(*command: str | Path) -> float:
+    """The most MB that a fresh process held.
+
+    A small process begins it: on Linux the peak of a process starts with that of the one it was begun by.
+    """
+    words = [sys.executable, "-I", "-S", "-c", _SMALL, *(str(word) for word in command)]
+    told = subprocess.run(words, check=True, capture_output=True, text=True, cwd=ROOT, env=_environment()).stdout
+    code, kilobytes = map(int, told.split())
+    if code not in VERDICTS:
+        sys.exit(f"{' '.join(words[6:])}: exit code {code}")
+    return kilobytes / 1024.0
 
 
 def processor_seconds(*command: str | Path, rounds: int = 7) -> float:
