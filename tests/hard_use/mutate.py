@@ -43,7 +43,7 @@ TARGETS = {
     "valvelab.sets.windows": ("test_sets.py", "test_set_search.py"),
     "valvelab.sets.seating": ("test_sets.py", "test_set_search.py"),
     "valvelab.lobe.presence": ("test_presence.py",),
-    "valvelab.lobe.events": ("test_presence.py", "test_lobe_characteristics.py"),
+    "valvelab.lobe.events": ("test_lobe_events.py", "test_presence.py", "test_lobe_characteristics.py"),
     "valvelab.lobe.base_circle": ("test_base_circle.py",),
 }
 

@@ -6,6 +6,8 @@ Source: plain calculus of the spline.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -16,6 +18,8 @@ from valvelab.lobe.spline import SplineSet
 
 IndexArray = NDArray[np.int64]
 _NEWTON_STEPS = 6
+LOOKED_AT_CAM_DEG = 0.5
+"""An extreme is looked for from places no farther apart."""
 
 
 @frozen
@@ -141,19 +145,21 @@ def extreme(lobes: Lobes, order: int, sign: float, guide: SplineSet | None = Non
 
 def _highest(splines: SplineSet, values: FloatArray, order: int, sign: float) -> tuple[Places, FloatArray]:
     """The same on one set of splines; values: (lobes, knots), the derivative at the knots."""
-    at_knots = sign * values
-    rows = np.arange(at_knots.shape[0])
-    top = np.argmax(at_knots, axis=1)
-    best_x, best = top.astype(np.float64), at_knots[rows, top]
+    seen, apart = _looked_at(splines, values, order)
+    seen = sign * seen
+    rows = np.arange(seen.shape[0])
+    top = np.argmax(seen, axis=1)
+    best_x, best = top * apart, seen[rows, top]
     limit = float(splines.intervals)
-    x = top + np.array([[-0.5], [0.5]])
+    start = best_x
+    x = start + apart * np.array([[-0.5], [0.5]])
     for _ in range(_NEWTON_STEPS):
         index, t = _split(splines, x, limit)
         slope = splines.at(rows, index, t, order + 1) * splines.step
         bend = splines.at(rows, index, t, order + 2) * splines.step**2
         with np.errstate(divide="ignore", invalid="ignore"):
             step = np.nan_to_num(slope / bend, posinf=0.0, neginf=0.0)
-        x = np.clip(x - step, top - 1.0, top + 1.0)
+        x = np.clip(x - step, start - apart, start + apart)
     values = sign * splines.at(rows, *_split(splines, x, limit), order)
     for place, value in zip(x, values, strict=True):
         better = value > best
@@ -161,6 +167,19 @@ def _highest(splines: SplineSet, values: FloatArray, order: int, sign: float) ->
     index, t = _split(splines, best_x, limit)
     angle = splines.start + splines.step * best_x
     return Places(index, t, angle), sign * best
+
+
+def _looked_at(splines: SplineSet, at_knots: FloatArray, order: int) -> tuple[FloatArray, float]:
+    """A derivative at knots and, where these stand far apart, between them; and how far apart, in intervals.
+
+    Between coarse knots a curve may rise higher than beside the knot that is highest.
+    """
+    parts = math.ceil(splines.step / LOOKED_AT_CAM_DEG - 1e-9)
+    if parts <= 1:
+        return at_knots, 1.0
+    places = np.arange(splines.intervals * parts + 1) / parts
+    index, t = _split(splines, places, float(splines.intervals))
+    return splines.at(np.arange(at_knots.shape[0])[:, None], index, t, order), 1.0 / parts
 
 
 def _split(splines: SplineSet, x: FloatArray, limit: float) -> tuple[IndexArray, FloatArray]:
