@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from lobe_samples import crossing, design, fit, lopsided, turn
+from lobe_samples import Floats, crossing, design, fit, lopsided, turn
 from something import each
 
 from valvelab.lobe.events import Places, crossings, event_mask, extreme, near_nose, unroll
@@ -15,19 +15,18 @@ COARSE = turn(72)
 """Knots five degrees apart, so that a crest lies well beside the knot that is nearest."""
 
 
-def coarse() -> FittedLobes:
-    return fit(COARSE, lopsided().value(COARSE), design("cycloidal", centre=211.3).value(COARSE))
+def coarse(angle: Floats = COARSE) -> FittedLobes:
+    return fit(angle, lopsided().value(angle), design("cycloidal", centre=211.3).value(angle))
 
 
-@pytest.mark.parametrize("order", range(4))
-@pytest.mark.parametrize("sign", [1.0, -1.0])
-def test_an_extreme_is_that_of_the_whole_curve(order: int, sign: float) -> None:
+@pytest.mark.parametrize(("order", "sign"), [(0, 1.0), (1, 1.0), (1, -1.0), (2, 1.0), (2, -1.0)])
+@pytest.mark.parametrize("angle", [COARSE, ANGLE], ids=["coarse", "fine"])
+def test_an_extreme_is_that_of_the_whole_curve(order: int, sign: float, angle: Floats) -> None:
     """Second opinion: the same polynomials at two hundred points between two knots."""
-    fitted = coarse()
+    fitted = coarse(angle)
     splines, lobes = fitted.splines, unroll(fitted)
     inside = np.linspace(0.0, 1.0, 201)
-    assert fitted.guide is not None
-    for guide in each([splines, fitted.guide]):
+    for guide in each([splines, splines.blurred(20.0)]):
         places, _ = extreme(lobes, order, sign, guide)
         for row in range(2):
             rows = np.full(inside.size, row)
@@ -36,7 +35,7 @@ def test_an_extreme_is_that_of_the_whole_curve(order: int, sign: float) -> None:
             )
             found = guide.at(np.array([row]), places.index[row : row + 1], places.t[row : row + 1], order)[0]
             best = (sign * curve).max()
-            assert best <= sign * found + 1e-12 * np.abs(curve).max()
+            assert best <= sign * found + 1e-9 * np.abs(curve).max()
             assert sign * found <= best + 2e-3 * (curve.max() - curve.min())
 
 

@@ -264,6 +264,18 @@ def test_no_knee_where_the_test_stopped_early_or_the_spring_is_progressive() -> 
     assert find_knee(force_curve(heights, dual)) is None
 
 
+def test_scatter_is_seen_about_a_line_at_least() -> None:
+    """Four readings without slope: 1 N² about the line leaves two degrees of freedom, about their mean three."""
+    assert reading_noise(np.arange(4.0), np.array([0.0, 1.0, 1.0, 0.0])) == pytest.approx(math.sqrt(0.5))
+
+
+def test_the_rate_curve_is_that_of_five_neighbours() -> None:
+    heights = np.arange(40.0, 32.0, -1.0)
+    middles, rates = rate_curve(heights, 30.0 * (46.0 - heights))
+    assert list(middles) == pytest.approx([35.0, 36.0, 37.0, 38.0])
+    assert list(rates) == pytest.approx([30.0] * 4)
+
+
 def test_the_rate_curve_follows_a_progressive_spring() -> None:
     heights = np.linspace(28.0, 42.0, 29)
     middles, rates = rate_curve(heights, 20.0 * (46 - heights) + 0.5 * (46 - heights) ** 2)

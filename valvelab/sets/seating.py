@@ -165,7 +165,9 @@ class Seating:
     def anneal(self, moves: int, stop: Callable[[], bool]) -> bool:
         """Change until every place is filled; False when the moves are used up or `stop` says so."""
         if self.empty:
-            next((True for _ in anneal(self, moves, HOT, COLD, stop) if not self.empty), None)
+            for _ in anneal(self, moves, HOT, COLD, stop):
+                if not self.empty:
+                    break
         return not self.empty
 
     def _shift(self) -> None:
