@@ -163,6 +163,7 @@ def test_an_empty_window_is_painted_without_plots_arrays_or_bays(tmp_path: Path)
         "import sys; from pathlib import Path; from PySide6.QtWidgets import QApplication\n"
         "from valvelab.window.bench import Bench; from valvelab.window.main_window import MainWindow\n"
         "app = QApplication([]); window = MainWindow(Bench(Path(sys.argv[1]))); window.show(); app.processEvents()\n"
+        "assert 'pydantic' not in sys.modules\n"
         "import time; window.job.tidy(); until = time.monotonic() + 0.3\n"
         "while time.monotonic() < until: app.processEvents()\n"
         "found = {'numpy', 'scipy', 'pyqtgraph', 'reportlab'} & set(sys.modules)\n"
@@ -171,6 +172,26 @@ def test_an_empty_window_is_painted_without_plots_arrays_or_bays(tmp_path: Path)
     )
     environment = {**os.environ, "QT_QPA_PLATFORM": "offscreen"}
     subprocess.run([sys.executable, "-c", code, str(tmp_path)], env=environment, check=True)
+
+
+def test_no_thread_begins_before_the_windows_own_has_loaded_the_records(tmp_path: Path) -> None:
+    """A table that is dropped the moment the window stands, and a decision that is kept."""
+    code = (
+        "import sys; from concurrent.futures import ThreadPoolExecutor; from pathlib import Path\n"
+        "from PySide6.QtWidgets import QApplication\n"
+        "from valvelab.window.bench import Bench; from valvelab.window.main_window import MainWindow\n"
+        "begin, seen = ThreadPoolExecutor.submit, []\n"
+        "def submit(self, *work):\n"
+        "    seen.append('valvelab.workbench.saved_bench' in sys.modules); return begin(self, *work)\n"
+        "ThreadPoolExecutor.submit = submit\n"
+        "app = QApplication([]); bench = Bench(Path(sys.argv[1])); window = MainWindow(bench); window.show()\n"
+        "assert 'pydantic' not in sys.modules\n"
+        "bench.keep(); bench.add_files([sys.argv[2]]); app.processEvents(); bench.close()\n"
+        "assert len(seen) >= 2 and all(seen), seen"
+    )
+    environment = {**os.environ, "QT_QPA_PLATFORM": "offscreen"}
+    table = ROOT / "sample_profiles" / "quillmere_four_camshaft.csv"
+    subprocess.run([sys.executable, "-c", code, str(tmp_path), str(table)], env=environment, check=True)
 
 
 def test_threads_that_want_arrays_at_once_all_get_them() -> None:

@@ -464,7 +464,7 @@ def look():
         window.close() if sys.argv[-1] != "die" else __import__("os")._exit(9)
     else:
         QTimer.singleShot(50, look)
-QTimer.singleShot(300, look)
+QTimer.singleShot(0, lambda: QTimer.singleShot(1000, look))  # once the loop runs: the frame comes first
 from valvelab.window.start import run
 sys.exit(run([word for word in sys.argv[1:] if word != "die"]))
 """

@@ -23,6 +23,7 @@ from valvelab.workbench.background import Question, answer
 from valvelab.workbench.contents import assigned_columns, read_content, shape_of
 from valvelab.workbench.document import Answer, BenchFile, Content, Document, Problem, Value
 from valvelab.workbench.dropped import opened
+from valvelab.workbench.first_import import records
 from valvelab.workbench.history import History
 from valvelab.workbench.opening import arrived, bring_forward
 from valvelab.workbench.recovery import LeftBench, OwnFile, keep_beside
@@ -318,6 +319,7 @@ class Bench(QObject):
             return
         self._running[key] = label
         self.busy_changed.emit(label)
+        records()
         if self._pool is None:
             self._take((key, work()))
             return
@@ -417,6 +419,7 @@ class Bench(QObject):
         elif self._keeping is not None and not self._keeping.done():
             self._keeper.start()
         else:
+            records()
             self._keeping = self._kept_by.submit(self._own.save, self.document)
             self._keeping.add_done_callback(lambda done: self._was_kept.emit(done.exception()))
 

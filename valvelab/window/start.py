@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 
 from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QApplication, QMessageBox
@@ -14,6 +15,7 @@ from valvelab.window.crash import CrashPath
 from valvelab.window.icons import icon
 from valvelab.window.main_window import MainWindow
 from valvelab.workbench import settings
+from valvelab.workbench.first_import import RECORDS, load
 
 
 def run(files: list[str]) -> int:
@@ -36,15 +38,30 @@ def run(files: list[str]) -> int:
     crash.install()
     window = MainWindow(bench)
     window.show()
-    QTimer.singleShot(0, lambda: _begin(window, files))
+    _load_then(lambda: _begin(window, files), list(RECORDS))
     try:
         return application.exec()
     finally:
         crash.remove()
 
 
+def _load_then(begin: Callable[[], None], parts: list[str]) -> None:
+    """Once the empty window is painted, load what keeps a bench, a part a turn of the event loop, then begin."""
+
+    def go_on() -> None:
+        if parts:
+            load(parts.pop(0))
+            QTimer.singleShot(0, go_on)
+        else:
+            begin()
+
+    QTimer.singleShot(0, go_on)
+
+
 def _begin(window: MainWindow, files: list[str]) -> None:
     """After the first paint: read, inspect, offer what was left behind."""
+    if not window.isVisible():
+        return  # closed meanwhile
     if files:
         window.open_paths(files)
     else:

@@ -1,7 +1,8 @@
-"""numpy is imported by one thread at a time: it is a circle inside, which a second thread would find half made."""
+"""What is imported by one thread at a time: a library that is a circle inside would be found half made by a second."""
 
 from __future__ import annotations
 
+from importlib import import_module
 from threading import Lock
 
 _LOCK = Lock()
@@ -11,3 +12,19 @@ def numeric() -> None:
     """Load numpy, or wait until the thread that does so is done; whoever is about to load what needs it asks first."""
     with _LOCK:
         import numpy.typing  # noqa: F401, ICN001
+
+
+RECORDS = ("pydantic", "pydantic.json_schema", "valvelab.records.result", "valvelab.workbench.saved_bench")
+"""What keeps a bench, in the order of its parts: none of them takes long by itself."""
+
+
+def records() -> None:
+    """Load what keeps a bench; the window's thread does so before it begins another, which needs it too."""
+    for part in RECORDS:
+        load(part)
+
+
+def load(part: str) -> None:
+    """Load a module, or wait until whoever loads one is done."""
+    with _LOCK:
+        import_module(part)

@@ -14,7 +14,6 @@ from pathlib import Path
 
 from valvelab.file_lock import FileLock
 from valvelab.workbench.document import Document
-from valvelab.workbench.saved_bench import saved_document, saved_text
 from valvelab.workbench.unsaved import unsaved
 from valvelab.writing import make_folder, set_aside, write_whole
 
@@ -30,6 +29,8 @@ class OwnFile:
 
     def save(self, document: Document) -> None:
         """Keep the decisions of a document; CannotWrite where that fails."""
+        from valvelab.workbench.saved_bench import saved_text
+
         make_folder(self.path.parent, private=True)
         self._lock.take()
         write_whole(self.path, saved_text(document), private=True)
@@ -71,6 +72,8 @@ def claim(folder: Path, but: Collection[Path] = ()) -> tuple[LeftBench | None, t
         lock = _lock_of(path)
         if path in but or not lock.take():
             continue
+        from valvelab.workbench.saved_bench import saved_document
+
         try:
             document = saved_document(path.read_bytes())
         except FileNotFoundError:
