@@ -136,9 +136,11 @@ def respond(
     )
 
 
-_CONTACT = 5
-"""Rows of a table that contacts ask of the state, of the valve's place x and speed v: −k x at the gear and at the seat,
-−v at each, and the shut gear's pull beyond the spring's, k x + c v − seat force."""
+_ASKED = 6
+"""Rows that contacts ask of the state, of the valve's place x and speed v: −k x at gear and seat, −v at each, and −k x
+once more, by the share of the damping that so much squeeze brings."""
+_PUSHED = slice(_ASKED, _ASKED + 2)
+_STATE = _ASKED + 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,42 +150,38 @@ class _Table:
     whole: FloatArray
     carried: FloatArray
     moved: FloatArray
-    contact: FloatArray
-    beyond: FloatArray
+    asked: FloatArray
+    pushed: FloatArray
+    told: FloatArray
     state: FloatArray
-    valve: FloatArray
     squeeze: FloatArray
-    force: FloatArray
-    foretold: FloatArray
-    missed: FloatArray
+    gain: FloatArray
 
     @staticmethod
-    def of(table: FloatArray, size: int, coils: int) -> _Table:
-        """The rows of a table whose state has so many rows, and so many coils that can touch."""
-        end = _CONTACT + size
-        rows = end + coils
+    def of(table: FloatArray, size: int) -> _Table:
+        """The rows of a table whose state has so many rows."""
+        end = _STATE + size
         return _Table(
             whole=table,
-            carried=table[_CONTACT:],
-            moved=table[:rows],
-            contact=table[: _CONTACT - 1],
-            beyond=table[_CONTACT - 1],
-            state=table[_CONTACT:end],
-            valve=table[_CONTACT],
-            squeeze=table[end:rows],
-            force=table[rows],
-            foretold=table[rows + 1],
-            missed=table[rows + 2],
+            carried=table[_ASKED:],
+            moved=table[:-2],
+            asked=table[:_ASKED],
+            pushed=table[_PUSHED],
+            told=table[_ASKED : _STATE + 1],
+            state=table[_STATE:end],
+            squeeze=table[end:-4],
+            gain=table[-2],
         )
 
 
 class _March:
     """The steps of one batch; its columns are speeds, sorted so that the longest cycles come first.
 
-    A table has these rows: what contacts ask of the state (`_CONTACT`), positions and velocities, squeezes of coils
-    (where they can touch), force on the valve beyond the shut gear (at the step's start, foretold for its end, and what
-    the last foretelling missed), and a one. One product of all but the first of them is the next table, but for the
-    forces.
+    A table has these rows: what contacts ask of the state (`_ASKED`), what gear and seat push, positions and
+    velocities, squeezes of coils (where they can touch), the shut gear's pull beyond the spring's, k x + c v − seat
+    force, the force on the valve that was foretold for the step's end, how much more the cam asks of the gear by then,
+    and a one. One product of all but the first of them gives the next table, but for what is pushed and the last two
+    rows.
     """
 
     def __init__(self, gear: ValveGear, drives: list[Drive], steps: IntArray, step_s: float, cycles: int) -> None:
@@ -197,6 +195,10 @@ class _March:
             [slope * (720.0 / (int(count) * step_s)) for (_, slope), count in zip(both, steps, strict=True)]
         )
         self.coils = self.nodes if math.isfinite(self.parts.element_gap_mm) else 0
+        #: damping fades in with the squeeze, so that the force has no jump where contact begins
+        self.damping = np.array([[gear.gear_damping], [gear.seat_damping]])
+        squeezes = np.array([[gear.gear_squeeze_mm], [gear.seat_squeeze_mm]])
+        self.fade = self.damping / (np.array([[gear.stiffness_n_per_mm], [gear.seat_stiffness]]) * squeezes)
         self.moving, self.correction = self._matrices()
         longest = cycles * int(steps.max())
         #: gear force, seat force and lift, single precision, which is a thousandth of what the step leaves
@@ -205,26 +207,42 @@ class _March:
         self.states: FloatArray | None = None
 
     def _matrices(self) -> tuple[FloatArray, FloatArray]:
-        """The product's matrix, and what the squeezes of coils at a step's end still change in the state."""
+        """The product's matrix, and what the squeezes of coils at a step's end still change in the next table."""
         gear, size, coils, nodes = self.gear, 2 * self.nodes, self.coils, self.nodes
         step = propagator(gear, self.parts, self.step_s)
-        rows = size + coils
-        moving = np.zeros((rows, rows + 4))
-        moving[:size, :size] = step.state
-        moving[:size, size:rows] = (step.start + step.end)[:, 1 : 1 + coils]
-        moving[:size, rows] = step.start[:, 0]
-        moving[:size, rows + 1] = step.end[:, 0]
-        moving[:size, rows + 2] = step.state @ step.end[:, 0]
+        ends = step.end[:, 0]
+        missed = step.state @ ends
         squeeze = coil_squeeze(nodes)[:coils]
-        moving[size:rows] = squeeze @ moving[:nodes]
-        moving[size:rows, -1] = -self.parts.element_gap_mm if coils else 0.0
+        # of what was pushed, of the state, of squeezes, then of beyond, foretold, gain and one
+        forces = (step.start[:, 0] + ends + missed)[:, None]
+        state = np.hstack(
+            [
+                forces.repeat(2, axis=1),
+                step.state,
+                (step.start + step.end)[:, 1 : 1 + coils],
+                forces,
+                -missed[:, None],
+                ends[:, None],
+                np.zeros((size, 1)),
+            ]
+        )
+        squeezed = squeeze @ state[:nodes]
+        squeezed[:, -1] -= self.parts.element_gap_mm if coils else 0.0
+        asks = np.zeros((_ASKED, size))
+        asks[:, 0] = -gear.stiffness_n_per_mm, -gear.seat_stiffness, 0.0, 0.0, 0.0, 0.0
+        asks[2:4, nodes] = -1.0
+        asks[4:] = self.fade * asks[:2]
+        pull = np.zeros((1, size))
+        pull[0, [0, nodes]] = gear.stiffness_n_per_mm, gear.gear_damping
+        beyond = pull @ state
+        beyond[0, -1] -= gear.spring.seat_force_n
+        foretold = np.zeros((1, state.shape[1]))
+        foretold[0, [0, 1, -4, -2]] = 1.0
         late = step.end[:, 1 : 1 + coils]
-        asks = np.zeros((_CONTACT, size))
-        asks[:, 0] = -gear.stiffness_n_per_mm, -gear.seat_stiffness, 0.0, 0.0, gear.stiffness_n_per_mm
-        asks[:, nodes] = 0.0, 0.0, -1.0, -1.0, gear.gear_damping
-        asked = asks @ moving[:size]
-        asked[-1, -1] -= gear.spring.seat_force_n
-        return np.concatenate([asked, moving]), np.concatenate([asks @ late, late, squeeze @ late[:nodes]])
+        pushed = np.zeros((2, state.shape[1]))
+        moving = np.vstack([asks @ state, pushed, state, squeezed, beyond, foretold])
+        none = np.zeros((2, coils))
+        return moving, np.vstack([asks @ late, none, late, squeeze @ late[:nodes], pull @ late, none[:1]])
 
     def _at_rest(self) -> tuple[FloatArray, FloatArray]:
         """Lift of the valve and force of gear and seat on it in balance at the start, by bisection."""
@@ -241,12 +259,13 @@ class _March:
     def run(self, *, keep_state: bool, tell: Tell | None) -> None:
         """March to the end of the longest cycles."""
         gear, nodes, size, columns = self.gear, self.nodes, 2 * self.nodes, self.steps.size
-        state, rows = slice(_CONTACT, _CONTACT + size), _CONTACT + size + self.coils
         lift, push = self._at_rest()
-        table = np.zeros((rows + 4, columns))
+        table = np.zeros((_STATE + size + self.coils + 4, columns))
+        table[_ASKED] = push
+        table[_STATE : _STATE + nodes] = (1.0 - np.arange(nodes) / nodes)[:, None] * lift
+        table[-4] = gear.stiffness_n_per_mm * lift - gear.spring.seat_force_n
+        table[-3] = table[-4] + push
         table[-1] = 1.0
-        table[state][:nodes] = (1.0 - np.arange(nodes) / nodes)[:, None] * lift
-        table[rows] = push - gear.spring.seat_force_n + gear.stiffness_n_per_mm * lift
         spare = table.copy()
         ends, longest = self.steps * self.cycles, self.history.shape[2]
         if keep_state:
@@ -260,11 +279,12 @@ class _March:
             count = min(AT_ONCE, longest - done)
             active = int(np.searchsorted(-ends, -done, side="left"))
             places = (done + 1 + np.arange(count)[:, None]) % self.steps[:active] + self.starts[:active]
-            # each contact's force if the valve stood at zero, then how fast what pushes it moves
-            towards = np.zeros((count, 4, active))
+            # each contact's force if the valve stood at zero, how fast what pushes it moves, and its share of damping
+            towards = np.zeros((count, _ASKED, active))
             np.multiply(self.drive[places] - gear.lash_mm, gear.stiffness_n_per_mm, out=towards[:, 0])
             towards[:, 1] = gear.seat_stiffness * gear.seat_squeeze_mm
             towards[:, 2] = self.rate[places]
+            np.multiply(towards[:, :2], self.fade, out=towards[:, 4:])
             held = towards[:, 0] + gear.gear_damping * towards[:, 2]
             gained = np.diff(held, axis=0, prepend=before[None, :active])
             before = held[-1]
@@ -284,43 +304,32 @@ class _March:
         states: FloatArray | None,
     ) -> tuple[FloatArray, FloatArray]:
         """Some steps of the columns that still run; the tables by turns, the one with the last state first."""
-        gear, active = self.gear, now.shape[1]
-        damping = np.array([[gear.gear_damping], [gear.seat_damping]])
-        # damping fades in with the squeeze, so that the force has no jump where contact begins
-        full = np.array(
-            [[gear.stiffness_n_per_mm * gear.gear_squeeze_mm], [gear.seat_stiffness * gear.seat_squeeze_mm]]
-        )
-        fade = damping / full
-        contact, damped = np.empty((4, active)), np.empty((2, active))
-        undamped, closing = contact[:2], contact[2:]
-        touched = np.zeros((self.coils, active))
-        here, there = _Table.of(now, 2 * self.nodes, self.coils), _Table.of(then, 2 * self.nodes, self.coils)
+        damping, touched = self.damping, np.zeros((self.coils, now.shape[1]))
+        contact = np.empty((_ASKED, now.shape[1]))
+        undamped, closing, damped = contact[:2], contact[2:4], contact[4:]
+        here, there = _Table.of(now, 2 * self.nodes), _Table.of(then, 2 * self.nodes)
         for step, (asked, gain, history) in enumerate(zip(towards, gained, kept, strict=True)):
-            pushed = history[:2]
-            np.add(here.force, gain, out=here.foretold)
+            here.gain[:] = gain
             np.matmul(self.moving, here.carried, out=there.moved)
             if self.coils:
                 self._clash(here.squeeze, there, touched)
-            np.add(asked, there.contact, out=contact)
-            np.multiply(undamped, fade, out=damped)
+            np.add(asked, there.asked, out=contact)
             np.maximum(damped, 0.0, out=damped)
             np.minimum(damped, damping, out=damped)
             np.multiply(damped, closing, out=damped)
-            np.add(undamped, damped, out=pushed)
-            np.maximum(pushed, 0.0, out=pushed)
-            np.add(pushed[0], pushed[1], out=there.force)
-            np.add(there.force, there.beyond, out=there.force)
-            np.subtract(there.force, here.foretold, out=there.missed)
-            history[2] = there.valve
+            np.add(undamped, damped, out=there.pushed)
+            np.maximum(there.pushed, 0.0, out=there.pushed)
+            history[:] = there.told
             if states is not None:
                 states[step] = there.state
             here, there = there, here
         if self.coils:
+            active = now.shape[1]
             np.maximum(self.touched[:active], touched.max(axis=0), out=self.touched[:active])
         return here.whole, there.whole
 
     def _clash(self, before: FloatArray, then: _Table, touched: FloatArray) -> None:
-        """Squeezes of coils only push; where they changed over the step, so does the state."""
+        """Squeezes of coils only push; where they changed over the step, so does what follows from them."""
         squeeze = then.squeeze
         np.maximum(squeeze, 0.0, out=squeeze)
         change = squeeze - before
