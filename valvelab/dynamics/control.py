@@ -6,13 +6,13 @@ Source: plain mechanics.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason, refuse_unless_above_zero
+from valvelab.frozen import frozen
 
 # crank deg per cam rad: a derivative by crank deg times this is one by cam rad
 CRANK_DEG_PER_CAM_RAD = 360.0 / math.pi
@@ -40,7 +40,7 @@ def contact_force(
     return np.asarray(seat_force_n + rate_n_per_mm * lift_mm + inertia)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Separation:
     """Lowest crank speed at which contact fails, and where; None where no speed makes it fail."""
 

@@ -7,15 +7,15 @@ Source: structural dynamics, textbook (lumped masses, penalty contacts).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpringChain:
     """A valve spring as a chain of equal masses between retainer and seat.
 
@@ -43,7 +43,7 @@ class SpringChain:
         return 0 if self.surge_hz is None else self.masses
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ValveGear:
     """A whole gear. `effective_mass_kg` at the valve includes a third of the spring, as is usual for lumped masses.
 
@@ -107,7 +107,7 @@ class ValveGear:
         return 2.0 * self.seat_damping_ratio * math.sqrt(self.seat_stiffness * self.effective_mass_kg * 1e-3)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Matrices:
     """Linear part: masses (n,), stiffness and damping (n, n), node 0 the valve; `element_rate` of one element."""
 

@@ -5,18 +5,17 @@ Source: linear systems under a force that is linear over the step, textbook (mat
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.dynamics.model import Matrices, ValveGear
+from valvelab.frozen import frozen
 
 TERMS = 14
 """Of the exponential's series, after scaling to a norm of at most a half: the rest is below 1e-16."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Propagator:
     """State (positions, then velocities) after a step from that before it, and from inputs at its two ends.
 

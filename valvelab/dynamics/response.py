@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -21,6 +20,7 @@ from valvelab.arrays import FloatArray, IntArray, finite
 from valvelab.dynamics.model import ValveGear, matrices
 from valvelab.dynamics.propagator import coil_squeeze, propagator
 from valvelab.errors import CannotEvaluate, Reason, ValvelabError
+from valvelab.frozen import frozen
 
 STEP_RADIANS = 0.4
 """Step times the valve's frequency on gear and seat; the error it leaves is told in tests/benchmarks."""
@@ -39,7 +39,7 @@ class Stopped(ValvelabError):
         super().__init__("the dynamic model was stopped")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Drive:
     """What the cam asks of the valve over one cycle, evenly spaced: lift without lash (mm) and slope by crank deg.
 
@@ -69,7 +69,7 @@ class Drive:
         return y + t * (v + t * (square + t * cube)), (v + t * (2.0 * square + 3.0 * t * cube)) / width
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Response:
     """Histories at one crank speed over the cycles kept, in order of time.
 
@@ -143,7 +143,7 @@ _PUSHED = slice(_ASKED, _ASKED + 2)
 _STATE = _ASKED + 2
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Table:
     """The rows of a table by what they are; `carried` are those that a product takes, `moved` those that it gives."""
 
@@ -204,6 +204,7 @@ class _March:
         #: gear force, seat force and lift, single precision, which is a thousandth of what the step leaves
         self.history = np.empty((3, steps.size, longest), np.float32)
         self.touched = np.zeros(steps.size)
+        self.touching: bool | np.bool_ = False
         self.states: FloatArray | None = None
 
     def _matrices(self) -> tuple[FloatArray, FloatArray]:
@@ -331,12 +332,15 @@ class _March:
     def _clash(self, before: FloatArray, then: _Table, touched: FloatArray) -> None:
         """Squeezes of coils only push; where they changed over the step, so does what follows from them."""
         squeeze = then.squeeze
+        touching = squeeze.max() > 0.0
+        if not (touching or self.touching):
+            squeeze.fill(0.0)
+            return
         np.maximum(squeeze, 0.0, out=squeeze)
-        change = squeeze - before
-        if change.any():
-            np.add(then.moved, self.correction @ change, out=then.moved)
-            np.maximum(squeeze, 0.0, out=squeeze)
-            np.maximum(touched, squeeze, out=touched)
+        np.add(then.moved, self.correction @ (squeeze - before), out=then.moved)
+        np.maximum(squeeze, 0.0, out=squeeze)
+        np.maximum(touched, squeeze, out=touched)
+        self.touching = touching or squeeze.max() > 0.0
 
     def response(self, column: int, rpm: float, start_crank_deg: float, record_from: int) -> Response:
         """What one column did, from the cycle on that is kept."""

@@ -5,15 +5,14 @@ Source: helical spring as a bar in longitudinal vibration, textbook; common prac
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from valvelab.arrays import FloatArray, finite
 from valvelab.errors import CannotEvaluate, Reason, refuse_unless_above_zero
+from valvelab.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Resonance:
     """One order of the lift meeting the spring's surge frequency."""
 

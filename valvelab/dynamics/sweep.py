@@ -6,7 +6,6 @@ Source: the model of this room, one speed after another.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import islice
 
 import numpy as np
@@ -16,6 +15,7 @@ from valvelab.arrays import FloatArray, finite, read_only
 from valvelab.dynamics.model import ValveGear
 from valvelab.dynamics.response import Drive, Response, Tell, respond, step_needed
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.frozen import frozen
 from valvelab.kept import Kept
 from valvelab.valve_motion.rocker import Rocker
 from valvelab.valve_motion.valve_lift import Gear, LobeProfile, Timing, valve_motion
@@ -30,7 +30,7 @@ FREE_TRAVEL_SHARE = 1.5
 """Free travel as a share of the greatest lift, where the spring's own (to solid) is not stated."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LobeDrive:
     """One lobe with its rocker and its place on the crank, and where its greatest lift stands there."""
 
@@ -40,7 +40,7 @@ class LobeDrive:
     peak_crank_deg: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpeedSweep:
     """What one lobe's valve does over a sweep; arrays by speed unless said.
 
@@ -152,7 +152,7 @@ def _step(gear: ValveGear, speeds: FloatArray) -> float:
     return step
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _AtSpeed:
     """One lobe at one speed: the figures of `SpeedSweep`; angles from the peak."""
 
@@ -169,7 +169,7 @@ class _AtSpeed:
     greatest_lift_mm: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Onset:
     """Where contact is first lost; the angle from the peak."""
 
