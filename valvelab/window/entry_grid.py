@@ -13,6 +13,7 @@ from PySide6.QtWidgets import (
     QHeaderView,
     QLineEdit,
     QMenu,
+    QStyle,
     QStyledItemDelegate,
     QStyleOptionViewItem,
     QTableView,
@@ -23,6 +24,7 @@ from valvelab.csv_text import csv_text
 from valvelab.files.column_names import height_of, split_header
 from valvelab.language import say
 from valvelab.window.painting import LEFT, RIGHT, write
+from valvelab.window.tables import BESIDE
 from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench import entry
 from valvelab.workbench.entry import Grid, Place
@@ -31,6 +33,7 @@ from valvelab.workbench.entry_told import Mark
 
 Index = QModelIndex | QPersistentModelIndex
 _LONGEST_BLOCK = 20_000
+_IN_FRONT = QStyle.StateFlag.State_Selected | QStyle.StateFlag.State_HasFocus
 MARK = Qt.ItemDataRole.UserRole
 SIGNS = {"wrong": ("✗", "reject"), "doubtful": ("▲", "undecided")}
 
@@ -98,7 +101,7 @@ class EntryModel(QAbstractTableModel):
             case Qt.ItemDataRole.DisplayRole | Qt.ItemDataRole.EditRole:
                 return self.grid.cell(row, column)
             case Qt.ItemDataRole.TextAlignmentRole:
-                return LEFT if entry.takes(self.kind, self.grid.heads[column]) is None else RIGHT
+                return self.side(column)
             case Qt.ItemDataRole.AccessibleTextRole:
                 return f"{self.spoken(row, column)}: {self.grid.cell(row, column) or 'empty'}"
             case _:
@@ -132,8 +135,12 @@ class EntryModel(QAbstractTableModel):
             title, unit = split_header(self.grid.heads[section])
             return f"{title}\n{'µm' if unit == 'um' else unit}" if unit else title
         if role == Qt.ItemDataRole.TextAlignmentRole:
-            return LEFT if entry.takes(self.kind, self.grid.heads[section]) is None else RIGHT
+            return self.side(section)
         return None
+
+    def side(self, column: int) -> Qt.AlignmentFlag:
+        """Where the words of a column stand: numbers at the right."""
+        return LEFT if entry.takes(self.kind, self.grid.heads[column]) is None else RIGHT
 
     def spoken(self, row: int, column: int) -> str:
         """What a cell is, in words: `spring Q03 at 40 mm`, `1I at 25`."""
@@ -183,9 +190,19 @@ class CellKeys(QStyledItemDelegate):
         self.closeEditor.emit(editor, QAbstractItemDelegate.EndEditHint.NoHint)
 
     def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
-        """The cell, framed with a sign where it can't be read or is in doubt."""
+        """The cell, framed with a sign where it can't be read or is in doubt; one of mere words without the style."""
+        model, row, column = self._view.entry_model, index.row(), index.column()
+        text, mark = model.grid.cell(row, column), model.mark(row, column)
+        words = option.rect.adjusted(BESIDE, 0, -BESIDE, 0)
+        if (
+            mark is None
+            and not option.state & _IN_FRONT
+            and option.fontMetrics.horizontalAdvance(text) <= words.width()
+        ):
+            painter.setPen(current_theme().colour("text"))
+            painter.drawText(words, model.side(column), text)
+            return
         super().paint(painter, option, index)
-        mark = index.data(MARK)
         if mark is None:
             return
         sign, colour = SIGNS[mark.level]

@@ -300,7 +300,7 @@ class ByValue(QSortFilterProxyModel):
         return self.keep(self.rows().rows[row])
 
 
-_BESIDE = 7
+BESIDE = 7
 """Room beside the text of a cell, as the style leaves it there."""
 
 
@@ -332,7 +332,7 @@ class PlainCells(QStyledItemDelegate):
             self._rows[at] = self._sheet.proxy.mapToSource(index).row()
         number, column = self._rows[at], model.columns[index.column()]
         row, text, box = model.rows[number], model.said(number, index.column()), option.rect
-        words = box.adjusted(_BESIDE, 0, -_BESIDE, 0)
+        words = box.adjusted(BESIDE, 0, -BESIDE, 0)
         if not self._is_plain(column, row, option) or not self._fits(column, text, words.width()):
             super().paint(painter, option, index)
             return
