@@ -109,9 +109,13 @@ def lash_told(result: LashResult, system: System) -> str:
     held = sum(row.in_band for row in result.valves)
     then = word("{plan}. Then {held} of {count} valves are in their band.")
     text = then.format(plan=plan_told(result), held=held, count=len(result.valves))
-    if result.spare_mm:
-        sizes = Counter(figure(size, None, "mm", system) for size in result.spare_mm)
-        spare = ", ".join(size if many == 1 else f"{many} × {size}" for size, many in sizes.items())
-        onto = word(" Onto the shelf: {sizes} {unit}.")
-        text += onto.format(sizes=spare, unit=display_unit("mm", system).label)
-    return text
+    return " ".join(filter(None, (text, spare_told(result, system))))
+
+
+def spare_told(result: LashResult, system: System) -> str:
+    """What is left over, or nothing, such as `Onto the shelf: 2.550, 2.720 mm`."""
+    if not result.spare_mm:
+        return ""
+    sizes = Counter(figure(size, None, "mm", system) for size in result.spare_mm)
+    spare = ", ".join(size if many == 1 else f"{many} × {size}" for size, many in sizes.items())
+    return word("Onto the shelf: {sizes} {unit}.").format(sizes=spare, unit=display_unit("mm", system).label)

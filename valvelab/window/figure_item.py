@@ -372,10 +372,12 @@ class FigureItem:
             self.view.setRange(xRange=whole, yRange=(low, top), padding=0.01)
 
     def _head(self) -> float:
-        """Share of the height that title and legend take."""
+        """Share of the height that title and legend take, and half of a mark that stands right below them."""
         tall = max(30.0, self.view.size().height())
         lines = 2.05 if self._below and self.legend.isVisible() else 1.05
-        return float(min(0.5, lines * QFontMetricsF(self.title.font()).height() / tall))
+        drawn = (marks for marks in self.figure.marks if marks.x.size and not marks.bare)
+        beside = 0.5 * max((self._symbol(marks)[1] for marks in drawn), default=0.0)
+        return float(min(0.5, (lines * QFontMetricsF(self.title.font()).height() + beside) / tall))
 
     def _clear(self) -> None:
         for item in (*self._curves, *self._others):

@@ -13,7 +13,7 @@ from valvelab.figures.lash_figures import lash_figure
 from valvelab.inspection.engine.lash import SAME_MM, LashInspection, LashShim, shims_for
 from valvelab.language import aloud, say
 from valvelab.records.lash import LashResult, LashValve
-from valvelab.tables.lash import lash_columns, lash_told, purchase_columns, shim_columns
+from valvelab.tables.lash import lash_columns, purchase_columns, shim_columns, spare_told
 from valvelab.units import System
 from valvelab.window.bays.view import BayView, numbered
 from valvelab.window.bench import Bench
@@ -39,7 +39,7 @@ class LashView(BayView[LashInspection]):
         self._inspection: LashInspection | None = None
         self._valve = ""
         self.told = QLabel(self, wordWrap=True, textFormat=Qt.TextFormat.PlainText)
-        self.told.setAccessibleName(say("The plan in words"))
+        self.told.setAccessibleName(say("What the plan leaves over"))
         self.plan = TableView("lash plan", (), self, spoken="Shim at each valve", sortable=False)
         self.plan.chosen.connect(lambda row: self.choose_item(row.valve))
         self.figure = FigureView("Lash as measured and by the plan", self)
@@ -94,7 +94,7 @@ class LashView(BayView[LashInspection]):
     def _show_plan(self, inspection: LashInspection, units: System, fixed: dict[str, float]) -> None:
         result = inspection.result
         with aloud():
-            self.told.setText(lash_told(result, units))
+            self.told.setText(spare_told(result, units))
         columns = [of(column, units, result.valves, colour=_colour, strong=_moves) for column in lash_columns()]
         kept = TableColumn("", lambda row: _KEPT if row.valve in fixed else "", "Fixed by hand", number=False)
         self.plan.show_rows(result.valves, [*columns, *([kept] if fixed else [])])
