@@ -40,6 +40,8 @@ _SLACK = 0.005
 _LONG_DASHES = [9.0, 3.0]
 _SEEN = 200
 """Points of a curve that words on the plot keep off."""
+_CLEAR = 3.0
+"""Room between a mark and the words above it, in pixels."""
 _FILLS: dict[str, float] = {"series": 0.5, "measured": 0.35, "guide": 0.22, "reject": 0.35, "undecided": 0.35}
 """How opaque a band is filled; 0.16 for a role that is not here."""
 
@@ -376,7 +378,7 @@ class FigureItem:
         tall = max(30.0, self.view.size().height())
         lines = 2.05 if self._below and self.legend.isVisible() else 1.05
         drawn = (marks for marks in self.figure.marks if marks.x.size and not marks.bare)
-        beside = 0.5 * max((self._symbol(marks)[1] for marks in drawn), default=0.0)
+        beside = max((0.5 * self._symbol(marks)[1] + _CLEAR for marks in drawn), default=0.0)
         return float(min(0.5, (lines * QFontMetricsF(self.title.font()).height() + beside) / tall))
 
     def _clear(self) -> None:
