@@ -14,9 +14,13 @@ from something import each
 from valvelab.cli.main import main
 from valvelab.figures.meaning_figures import PICTURES, meaning_figure
 from valvelab.inspection.characteristics import all_characteristics
+from valvelab.places import sample_profiles
+from valvelab.window.bays.springs_view import SpringsView
 from valvelab.window.explaining import characteristic_in
 from valvelab.window.tables import TableView
 from valvelab.workbench import guide
+from valvelab.workbench.sets import Grouping, SpringsState
+from valvelab.workbench.springs_bay import readings_of
 
 if TYPE_CHECKING:
     from valvelab.window.main_window import MainWindow
@@ -114,6 +118,25 @@ def test_the_key_opens_the_characteristic_that_is_chosen(window: MainWindow) -> 
     facts.select_where(lambda fact: fact.name == "runout TIR")
     assert characteristic_in(facts, ("lobe",)).name == "runout_tir"
     window.guide.close()
+
+
+def test_a_column_of_the_sets_is_explained_and_so_is_the_worst_of_a_set(window: MainWindow) -> None:
+    names = ("tray.csv", "spec.toml")
+    window.bench.add_files([str(sample_profiles() / f"springs_quillmere_{name}") for name in names])
+    springs = [f"Q{number:02d}" for number in range(1, 17)]
+    sets = Grouping((tuple(springs),))
+    window.bench.set(SpringsState, groupings={readings_of(window.bench.document): sets})
+    view = window.pages.front()
+    assert isinstance(view, SpringsView)
+    tree = view.sets_pane.tree
+    top = tree.topLevelItem(0)
+    found = []
+    for column in range(tree.columnCount()):
+        tree.setCurrentItem(top, column)
+        asked = characteristic_in(tree, ("spring",))
+        found.append(None if asked is None else asked.name)
+    assert found[:3] == [None, "seat_force", "rate"]
+    assert found[-1] in found[1:-1]
 
 
 def test_the_filter_leaves_those_that_fit_and_chooses_one_of_them(window: MainWindow) -> None:

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from something import each
 
 from valvelab.cli.main import main
 from valvelab.errors import CannotEvaluate
@@ -320,7 +321,7 @@ def test_an_event_that_was_read_once_has_the_wheels_uncertainty_and_that_of_dead
 def test_lifts_a_micrometre_apart_are_two() -> None:
     apart = (EventReading("1I", 1.0, 352.0, 222.0), EventReading("1I", 1.001, 353.0, 221.0))
     lobe = degree(Sheet(events=apart)).lobes[0]
-    for row in apart:
+    for row in each(apart):
         found = lobe.events_at(row.lift_mm)
         assert found is not None
         assert found.at_mm == row.lift_mm

@@ -44,6 +44,7 @@ from PySide6.QtWidgets import (
 
 from valvelab.language import say, say_many, say_number
 from valvelab.units import System
+from valvelab.window.explaining import ABOUT
 from valvelab.window.figure_item import SERIES_SYMBOLS, role_colour
 from valvelab.window.numbers import display_unit, show
 from valvelab.window.painting import RIGHT
@@ -167,6 +168,8 @@ class SetsTree(QTreeWidget):
         self.headerItem().setToolTip(
             1 + len(names), say("The characteristic that uses most of its limit, and how much")
         )
+        for column, name in enumerate(names, start=1):
+            self.headerItem().setData(column, ABOUT, name)
         marks = _marks(usable)
         counts = {name: sets.decimals(name, units, usable.values) for name in names}
         strong = scaled(self.font(), 1.0, strong=True)
@@ -244,6 +247,7 @@ class SetsTree(QTreeWidget):
                 ),
             )
             item.setData(last, _USE, float(share))
+            item.setData(last, ABOUT, one.worst)
             item.setForeground(last, theme.colour("reject" if one.over else "text"))
 
     def _leaves(
