@@ -48,6 +48,18 @@ def test_runout_is_the_harmonics_range_over_the_arc() -> None:
     assert base.runout_mm == pytest.approx(0.05 - 0.05 * np.cos(ends).min(), abs=2e-5)
 
 
+@pytest.mark.parametrize("beside", [-25.0, 25.0])
+def test_runout_names_its_highest_and_its_lowest_place(beside: float) -> None:
+    at = LOBE.centre + 180.0 + beside
+    fitted = fit(ANGLE, swept(0.0, 0.05, at))
+    base = fitted.bases[0]
+    assert base is not None
+    # farther from the highest place lies the end of the arc that stands on the other side
+    lowest = base.first if beside > 0.0 else base.last
+    assert base.runout_ends[0] == pytest.approx(at, abs=0.5 * fitted.splines.step)
+    assert base.runout_ends[1] == pytest.approx(fitted.splines.start + fitted.splines.step * lowest, abs=1e-9)
+
+
 def test_the_arc_ends_where_the_ramps_begin() -> None:
     fitted = fit(ANGLE, swept(0.0, 0.0, 0.0))
     base = fitted.bases[0]
@@ -76,8 +88,14 @@ def test_form_beyond_eccentricity_is_reported() -> None:
     lift[on_flanks] -= 0.006 * np.cos(np.radians(3.0 * (ANGLE[on_flanks] - 280.3)))
     base = fit(ANGLE, lift).bases[0]
     assert base is not None
-    assert base.form_mm > 0.006
-    assert base.runout_mm > 0.006
+    # second opinion: what general least squares leave of three waves a turn over that arc
+    on = np.radians(0.5 * np.arange(base.first, base.last + 1))
+    waves = 0.006 * np.cos(3.0 * (on - np.radians(280.3)))
+    circle = np.stack([np.ones_like(on), np.cos(on), np.sin(on)], axis=-1)
+    left = waves - circle @ np.linalg.lstsq(circle, waves)[0]
+    # what does not stand clear of the noise is left out of it
+    assert 0.85 * np.ptp(left) < base.form_mm < 1.02 * np.ptp(left)
+    assert base.runout_mm == pytest.approx(np.ptp(waves), rel=0.05)
 
 
 def test_left_in_the_eccentricity_stays_in_the_lift() -> None:
@@ -165,17 +183,21 @@ def test_noise_that_may_hide_in_the_form_moves_no_base_circle(monkeypatch: pytes
     assert after.max_lift().u[0] > 1.5 * before.max_lift().u[0]
 
 
+@pytest.mark.parametrize("datum", [0.0, 45.0, 90.0])
 @pytest.mark.parametrize("order", [3, 4, 5])
-def test_a_resting_run_that_is_no_circle_gives_no_eccentricity(order: int) -> None:
+def test_a_resting_run_that_is_no_circle_gives_no_eccentricity(order: int, datum: float) -> None:
     """Waves on a resting run pass for an eccentricity on any piece of it, and would move the nose by millimetres."""
     rest = np.abs(np.mod(ANGLE - LOBE.centre + 180.0, 360.0) - 180.0) > 84.0
     lift = swept(0.0, 0.0, 0.0, 1e-3) + 0.12 * rest * np.cos(np.radians(order * (ANGLE - 280.3) + 20.0))
-    found = answers(ANGLE, lift)
+    found = answers(ANGLE + datum, lift)
     base = found.fitted.bases[0]
     assert base is not None
     assert not base.circle
+    assert not base.with_eccentricity
     assert base.form_mm == pytest.approx(0.24, rel=0.1)
     assert found.max_lift().value[0] == pytest.approx(LIFT, abs=0.24 / np.sqrt(12.0))
+    # a zero anywhere between the waves' highest and lowest place (JCGM 100:2008, 4.3.7)
+    assert base.pull.tolist() == [[pytest.approx(base.form_mm / np.sqrt(12.0)), 0.0, 0.0], [0.0, 0.0, 0.0]]
 
 
 def test_an_eccentricity_on_a_short_arc_is_seen() -> None:

@@ -54,10 +54,13 @@ def test_a_tray_cut_beforehand_is_put_together_again(sets: int, size: int, loner
     assert answer.number_proven
 
 
-def test_windows_against_every_triple_of_lower_ends() -> None:
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 10**6), st.sampled_from([0.7, 1.0, 1.5]))
+def test_windows_against_every_triple_of_lower_ends(seed: int, scale: float) -> None:
     """A window is maximal when no spring can be added; looked for here from every corner that springs can make."""
-    generator = np.random.default_rng(3)
-    asked = tray(tuple("abcdefghijkl"), generator.normal(size=(12, 3)), np.array([1.4, 1.5, 1.6]), 3)
+    generator = np.random.default_rng(seed)
+    limits = scale * np.array([1.4, 1.5, 1.6])
+    asked = tray(tuple("abcdefghijklmn"), generator.normal(size=(14, 3)), limits, 3)
     windows, whole = maximal_windows(units_of(asked), asked.asked()[0], Watch())
     seen = set()
     for corner in product(*asked.values.T):
@@ -65,7 +68,10 @@ def test_windows_against_every_triple_of_lower_ends() -> None:
         seen.add(frozenset(np.flatnonzero(inside).tolist()))
     largest = {one for one in seen if len(one) >= 3 and not any(one < other for other in seen)}
     assert whole
+    assert len(windows) == len(largest)
     assert {frozenset(np.flatnonzero(mask).tolist()) for mask in windows} == largest
+    none, all_of_them = maximal_windows(units_of(asked), asked.asked()[0], Watch(), 0, all_or_none=True)
+    assert (len(none), all_of_them) == (0, not largest)
 
 
 def test_annealed_sets_keep_limits_and_conditions() -> None:
