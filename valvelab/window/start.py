@@ -38,15 +38,16 @@ def run(files: list[str]) -> int:
     crash.install()
     window = MainWindow(bench)
     window.show()
-    _load_then(lambda: _begin(window, files), list(RECORDS))
+    load_then(lambda: _begin(window, files))
     try:
         return application.exec()
     finally:
         crash.remove()
 
 
-def _load_then(begin: Callable[[], None], parts: list[str]) -> None:
+def load_then(begin: Callable[[], None]) -> None:
     """Once the empty window is painted, load what keeps a bench, a part a turn of the event loop, then begin."""
+    parts = list(RECORDS)
 
     def go_on() -> None:
         if parts:
