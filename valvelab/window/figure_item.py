@@ -428,7 +428,9 @@ class FigureItem:
         for band in (piece for whole in self.figure.bands for piece in unbroken(whole)):
             pen = pg.mkPen(role_colour(band.role, band.series), width=1)
             lines = [pg.PlotCurveItem(band.x * across, edge * up, pen=pen) for edge in (band.lower, band.upper)]
-            self._add(pg.FillBetweenItem(*lines, brush=QBrush(self._band_colour(band))), 0)
+            around = np.append(band.x, band.x[::-1]) * across, np.append(band.lower, band.upper[::-1]) * up
+            ground = QBrush(self._band_colour(band))
+            self._add(pg.PlotCurveItem(*around, pen=None, brush=ground, fillLevel="enclosed"), 0)
             for line in lines:
                 self._add(line, 0)
         self._add_marks(across, up)
