@@ -121,6 +121,7 @@ class LobesView(BayView[LobesInspection]):
             self.draw("map", self._show_whole, document, inspection)
         if self.changed("motion", inspection, document.units, look(), lobe, plots):
             self.draw("motion", self._show_motion, document, inspection, lobe, plots)
+            self.draw("lobe", self._show_lobe, document, inspection, lobe)
         if self.changed("durations", inspection, document.units, look(), lobe, plots, lift):
             self.draw("durations", self._show_durations, document, inspection, lobe, lift)
         told = (document.units, document.contents, document.current)
@@ -152,16 +153,18 @@ class LobesView(BayView[LobesInspection]):
 
     def _show_motion(self, document: Document, inspection: LobesInspection, lobe: str, plots: tuple[str, ...]) -> None:
         self.map.choose(lobe)
-        self.dial.show_dial(lobe_figures.position_dial(inspection, lobe))
         figures = [figure for name in plots if (figure := self._figure(inspection, lobe, name)) is not None]
         self.stack.show_figures(figures, document.units, _STRETCH)
         if "lift" in self.stack.items_by_name:
             self.lift_line.join(self.stack.items_by_name["lift"])
-        self.lobe_facts.show_rows(lobe_facts(inspection, lobe, document.units))
         kind = next(row.kind for row in inspection.result.lobes if row.lobe == lobe)
         self._lobe = lobe
         self._ring()
         self.lobe_name.setText(lobe + (f" {say(kind)}" if kind else ""))
+
+    def _show_lobe(self, document: Document, inspection: LobesInspection, lobe: str) -> None:
+        self.dial.show_dial(lobe_figures.position_dial(inspection, lobe))
+        self.lobe_facts.show_rows(lobe_facts(inspection, lobe, document.units))
 
     def _figure(self, inspection: LobesInspection, lobe: str, name: str) -> Figure | None:
         if name == "deviation":
