@@ -306,8 +306,9 @@ def _describe(
     abc, on_knots = _solve(design, lift[rows], splines.step, noise, alone=not circle)
     on_turn, weights = np.zeros((3, knots)), np.zeros((3, knots + 7))
     on_turn[:, rows] = on_knots
+    part = np.empty_like(on_turn)
     for lag, weight in enumerate(symbol_weights()):
-        weights[:, lag : lag + knots] += weight * on_turn
+        weights[:, lag : lag + knots] += np.multiply(weight, on_turn, out=part)
     residual = lift[rows] - design @ abc
     form, largest = _smoothed_form(residual, noise) if circle else (residual, 0.0)
     total = design[:, 1:] @ abc[1:] + form
@@ -334,10 +335,22 @@ def _smoothed_form(residual: FloatArray, noise: float) -> tuple[FloatArray, floa
     orders = np.arange(2, min(_FORM_TERMS, n // 4))
     if orders.size == 0:
         return np.zeros(n), 0.0
-    terms = np.cos(np.pi * orders[:, None] * x)
+    terms = _cosines(np.pi * x, int(orders[-1]))[2:]
     size = 2.0 / n * (terms @ residual)
     clear = np.abs(size) > max(_FORM_SIGNIFICANCE * noise * np.sqrt(2.0 / n), 2e-5)
     return np.asarray(size[clear] @ terms[clear]), float(np.abs(size[clear]).max(initial=0.0))
+
+
+def _cosines(angle: FloatArray, most: int) -> FloatArray:
+    """cos(k × angle) for k = 0 … most, (most + 1, n), by Chebyshev's recurrence: one cosine a place."""
+    terms = np.empty((most + 1, angle.size))
+    terms[0] = 1.0
+    terms[1] = np.cos(angle)
+    twice = 2.0 * terms[1]
+    for k in range(2, most + 1):
+        np.multiply(twice, terms[k - 1], out=terms[k])
+        terms[k] -= terms[k - 2]
+    return terms
 
 
 def _pull(on_knots: FloatArray, largest: float) -> FloatArray:

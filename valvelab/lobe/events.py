@@ -20,6 +20,8 @@ IndexArray = NDArray[np.int64]
 _NEWTON_STEPS = 6
 LOOKED_AT_CAM_DEG = 0.5
 """An extreme is looked for from places no farther apart."""
+_SETTLED = 1e-10
+"""A Newton step, in knots, after which the next one would be lost in rounding."""
 
 
 @frozen
@@ -121,7 +123,11 @@ def _roots(lobes: Lobes, position: IndexArray, target: FloatArray) -> tuple[Inde
         low, high = np.where(before, t, low), np.where(before, high, t)
         with np.errstate(divide="ignore", invalid="ignore"):
             step = t - value / slope
-        t = np.where(np.isfinite(step) & (step >= low) & (step <= high), step, 0.5 * (low + high))
+        nearer = np.where(np.isfinite(step) & (step >= low) & (step <= high), step, 0.5 * (low + high))
+        settled = np.abs(nearer - t).max(initial=0.0) < _SETTLED
+        t = nearer
+        if settled:
+            break
     return safe, t
 
 
@@ -159,7 +165,11 @@ def _highest(splines: SplineSet, values: FloatArray, order: int, sign: float) ->
         bend = splines.at(rows, index, t, order + 2) * splines.step**2
         with np.errstate(divide="ignore", invalid="ignore"):
             step = np.nan_to_num(slope / bend, posinf=0.0, neginf=0.0)
-        x = np.clip(x - step, start - apart, start + apart)
+        nearer = np.clip(x - step, start - apart, start + apart)
+        settled = np.abs(nearer - x).max(initial=0.0) < _SETTLED
+        x = nearer
+        if settled:
+            break
     values = sign * splines.at(rows, *_split(splines, x, limit), order)
     for place, value in zip(x, values, strict=True):
         better = value > best

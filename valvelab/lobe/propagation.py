@@ -18,6 +18,9 @@ from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.smoothing import FOURTH_DIFFERENCE, unpad
 from valvelab.lobe.spline import DEGREE, basis_at, symbol_weights
 
+_AT_ONCE = 64
+"""Lobes whose covariances are worked out in one go."""
+
 
 @frozen
 class Term:
@@ -26,6 +29,20 @@ class Term:
     places: Places
     order: int
     factor: FloatArray
+
+
+@frozen
+class _PaddedSteps:
+    """The jerk steps of all lobes, filled up with zeros to the greatest number p of them.
+
+    responses, tangents: (lobes, p, padded), as in `Smoothed`; kernels: (lobes, p, p); columns: (lobes, 5 p), padded
+    coefficients under each freed difference.
+    """
+
+    responses: FloatArray
+    tangents: FloatArray
+    kernels: FloatArray
+    columns: IndexArray
 
 
 class Propagation:
@@ -41,7 +58,21 @@ class Propagation:
         self._spread = fitted.smoothed.covariance.apply(self._base.reshape(-1, shape[2])).reshape(shape)
         self._gram = np.einsum("lik,ljk->lij", self._on_turn(self._base), self._spread[:, :, self._turn()])
         self._most_steps = max((steps.rows.size for steps in fitted.smoothed.steps), default=0)
-        self._step_columns = [fitted.smoothed.step_columns(row).ravel() for row in range(count)]
+        self._through = self._padded_steps() if self._most_steps else None
+
+    def _padded_steps(self) -> _PaddedSteps:
+        smoothed, most = self.fitted.smoothed, self._most_steps
+        count, width = smoothed.splines.padded.shape
+        responses, tangents = np.zeros((count, most, width)), np.zeros((count, most, width))
+        kernels = np.zeros((count, most, most))
+        columns = np.zeros((count, most, FOURTH_DIFFERENCE.size), dtype=np.int64)
+        for lobe, steps in enumerate(smoothed.steps):
+            size = steps.rows.size
+            if size:
+                responses[lobe, :size], tangents[lobe, :size] = smoothed.responses[lobe], smoothed.tangents[lobe]
+                kernels[lobe, :size, :size] = steps.kernel
+                columns[lobe, :size] = smoothed.step_columns(lobe)
+        return _PaddedSteps(responses, tangents, kernels, columns.reshape(count, -1))
 
     def _turn(self) -> slice:
         splines = self.fitted.splines
@@ -94,11 +125,14 @@ class Propagation:
         columns, weights, moved = self._through_steps(columns, weights)
         lobes = np.arange(columns.shape[0])[:, None, None]
         cross = self.fitted.smoothed.covariance.cross
-        # lobe by lobe: that of all at once is as large as lobes × columns²
-        own = [row @ cross(there[:, None], there[None, :]) @ row.T for there, row in zip(columns, weights, strict=True)]
+        own = np.empty((weights.shape[0], weights.shape[1], weights.shape[1]))
+        # some lobes at a time: what lies between is as large as lobes × columns²
+        for some in (slice(k, k + _AT_ONCE) for k in range(0, weights.shape[0], _AT_ONCE)):
+            there, on = columns[some], weights[some]
+            own[some] = on @ cross(there[:, :, None], there[:, None, :]) @ on.swapaxes(1, 2)
         with_base = base @ self._spread[lobes, np.arange(3)[None, :, None], columns[:, None, :]]
         shared = with_base @ weights.swapaxes(1, 2)
-        total = np.stack(own) + shared + shared.swapaxes(1, 2)
+        total = own + shared + shared.swapaxes(1, 2)
         total = total + (base @ self._gram) @ base.swapaxes(1, 2) + moved @ moved.swapaxes(1, 2)
         return np.asarray(total * self.fitted.noise_mm[:, None, None] ** 2 + self._rounding(columns, weights, base))
 
@@ -125,24 +159,17 @@ class Propagation:
         Columns and weights are padded to one width for all lobes; the third answer is (lobes, terms, steps).
         """
         count, terms, _ = weights.shape
-        moved = np.zeros((count, terms, max(1, self._most_steps)))
-        if self._most_steps == 0:
-            return columns, weights, moved
-        smoothed = self.fitted.smoothed
-        width = FOURTH_DIFFERENCE.size * self._most_steps
-        more_columns = np.zeros((count, width), dtype=np.int64)
-        more_weights = np.zeros((count, terms, width))
-        for lobe, steps in enumerate(smoothed.steps):
-            size = steps.rows.size
-            if size == 0:
-                continue
-            there, own = columns[lobe], weights[lobe].T
-            moved[lobe, :, :size] = (smoothed.tangents[lobe][:, there] @ own).T
-            carried = smoothed.through_steps(lobe, (smoothed.responses[lobe][:, there] @ own).T)
-            used = FOURTH_DIFFERENCE.size * size
-            more_columns[lobe, :used] = self._step_columns[lobe]
-            more_weights[lobe, :, :used] = (carried[:, :, None] * FOURTH_DIFFERENCE).reshape(terms, used)
-        return np.concatenate([columns, more_columns], axis=1), np.concatenate([weights, more_weights], axis=2), moved
+        if self._through is None:
+            return columns, weights, np.zeros((count, terms, 1))
+        steps = self._through
+        there = columns[:, None, :]
+        moved, on_responses = (
+            weights @ np.take_along_axis(rows, there, axis=2).swapaxes(1, 2)
+            for rows in (steps.tangents, steps.responses)
+        )
+        carried = on_responses @ steps.kernels.swapaxes(1, 2)
+        more = (carried[..., None] * FOURTH_DIFFERENCE).reshape(count, terms, -1)
+        return np.concatenate([columns, steps.columns], axis=1), np.concatenate([weights, more], axis=2), moved
 
     def _assemble(self, terms: tuple[Term, ...]) -> tuple[IndexArray, FloatArray, FloatArray]:
         """Coefficient indices (lobes, columns), each term's weights on them and on the harmonic (lobes, terms, …)."""
@@ -167,9 +194,12 @@ class Propagation:
         """Covariance (3, 3) of one lobe's zero, cosine and sine part, whether or not they were taken out. In mm²."""
         base = self.fitted.bases[row]
         assert base is not None
-        weights = self._with_steps(row, base.weights)
-        product = self.fitted.smoothed.covariance.apply(weights)[:, self._turn()]
-        noise = self._on_turn(weights) @ product.T * float(self.fitted.noise_mm[row]) ** 2
+        if self.fitted.zero_taken_out and self.fitted.eccentricity_taken_out:
+            weights, gram = self._base[row], self._gram[row]
+        else:
+            weights = self._with_steps(row, base.weights)
+            gram = self._on_turn(weights) @ self.fitted.smoothed.covariance.apply(weights)[:, self._turn()].T
+        noise = gram * float(self.fitted.noise_mm[row]) ** 2
         return np.asarray(noise + self.fitted.rounding_covariance(row, weights))
 
     def dense(self, weights: FloatArray, on_harmonic: FloatArray) -> FloatArray:

@@ -52,7 +52,10 @@ def basis_rows(order: int) -> FloatArray:
 def basis_at(t: FloatArray, order: int = 0) -> FloatArray:
     """Shape (…, 8): the eight basis weights at local coordinates t, (…), differentiated `order` times by t."""
     rows = basis_rows(order)
-    powers = t[..., None] ** np.arange(rows.shape[1])
+    powers = np.empty((*t.shape, rows.shape[1]))
+    powers[..., 0] = 1.0
+    powers[..., 1:] = t[..., None]
+    np.multiply.accumulate(powers, axis=-1, out=powers)
     return np.asarray(powers @ rows.T)
 
 
@@ -137,11 +140,16 @@ class SplineSet:
         weights = symbol_weights(order)
         width = self.intervals + 1
         # the eighth weight at a knot is zero, so intervals + 7 coefficients reach the last knot too
-        total = weights[0] * self.padded[:, :width]
+        scaled = weights * self.step ** (-order)
+        total = scaled[3] * self.padded[:, 3 : 3 + width]
         part = np.empty_like(total)
-        for k in np.flatnonzero(weights[1:]) + 1:
-            total += np.multiply(weights[k], self.padded[:, k : k + width], out=part)
-        return np.asarray(total * self.step ** (-order))
+        # the basis is even, so its derivatives are even or odd: each weight serves both sides
+        join = np.add if order % 2 == 0 else np.subtract
+        for before, after in ((0, 6), (1, 5), (2, 4)):
+            join(self.padded[:, before : before + width], self.padded[:, after : after + width], out=part)
+            part *= scaled[before]
+            total += part
+        return np.asarray(total)
 
     def blurred(self, half_harmonic: float) -> SplineSet:
         """The same splines less their fine detail: a Gaussian filter halves the given harmonic of the turn.
