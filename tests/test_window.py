@@ -464,7 +464,11 @@ def look():
         window.close() if sys.argv[-1] != "die" else __import__("os")._exit(9)
     else:
         QTimer.singleShot(50, look)
-QTimer.singleShot(0, lambda: QTimer.singleShot(1000, look))  # once the loop runs: the frame comes first
+def await_records():
+    # the frame comes first, and what a start offers after the last of these
+    loaded = "valvelab.workbench.saved_bench" in sys.modules
+    QTimer.singleShot(1000 if loaded else 50, look if loaded else await_records)
+QTimer.singleShot(0, await_records)
 from valvelab.window.start import run
 sys.exit(run([word for word in sys.argv[1:] if word != "die"]))
 """
