@@ -167,12 +167,7 @@ def test_an_exhaust_lobe_is_drawn_in_its_colour_and_in_dashes(window: MainWindow
     for lobe in ("2E", "2I"):
         window.bench.set(LobesState, lobe=lobe)
         (pen,) = [
-            item.opts["pen"]
-            for stack in stacks(window)
-            for curve, item in zip(
-                stack.items_by_name["lift"].figure.curves, stack.items_by_name["lift"].curves(), strict=True
-            )
-            if curve.role == "measured"
+            item.opts["pen"] for stack in stacks(window) for item in stack.items_by_name["lift"].curves("measured")
         ]
         colours[lobe] = (pen.color().name(), bool(pen.dashPattern()))
     assert colours == {
