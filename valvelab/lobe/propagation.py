@@ -18,9 +18,6 @@ from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.smoothing import FOURTH_DIFFERENCE, unpad
 from valvelab.lobe.spline import DEGREE, basis_at, symbol_weights
 
-_AT_ONCE = 64
-"""Lobes whose covariances are worked out in one go."""
-
 
 @frozen
 class Term:
@@ -125,14 +122,11 @@ class Propagation:
         columns, weights, moved = self._through_steps(columns, weights)
         lobes = np.arange(columns.shape[0])[:, None, None]
         cross = self.fitted.smoothed.covariance.cross
-        own = np.empty((weights.shape[0], weights.shape[1], weights.shape[1]))
-        # some lobes at a time: what lies between is as large as lobes × columns²
-        for some in (slice(k, k + _AT_ONCE) for k in range(0, weights.shape[0], _AT_ONCE)):
-            there, on = columns[some], weights[some]
-            own[some] = on @ cross(there[:, :, None], there[:, None, :]) @ on.swapaxes(1, 2)
+        # lobe by lobe: that of all at once is as large as lobes × columns²
+        own = [row @ cross(there[:, None], there[None, :]) @ row.T for there, row in zip(columns, weights, strict=True)]
         with_base = base @ self._spread[lobes, np.arange(3)[None, :, None], columns[:, None, :]]
         shared = with_base @ weights.swapaxes(1, 2)
-        total = own + shared + shared.swapaxes(1, 2)
+        total = np.stack(own) + shared + shared.swapaxes(1, 2)
         total = total + (base @ self._gram) @ base.swapaxes(1, 2) + moved @ moved.swapaxes(1, 2)
         return np.asarray(total * self.fitted.noise_mm[:, None, None] ** 2 + self._rounding(columns, weights, base))
 
