@@ -141,6 +141,8 @@ _ASKED = 6
 once more, by the share of the damping that so much squeeze brings."""
 _PUSHED = slice(_ASKED, _ASKED + 2)
 _STATE = _ASKED + 2
+_BEYOND, _FORETOLD, _GAIN, _ONE = range(-4, 0)
+"""The last rows of a table, counted from its end."""
 
 
 @frozen
@@ -164,13 +166,13 @@ class _Table:
         return _Table(
             whole=table,
             carried=table[_ASKED:],
-            moved=table[:-2],
+            moved=table[:_GAIN],
             asked=table[:_ASKED],
             pushed=table[_PUSHED],
             told=table[_ASKED : _STATE + 1],
             state=table[_STATE:end],
-            squeeze=table[end:-4],
-            gain=table[-2],
+            squeeze=table[end:_BEYOND],
+            gain=table[_GAIN],
         )
 
 
@@ -228,7 +230,7 @@ class _March:
             ]
         )
         squeezed = squeeze @ state[:nodes]
-        squeezed[:, -1] -= self.parts.element_gap_mm if coils else 0.0
+        squeezed[:, _ONE] -= self.parts.element_gap_mm if coils else 0.0
         asks = np.zeros((_ASKED, size))
         asks[:, 0] = -gear.stiffness_n_per_mm, -gear.seat_stiffness, 0.0, 0.0, 0.0, 0.0
         asks[2:4, nodes] = -1.0
@@ -236,9 +238,9 @@ class _March:
         pull = np.zeros((1, size))
         pull[0, [0, nodes]] = gear.stiffness_n_per_mm, gear.gear_damping
         beyond = pull @ state
-        beyond[0, -1] -= gear.spring.seat_force_n
+        beyond[0, _ONE] -= gear.spring.seat_force_n
         foretold = np.zeros((1, state.shape[1]))
-        foretold[0, [0, 1, -4, -2]] = 1.0
+        foretold[0, [0, 1, _BEYOND, _GAIN]] = 1.0
         late = step.end[:, 1 : 1 + coils]
         pushed = np.zeros((2, state.shape[1]))
         moving = np.vstack([asks @ state, pushed, state, squeezed, beyond, foretold])
@@ -264,9 +266,9 @@ class _March:
         table = np.zeros((_STATE + size + self.coils + 4, columns))
         table[_ASKED] = push
         table[_STATE : _STATE + nodes] = (1.0 - np.arange(nodes) / nodes)[:, None] * lift
-        table[-4] = gear.stiffness_n_per_mm * lift - gear.spring.seat_force_n
-        table[-3] = table[-4] + push
-        table[-1] = 1.0
+        table[_BEYOND] = gear.stiffness_n_per_mm * lift - gear.spring.seat_force_n
+        table[_FORETOLD] = table[_BEYOND] + push
+        table[_ONE] = 1.0
         spare = table.copy()
         ends, longest = self.steps * self.cycles, self.history.shape[2]
         if keep_state:

@@ -155,9 +155,9 @@ def _highest(splines: SplineSet, values: FloatArray, order: int, sign: float) ->
     seen = sign * seen
     rows = np.arange(seen.shape[0])
     top = np.argmax(seen, axis=1)
-    best_x, best = top * apart, seen[rows, top]
+    start, best = top * apart, seen[rows, top]
     limit = float(splines.intervals)
-    start = best_x
+    best_x = start
     x = start + apart * np.array([[-0.5], [0.5]])
     for _ in range(_NEWTON_STEPS):
         index, t = _split(splines, x, limit)

@@ -34,7 +34,6 @@ from valvelab.workbench.entry_told import Mark
 Index = QModelIndex | QPersistentModelIndex
 _LONGEST_BLOCK = 20_000
 _IN_FRONT = QStyle.StateFlag.State_Selected | QStyle.StateFlag.State_HasFocus
-MARK = Qt.ItemDataRole.UserRole
 SIGNS = {"wrong": ("✗", "reject"), "doubtful": ("▲", "undecided")}
 
 
@@ -112,8 +111,6 @@ class EntryModel(QAbstractTableModel):
         if mark is None:
             return None
         match role:
-            case Qt.ItemDataRole.UserRole:
-                return mark
             case Qt.ItemDataRole.ToolTipRole | Qt.ItemDataRole.AccessibleDescriptionRole:
                 return mark.why
             case Qt.ItemDataRole.ForegroundRole if mark.level == "wrong":

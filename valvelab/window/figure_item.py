@@ -225,6 +225,7 @@ class FigureItem:
         self.figure = Figure("", "", Axis("", ""), Axis("", ""))
         self.units: System = "metric"
         self.held = False
+        self._drawn: list[Curve] = []
         self._curves: list[pg.PlotCurveItem] = []
         self._others: list[pg.GraphicsObject] = []
         self._form: object = None
@@ -253,8 +254,8 @@ class FigureItem:
         """
         self._said = said
         look = (current_theme().name, units, QApplication.font().pointSizeF())
-        drawn = _with_quiet_ones_joined(figure.curves)
-        form = (*look, figure.name, [(c.role, c.series, c.valve) for c in drawn])
+        self._drawn = _with_quiet_ones_joined(figure.curves)
+        form = (*look, figure.name, [(c.role, c.series, c.valve) for c in self._drawn])
         first = self._form != form
         moved = self.figure.x_axis.range != figure.x_axis.range
         if first:
@@ -378,8 +379,7 @@ class FigureItem:
         """Share of the height that title and legend take, and half of a mark that stands right below them."""
         tall = max(30.0, self.view.size().height())
         lines = 2.05 if self._below and self.legend.isVisible() else 1.05
-        drawn = (marks for marks in self.figure.marks if marks.x.size and not marks.bare)
-        beside = max((0.5 * self._symbol(marks)[1] + _CLEAR for marks in drawn), default=0.0)
+        beside = max((0.5 * self._symbol(marks)[1] + _CLEAR for marks in self._spots()), default=0.0)
         return float(min(0.5, (lines * QFontMetricsF(self.title.font()).height() + beside) / tall))
 
     def _clear(self) -> None:
@@ -407,7 +407,7 @@ class FigureItem:
 
     def _draw_curves(self, first: bool) -> None:
         across, up = self.scale_x().scale, self.scale_y().scale
-        for number, curve in enumerate(_with_quiet_ones_joined(self.figure.curves)):
+        for number, curve in enumerate(self._drawn):
             if first:
                 item = pg.PlotCurveItem(pen=curve_pen(curve, dashed=self.figure.axes != "none"))
                 item.setZValue({"measured_quiet": 1, "nominal": 4, "measured": 3, "outside": 5}.get(curve.role, 2))
@@ -465,8 +465,7 @@ class FigureItem:
             for x, y, text in zip(marks.x, marks.y, marks.texts, strict=False):
                 if text:
                     self._write(say_measures(text), (x * across, y * up), colour, "on" if marks.bare else "beside")
-        drawn = (marks for marks in self.figure.marks if marks.x.size and not marks.bare)
-        for _, group in groupby(drawn, key=lambda marks: marks.role):
+        for _, group in groupby(self._spots(), key=lambda marks: marks.role):
             spots: dict[str, list[Any]] = {"symbol": [], "size": [], "pen": [], "brush": []}
             places = []
             for marks in group:
@@ -475,6 +474,10 @@ class FigureItem:
                 for key, value in (("symbol", symbol), ("size", size), ("pen", pen), ("brush", brush)):
                     spots[key] += [value] * marks.x.size
             self._add(pg.ScatterPlotItem(pos=np.concatenate(places), **spots), 6)
+
+    def _spots(self) -> Iterator[Marks]:
+        """Marks that are more than words."""
+        return (marks for marks in self.figure.marks if marks.x.size and not marks.bare)
 
     def _symbol(self, marks: Marks) -> tuple[str, float, QPen, QBrush]:
         """Symbol, size, pen and brush of marks."""
@@ -498,8 +501,7 @@ class FigureItem:
 
     def curves(self, role: Role) -> list[pg.PlotCurveItem]:
         """What draws the curves of a role, in their order."""
-        drawn = zip(_with_quiet_ones_joined(self.figure.curves), self._curves, strict=True)
-        return [item for curve, item in drawn if curve.role == role]
+        return [item for curve, item in zip(self._drawn, self._curves, strict=True) if curve.role == role]
 
     def words(self) -> list[tuple[str, Word]]:
         """What is written at places of the figure."""

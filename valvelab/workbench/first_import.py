@@ -10,8 +10,7 @@ _LOCK = Lock()
 
 def numeric() -> None:
     """Load numpy, or wait until the thread that does so is done; whoever is about to load what needs it asks first."""
-    with _LOCK:
-        import numpy.typing  # noqa: F401, ICN001
+    load("numpy.typing")
 
 
 RECORDS = (
