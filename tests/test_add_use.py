@@ -195,7 +195,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from valvelab.inspection.form.runouts import RunoutsInspection, inspect_runouts
-from valvelab.records.job import JobPart, Shown
+from valvelab.records.parts.part import JobPart
+from valvelab.records.job import Shown
 from valvelab.records.result import Result
 from valvelab.records.runouts import RunoutTable
 from valvelab.workbench.background import Question

@@ -28,7 +28,9 @@ from valvelab.job.carried import carry, job_toml
 from valvelab.job.comparison import compare_results
 from valvelab.job.verify import verify_bytes
 from valvelab.places import resources, sample_profiles
-from valvelab.records.job import Job, LobesPart, SetsPart
+from valvelab.records.job import Job
+from valvelab.records.parts.lobes import LobesPart
+from valvelab.records.parts.springs import SetsPart
 from valvelab.records.result import Result, Source, Verdict, info, warning
 from valvelab.records.spec import DecisionRule, Spec
 from valvelab.report.assembly import Part, Words, assemble, grouped, number_of, overall

@@ -40,7 +40,10 @@ from valvelab.job.parts import located
 from valvelab.job.use import Around, Asked
 from valvelab.job.uses import use
 from valvelab.places import sample_profiles
-from valvelab.records.job import JobPart, LashPart, LiftCheckPart, SpringsPart
+from valvelab.records.parts.lash import LashPart
+from valvelab.records.parts.liftcheck import LiftCheckPart
+from valvelab.records.parts.part import JobPart
+from valvelab.records.parts.springs import SpringsPart
 from valvelab.records.records_result import HistoryPoint, HistoryRow
 from valvelab.report import shims_certificate
 

@@ -23,7 +23,10 @@ from valvelab.job.certificates import write
 from valvelab.job.parts import inspect_job, located
 from valvelab.job.verify import verify_bytes
 from valvelab.places import sample_profiles
-from valvelab.records.job import Job, LobesPart, MotionPart, SpringsPart
+from valvelab.records.job import Job
+from valvelab.records.parts.lobes import LobesPart
+from valvelab.records.parts.motion import MotionPart
+from valvelab.records.parts.springs import SpringsPart
 from valvelab.workbench import bays, edits, jobs, lobes_bay, springs_bay
 from valvelab.workbench.card_choice import corrected_by
 from valvelab.workbench.contents import read_content

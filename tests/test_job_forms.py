@@ -12,7 +12,10 @@ from valvelab.files.kinds import READERS
 from valvelab.job.carried import job_toml
 from valvelab.job.job_file import read_job
 from valvelab.job.uses import USES, use
-from valvelab.records.job import PARTS, Job, LobesPart, MotionPart, SetsPart, ShimsPart
+from valvelab.records.job import PARTS, Job
+from valvelab.records.parts.lobes import LobesPart
+from valvelab.records.parts.motion import MotionPart
+from valvelab.records.parts.springs import SetsPart, ShimsPart
 from valvelab.workbench.bays import BAYS
 
 LIFT, TRAY = Path("lift.csv"), Path("tray.csv")

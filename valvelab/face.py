@@ -22,7 +22,7 @@ from valvelab.files.contents import Contents, standing_in
 from valvelab.job.typed import shown_in, valid_part
 from valvelab.job.use import Around, Inspection
 from valvelab.job.uses import use
-from valvelab.records.job import PARTS
+from valvelab.records.parts.kinds import part_kind
 from valvelab.records.result import Note, Result, Verdict
 from valvelab.tables.description import Table as Told
 from valvelab.tables.item_rows import item_rows
@@ -211,7 +211,7 @@ def _bytes_of(value: Any) -> tuple[str | None, bytes]:
 
 def _answer(command: str, units: Units, **options: Any) -> Answer:
     """Inspect what the options of a command ask for, with tables that need be no files."""
-    kind, contents, stated = PARTS[command], dict[Path, Contents](), dict[str, Any]()
+    kind, contents, stated = part_kind(command), dict[Path, Contents](), dict[str, Any]()
     for field, value in options.items():
         if value is None or value is False:
             continue

@@ -30,7 +30,9 @@ from valvelab.job.upgrade import read_job_file
 from valvelab.job.use import Around
 from valvelab.job.uses import use
 from valvelab.quantities import iso_date
-from valvelab.records.job import PARTS, JobPart, ShimsPart
+from valvelab.records.parts.kinds import part_kind
+from valvelab.records.parts.part import JobPart
+from valvelab.records.parts.springs import ShimsPart
 from valvelab.records.result import Result, Verdict
 from valvelab.tables.item_rows import DECISION, Value, named_rows
 from valvelab.tables.verdicts import worst_by_item
@@ -76,7 +78,7 @@ def _of_file(question: Question, task: Task) -> Answer:
     command = _command_for(contents, path.suffix.lower())
     if command is None:
         return Answer("passed over")
-    kind = PARTS[command]
+    kind = part_kind(command)
     spec = None if question.spec is None else Path(question.spec)
     part = kind.model_validate({"file": path, "spec": spec})
     result = use(command).inspect(part, Around(specs=specs_of(question))).result

@@ -21,8 +21,10 @@ from valvelab.job.job_file import opened_job
 from valvelab.job.parts import inputs_of, located
 from valvelab.job.typed import Specs, shown_in
 from valvelab.quantities import iso_date
-from valvelab.records.job import PARTS, Job, LobesPart, TablePart
+from valvelab.records.job import PARTS, Job
 from valvelab.records.particulars import Particulars, stated
+from valvelab.records.parts.lobes import LobesPart
+from valvelab.records.parts.part import TablePart
 from valvelab.records.result import exit_code
 
 

@@ -11,7 +11,7 @@ from valvelab.cli.inspecting import Inspecting, finish, part_of
 from valvelab.errors import BadFile, CannotEvaluate
 from valvelab.job.use import Around, Inspection, Told
 from valvelab.job.uses import use
-from valvelab.records.job import ComparePart
+from valvelab.records.parts.compare import ComparePart
 from valvelab.records.stored import NAME
 from valvelab.units import System
 

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from valvelab.cli.streams import say
 from valvelab.files.contents import names_job
-from valvelab.records.job import JobPart, LiftPart
-from valvelab.workbench.defaults import FILE, Defaults, defaults_in
+from valvelab.records.parts.part import JobPart, LiftPart
+from valvelab.workbench.settings import SHOP_CARD, SHOP_DEFAULTS
 from valvelab.workbench.settings import folder as settings_folder
+
+if TYPE_CHECKING:
+    from valvelab.workbench.defaults import Defaults
 
 
 def add_no_defaults(parser: argparse.ArgumentParser) -> None:
     """`--no-defaults`, of a command that asks for them."""
-    parser.add_argument("--no-defaults", action="store_true", help=f"leave the {FILE} of your settings out")
+    parser.add_argument("--no-defaults", action="store_true", help=f"leave the {SHOP_DEFAULTS} of your settings out")
 
 
 def use_defaults(args: argparse.Namespace, kind: type[JobPart] | None = None) -> None:
@@ -25,10 +29,14 @@ def use_defaults(args: argparse.Namespace, kind: type[JobPart] | None = None) ->
     if args.no_defaults:
         return
     folder = settings_folder()
+    if not any((folder / name).is_file() for name in (SHOP_DEFAULTS, SHOP_CARD)):
+        return
+    from valvelab.workbench.defaults import defaults_in  # noqa: PLC0415 - most shops have none
+
     known = defaults_in(folder)
     used = [*_of_paper(args, known), *(() if kind is None else _of_part(args, kind, known))]
     if used and not args.quiet:
-        place = folder / FILE if (folder / FILE).is_file() else folder
+        place = folder / SHOP_DEFAULTS if (folder / SHOP_DEFAULTS).is_file() else folder
         say(f"defaults: {', '.join(used)}, from {place} (--no-defaults leaves them out)", "info")
 
 

@@ -23,7 +23,8 @@ from valvelab.job.certificates import write_inspected
 from valvelab.job.job_file import JOB_FILE, read_job
 from valvelab.job.parts import Inspected, inspect_job, located
 from valvelab.records.demo_result import DemoPart, DemoResult
-from valvelab.records.job import Job, JobPart
+from valvelab.records.job import Job
+from valvelab.records.parts.part import JobPart
 from valvelab.records.result import Decision, Result, Verdict, exit_code
 from valvelab.report.assembly import Part
 from valvelab.signing.keys import Signer

@@ -15,7 +15,7 @@ from valvelab.inspection.form.gauge import adopt
 from valvelab.job.gauge import USE
 from valvelab.job.use import Around
 from valvelab.records.gauge_result import GaugePlan, PlannedReading
-from valvelab.records.job import GaugePart
+from valvelab.records.parts.gauge import GaugePart
 from valvelab.writing import write_whole
 
 NAME = "gauge"

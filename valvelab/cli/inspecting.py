@@ -33,12 +33,13 @@ from valvelab.job.exchange import said_on_disk
 from valvelab.job.typed import shown_in, valid_part
 from valvelab.job.use import Around, Inspection, OfPart, Use
 from valvelab.job.uses import WITH_CARD, WITH_SHEET, use
-from valvelab.records.job import PARTS, Job, JobPart, TablePart
-from valvelab.records.particulars import Particulars
+from valvelab.records.parts.kinds import part_kind
+from valvelab.records.parts.part import JobPart, TablePart
 from valvelab.records.result import exit_code
 from valvelab.writing import write_whole
 
 if TYPE_CHECKING:
+    from valvelab.records.job import Job
     from valvelab.sets.tray import Progress
     from valvelab.units import System
 
@@ -48,7 +49,7 @@ STANDARD_INPUT = Path("-")
 
 def configure(parser: argparse.ArgumentParser, name: str, *, file_needed: bool = True) -> None:
     """Options of a use's command."""
-    kind = PARTS[name]
+    kind = part_kind(name)
     for field in kind.POSITIONAL:
         file = kind.model_fields[field]
         nargs = None if file_needed else "?"
@@ -166,8 +167,8 @@ class Inspecting:
     def run(self, args: argparse.Namespace) -> int:
         """Read, inspect, answer."""
         known = use(self.name)
-        use_defaults(args, PARTS[self.name])
-        with asked(PARTS[self.name], args) as (part, folder):
+        use_defaults(args, part_kind(self.name))
+        with asked(part_kind(self.name), args) as (part, folder):
             _log.debug("inspects by %r", part)
             inspection = known.inspect(part, Around(report=_reporter(args)))
             _log.debug(
@@ -205,6 +206,8 @@ def finish(
 
     def certify(path: Path) -> None:
         from valvelab.job.certificates import write  # noqa: PLC0415 - the report library is for paper alone
+        from valvelab.records.job import Job  # noqa: PLC0415 - a job knows the parts of all uses
+        from valvelab.records.particulars import Particulars  # noqa: PLC0415
 
         # the paper's verdicts leave no limit of the spec unanswered
         job = Job.of(part, units=system(), said=Particulars(shop=args.shop))

@@ -7,7 +7,7 @@ import io
 import os
 import sys
 import traceback
-from collections.abc import Callable, Container, Sequence
+from collections.abc import Callable, Container, Iterable, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from difflib import get_close_matches
 from pathlib import Path
@@ -121,14 +121,15 @@ def _unforeseen(error: Exception) -> str:
 
 
 def _run_command(arguments: list[str], open_window: Callable[[list[str]], int] | None) -> int:
-    parser = _parser(arguments[:1])
+    asked = arguments[:1]
+    parser = _parser(asked if asked and asked[0] in COMMANDS else COMMANDS, configured=asked)
     parsed = parser.parse_args(arguments)
     _check_texts(parsed)
     from valvelab.cli.outputs import check_outputs
 
     check_outputs(parsed)
     parsed.open_window = open_window
-    parsed.whole_parser = lambda: _parser(COMMANDS)
+    parsed.whole_parser = lambda: _parser(COMMANDS, configured=COMMANDS)
     parsed.signer = _signer(parsed)
     with _logged(parsed, arguments), _at_work(parsed):
         return _door(parsed.command).run(parsed)
@@ -148,8 +149,8 @@ def _at_work(args: argparse.Namespace) -> AbstractContextManager[None]:
     return LINE.about(f"{args.command}: at work") if wanted else nullcontext()
 
 
-def _parser(configured: Container[str]) -> argparse.ArgumentParser:
-    """The whole command line; the options of commands are declared for those that are wanted."""
+def _parser(names: Iterable[str], *, configured: Container[str]) -> argparse.ArgumentParser:
+    """The command line with these commands; the options of commands are declared for those that are wanted."""
     parser = argparse.ArgumentParser(
         prog="valvelab",
         description="Inspection of camshafts and valve springs. Without a command: opens the window.",
@@ -157,7 +158,8 @@ def _parser(configured: Container[str]) -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"valvelab {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for name, text in COMMANDS.items():
+    for name in names:
+        text = COMMANDS[name]
         command = commands.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".")
         if name in configured:
             _door(name).configure(command)

@@ -24,7 +24,8 @@ from valvelab.job.job_file import JOB_FILE
 from valvelab.job.upgrade import upgraded
 from valvelab.job.use import Around, Told, Use
 from valvelab.records.comparison_result import READ_BY, ComparedKind, CompareResult
-from valvelab.records.job import ComparePart, Job
+from valvelab.records.job import Job
+from valvelab.records.parts.compare import ComparePart
 from valvelab.records.result import info
 from valvelab.records.wire_materials import read_wire_materials
 from valvelab.tables.comparison import comparison_tables

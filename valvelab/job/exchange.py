@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from valvelab.csv_text import csv_text
 from valvelab.errors import WrongUsage
 from valvelab.frozen import frozen
-from valvelab.records.job import JobPart
+from valvelab.records.parts.part import JobPart
 from valvelab.records.result import SCHEMA, Note, Result, schema_id
 from valvelab.tables.item_rows import item_rows
 

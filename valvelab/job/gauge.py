@@ -10,7 +10,7 @@ from valvelab.files.gauge_study_file import read_gauge_study
 from valvelab.inspection.form.gauge import GaugeInspection, GaugeQuestion, inspect_gauge, study_quantity
 from valvelab.job.use import Around, Told, Use
 from valvelab.records.gauge_result import GaugeResult
-from valvelab.records.job import GaugePart
+from valvelab.records.parts.gauge import GaugePart
 from valvelab.tables.form import analysis_table, study_table
 from valvelab.units import System
 

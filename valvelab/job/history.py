@@ -22,8 +22,8 @@ from valvelab.inspection.comparison.characteristics import LOBE
 from valvelab.inspection.comparison.inspect import CompareQuestion, inspect_comparison
 from valvelab.job.recorded import Read, job_of
 from valvelab.records.comparison_result import CompareResult
-from valvelab.records.job import LiftPart
 from valvelab.records.measurement import LiftTable
+from valvelab.records.parts.part import LiftPart
 from valvelab.records.records_result import HistoryPoint, HistoryRow
 from valvelab.records.result import Note, Verdict, info, verdicts_in, warning
 from valvelab.records.spec import Spec

@@ -10,8 +10,8 @@ from valvelab.files.lash_sheet import read_lash
 from valvelab.inspection.engine.lash import LashInspection, inspect_lash
 from valvelab.job.use import Around, Told, Use
 from valvelab.quoting import cut
-from valvelab.records.job import LashPart
 from valvelab.records.lash import LashResult
+from valvelab.records.parts.lash import LashPart
 from valvelab.records.result import warning
 from valvelab.tables.lash import lash_table, lash_told, purchases_table
 from valvelab.units import System, parse_quantity

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from valvelab.files.lift_table import read_lift_table
-from valvelab.records.job import LiftPart
 from valvelab.records.measurement import LiftTable
+from valvelab.records.parts.part import LiftPart
 from valvelab.records.result import Source
 
 

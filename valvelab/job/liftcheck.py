@@ -13,9 +13,9 @@ from valvelab.files.contents import Given
 from valvelab.files.lift_check_sheet import read_lift_check_sheet
 from valvelab.inspection.lift_check.inspect import CAUTION, Known, LiftCheckInspection, inspect_lift_check
 from valvelab.job.use import Around, Told, Use
-from valvelab.records.job import LiftCheckPart
 from valvelab.records.lift_check import EventRule, LiftCheckSheet
 from valvelab.records.lift_check_result import LiftCheckResult
+from valvelab.records.parts.liftcheck import LiftCheckPart
 from valvelab.records.result import Source, warning
 from valvelab.records.spec import LimitSpec
 from valvelab.tables.lift_check import lift_check_tables

@@ -14,7 +14,7 @@ from valvelab.inspection.lobes.inspect import LobesInspection, LobesQuestion, in
 from valvelab.job.lift import lift_table_of
 from valvelab.job.typed import checking_lifts
 from valvelab.job.use import Around, Told, Use
-from valvelab.records.job import LobesPart
+from valvelab.records.parts.lobes import LobesPart
 from valvelab.tables.lobes import lobe_tables
 from valvelab.units import System
 

@@ -13,9 +13,9 @@ from valvelab.inspection.lobes.inspect import measured_shaft
 from valvelab.job.lift import lift_table_of
 from valvelab.job.typed import checking_lifts
 from valvelab.job.use import Around, Asked, Told, Use
-from valvelab.records.job import MotionPart
 from valvelab.records.measurement import LiftTable
 from valvelab.records.motion_result import MotionResult
+from valvelab.records.parts.motion import MotionPart
 from valvelab.tables.engine import (
     clearance_tables,
     contact_tables,

@@ -9,7 +9,7 @@ from valvelab.errors import BadFile
 from valvelab.files.phasing_sheet import read_phasing_sheet
 from valvelab.inspection.engine.phasing import CAUTION, PhasingInspection, inspect_phasing
 from valvelab.job.use import Around, Told, Use
-from valvelab.records.job import PhasingPart
+from valvelab.records.parts.phasing import PhasingPart
 from valvelab.records.phasing_result import PhasingResult
 from valvelab.tables.engine import engine_table, phasing_tables
 from valvelab.units import System

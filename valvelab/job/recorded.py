@@ -13,7 +13,8 @@ from valvelab.files.spec_file import parse_toml
 from valvelab.job.carried import job_toml
 from valvelab.job.job_file import JOB_FILE
 from valvelab.job.upgrade import upgraded
-from valvelab.records.job import Job, JobPart
+from valvelab.records.job import Job
+from valvelab.records.parts.part import JobPart
 from valvelab.records.saved_job import KeptFile, SavedJob
 from valvelab.records.stored import FileRole, StoredRecord, short
 

@@ -23,7 +23,8 @@ from valvelab.job.said import later, said_of
 from valvelab.job.typed import Specs
 from valvelab.job.verify import verify_bytes
 from valvelab.quantities import iso_date
-from valvelab.records.job import Job, JobPart
+from valvelab.records.job import Job
+from valvelab.records.parts.part import JobPart
 from valvelab.records.result import Note, warning
 from valvelab.records.stored import Entry, FileRole, StoredFile, StoredItem, StoredRecord
 from valvelab.tables.verdicts import rank

@@ -16,8 +16,10 @@ from valvelab.files.spec_file import parse_toml
 from valvelab.files.table import Table, table_in
 from valvelab.job.uses import use
 from valvelab.records.instrument_card import InstrumentCard
-from valvelab.records.job import JobPart, LiftCheckPart, SpringsPart, TablePart
 from valvelab.records.lift_check import LiftCheckSheet
+from valvelab.records.parts.liftcheck import LiftCheckPart
+from valvelab.records.parts.part import JobPart, TablePart
+from valvelab.records.parts.springs import SpringsPart
 from valvelab.records.result import Note, info
 from valvelab.records.spec import LimitSpec, Spec
 

@@ -15,7 +15,7 @@ from valvelab.job.springs import by_hand, question_of
 from valvelab.job.typed import quantity
 from valvelab.job.use import Around, Asked, Told, Use
 from valvelab.quoting import cut, names_in
-from valvelab.records.job import SetsPart
+from valvelab.records.parts.springs import SetsPart
 from valvelab.records.sets_result import SetsResult
 from valvelab.tables.springs import kept_out, left_over, set_tables, statement, taken_in
 from valvelab.units import System

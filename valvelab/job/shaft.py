@@ -9,7 +9,7 @@ from valvelab.files.adopted_uncertainty import with_adopted_probe
 from valvelab.files.shaft_readings import read_shaft_readings
 from valvelab.inspection.form.shaft import ShaftInspection, ShaftQuestion, inspect_shaft
 from valvelab.job.use import Around, Told, Use
-from valvelab.records.job import ShaftPart
+from valvelab.records.parts.shaft import ShaftPart
 from valvelab.records.shaft_result import ShaftResult
 from valvelab.tables.form import shaft_tables, straightness_told
 from valvelab.units import System

@@ -14,7 +14,7 @@ from valvelab.inspection.springs.shims import ShimsInspection, ShimsQuestion, in
 from valvelab.job.springs import by_hand, question_of
 from valvelab.job.use import Around, Asked, Told, Use
 from valvelab.quoting import name_in, names_in
-from valvelab.records.job import ShimsPart
+from valvelab.records.parts.springs import ShimsPart
 from valvelab.records.sets_result import SetsResult
 from valvelab.records.shims_result import ShimsResult
 from valvelab.records.spring_readings import SpringTable

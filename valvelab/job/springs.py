@@ -13,7 +13,7 @@ from valvelab.inspection.springs.inspect import CAUTION, SpringsInspection, Spri
 from valvelab.inspection.springs.usable import ByHand
 from valvelab.job.typed import reasons
 from valvelab.job.use import Around, Asked, Told, Use
-from valvelab.records.job import SetsPart, ShimsPart, SpringsPart, SpringTablePart
+from valvelab.records.parts.springs import SetsPart, ShimsPart, SpringsPart, SpringTablePart
 from valvelab.records.result import Source
 from valvelab.records.spring_readings import SpringTable
 from valvelab.records.springs_result import SpringsResult

@@ -11,7 +11,7 @@ from valvelab.files.x3p import x3p_bytes
 from valvelab.inspection.form.texture import TextureInspection, TextureQuestion, inspect_texture
 from valvelab.job.typed import quantity
 from valvelab.job.use import Around, Told, Use
-from valvelab.records.job import TexturePart
+from valvelab.records.parts.texture import TexturePart
 from valvelab.records.texture_result import TextureResult
 from valvelab.tables.form import texture_table, trace_told
 from valvelab.units import System

@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from valvelab.errors import BadQuantity, BadSpec, WrongUsage
 from valvelab.files.spec_file import read_toml_with_source
 from valvelab.quoting import cut
-from valvelab.records.job import JobPart
+from valvelab.records.parts.part import JobPart
 from valvelab.records.result import Source
 from valvelab.records.spec import Quantity, Spec
 from valvelab.units import Dimension, System, parse_quantity

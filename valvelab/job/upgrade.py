@@ -9,7 +9,8 @@ from typing import Any, get_origin
 
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.files.spec_file import read_toml
-from valvelab.records.job import MOST_LISTED, MOST_OF_ONE, MOST_PARTS, PARTS, Job, JobPart
+from valvelab.records.job import MOST_PARTS, PARTS, Job
+from valvelab.records.parts.part import MOST_LISTED, MOST_OF_ONE, JobPart
 
 OF_THE_COMMAND = frozenset({"--json", "--quiet", "--units", "--adopt", "--plan", "--seed"})
 """Words that a part's command took and its inspection never asked for."""

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
 from valvelab.frozen import frozen
 from valvelab.job.typed import Specs
-from valvelab.records.job import JobPart
+from valvelab.records.parts.part import JobPart
 from valvelab.records.result import Result
 from valvelab.tables.description import Table
 from valvelab.units import System

@@ -23,7 +23,8 @@ from valvelab.records.particulars import ShopCard, stated
 from valvelab.window.layouts import above
 from valvelab.window.panes import button, colour_text
 from valvelab.window.pictures import PICTURES, pixmap
-from valvelab.workbench.defaults import CARD, FILE, card_in, defaults_in, keep_card
+from valvelab.workbench.defaults import card_in, defaults_in, keep_card
+from valvelab.workbench.settings import SHOP_CARD, SHOP_DEFAULTS
 
 _MARK_EM = 3
 _SMOOTH = Qt.TransformationMode.SmoothTransformation
@@ -54,9 +55,9 @@ class ShopDetails(QDialog):
         card, said, own = None, "", True
         try:
             path = defaults_in(place).shop
-            own = path in {None, place / CARD}
+            own = path in {None, place / SHOP_CARD}
             named = say("{file} names this card, which is edited where it lies: {path}")
-            said = "" if own else named.format(file=FILE, path=path)
+            said = "" if own else named.format(file=SHOP_DEFAULTS, path=path)
             card = card_in(path)
         except ValvelabError as error:
             self._say(f"✗ {error}")

@@ -11,7 +11,8 @@ from valvelab.workbench.document import BenchFile, Document, Value
 from valvelab.workbench.state import BayState
 
 if TYPE_CHECKING:  # the schema of jobs is not wanted before the first paint
-    from valvelab.records.job import JobPart, Shown
+    from valvelab.records.job import Shown
+    from valvelab.records.parts.part import JobPart
     from valvelab.records.result import Result
     from valvelab.records.spec import Spec
 

@@ -9,8 +9,9 @@ from typing import Any
 
 from valvelab.inspection.comparison.inspect import CompareInspection, CompareQuestion, Readings, inspect_comparison
 from valvelab.language import say
-from valvelab.records.job import JobPart, Shown
+from valvelab.records.job import Shown
 from valvelab.records.measurement import LiftTable
+from valvelab.records.parts.part import JobPart
 from valvelab.records.result import Result
 from valvelab.records.spec import Spec
 from valvelab.records.wire_materials import read_wire_materials

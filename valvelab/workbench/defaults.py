@@ -12,9 +12,10 @@ from valvelab.files.toml_text import toml_keys
 from valvelab.records.particulars import Particulars, ShopCard
 from valvelab.records.result import Record
 from valvelab.records.spec import Quantity
+from valvelab.workbench.settings import SHOP_CARD, SHOP_DEFAULTS
 from valvelab.writing import make_folder, remove_file, write_whole
 
-FILE, CARD, MARK = "defaults.toml", "shop.toml", "shop_mark"
+MARK = "shop_mark"
 
 
 class Defaults(Record):
@@ -35,7 +36,7 @@ def defaults_in(folder: Path) -> Defaults:
 
     Raises BadFile for a file that can't be used.
     """
-    path, own = folder / FILE, folder / CARD
+    path, own = folder / SHOP_DEFAULTS, folder / SHOP_CARD
     known = read_toml(path, Defaults) if path.is_file() else Defaults()
     shop = folder / known.shop if known.shop else own if own.is_file() else None
     instrument = None if known.instrument is None else folder / known.instrument
@@ -53,7 +54,7 @@ def keep_card(folder: Path, card: ShopCard | None) -> None:
 
     Raises BadFile, CannotWrite.
     """
-    own = folder / CARD
+    own = folder / SHOP_CARD
     if card is None:
         remove_file(own)
         return

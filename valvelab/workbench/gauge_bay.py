@@ -12,7 +12,8 @@ from valvelab.files.gauge_study_file import LEAST_PLAN, can_be_planned, plan_row
 from valvelab.inspection.form.gauge import GaugeInspection, GaugeQuestion, adopt, inspect_gauge
 from valvelab.language import say
 from valvelab.records.form_measurement import GaugeReadings
-from valvelab.records.job import JobPart, Shown
+from valvelab.records.job import Shown
+from valvelab.records.parts.part import JobPart
 from valvelab.records.result import Result
 from valvelab.records.spec import Spec
 from valvelab.units import CANONICAL, Dimension

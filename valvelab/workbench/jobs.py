@@ -22,7 +22,8 @@ from valvelab.files.spec_file import nominal_path
 from valvelab.job.carried import job_toml, names_for
 from valvelab.job.job_file import JOB_FILE
 from valvelab.job.laid_out import lay_out, without
-from valvelab.records.job import Job, JobPart
+from valvelab.records.job import Job
+from valvelab.records.parts.part import JobPart
 from valvelab.records.saved_job import KeptFile, KeptPaper, SavedJob
 from valvelab.workbench import bays
 from valvelab.workbench.document import TYPED, BenchFile, Document, Kind, Paper

@@ -9,8 +9,9 @@ from valvelab.errors import CannotEvaluate
 from valvelab.inspection.engine.lash import LashInspection, inspect_lash
 from valvelab.language import say
 from valvelab.quoting import written
-from valvelab.records.job import JobPart, Shown
+from valvelab.records.job import Shown
 from valvelab.records.lash import LashTable
+from valvelab.records.parts.part import JobPart
 from valvelab.records.result import Result
 from valvelab.records.spec import Spec
 from valvelab.workbench.background import Partly, Question

@@ -12,9 +12,10 @@ from valvelab.files.lift_check_sheet import lift_check_toml, parse_lift_check
 from valvelab.inspection.lift_check.inspect import Known, LiftCheckInspection, inspect_lift_check
 from valvelab.job.liftcheck import known_instrument
 from valvelab.records.gauge_result import AdoptedUncertainty
-from valvelab.records.job import JobPart, Shown
+from valvelab.records.job import Shown
 from valvelab.records.lift_check import Indicator, LiftCheckSheet, ReadingList
 from valvelab.records.lift_check_result import CheckedLift, LiftCheckResult
+from valvelab.records.parts.part import JobPart
 from valvelab.records.result import Result, Source, Verdict, warning
 from valvelab.records.spec import Spec
 from valvelab.tables.verdicts import counts

@@ -14,8 +14,9 @@ from valvelab.files.lift_table import read_lift_table
 from valvelab.files.spec_file import nominal_path, parse_toml
 from valvelab.inspection.lobes.inspect import LobesInspection, inspect_lobes
 from valvelab.language import say
-from valvelab.records.job import JobPart, Shown
+from valvelab.records.job import Shown
 from valvelab.records.measurement import LiftTable
+from valvelab.records.parts.part import JobPart
 from valvelab.records.result import Result, Source
 from valvelab.records.spec import Spec
 from valvelab.workbench.background import Partly, Question

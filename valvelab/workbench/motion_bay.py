@@ -16,7 +16,8 @@ from valvelab.inspection.engine.sides import motion_question
 from valvelab.inspection.lobes.inspect import measured_shaft
 from valvelab.inspection.springs.inspect import inspect_springs
 from valvelab.language import say
-from valvelab.records.job import JobPart, Shown
+from valvelab.records.job import Shown
+from valvelab.records.parts.part import JobPart
 from valvelab.records.result import Result
 from valvelab.records.spec import Spec
 from valvelab.records.spring_readings import SpringTable

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from valvelab.records.job import PARTS, JobPart
+from valvelab.records.job import PARTS
+from valvelab.records.parts.part import JobPart
 from valvelab.records.spec import Spec
 from valvelab.workbench.document import BenchFile
 

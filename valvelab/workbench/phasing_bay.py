@@ -12,7 +12,8 @@ from valvelab.files.phasing_sheet import parse_sheet_toml, sheet_toml
 from valvelab.inspection.engine.phasing import PhasingInspection, inspect_phasing
 from valvelab.language import say
 from valvelab.phasing.degreeing import Sheet
-from valvelab.records.job import JobPart, Shown
+from valvelab.records.job import Shown
+from valvelab.records.parts.part import JobPart
 from valvelab.records.result import Result, Source
 from valvelab.records.spec import Spec
 from valvelab.workbench import edits

@@ -19,7 +19,9 @@ from valvelab.files.kinds import READERS, Reader
 from valvelab.job.laid_out import lay_out, without
 from valvelab.language import say
 from valvelab.records.comparison_result import READ_BY
-from valvelab.records.job import ComparePart, Job, JobPart
+from valvelab.records.job import Job
+from valvelab.records.parts.compare import ComparePart
+from valvelab.records.parts.part import JobPart
 from valvelab.records.records_result import HistoryRow
 from valvelab.records.result import Note, warning
 from valvelab.records.stored import Entry, StoredRecord, short

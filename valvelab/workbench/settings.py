@@ -16,6 +16,8 @@ from valvelab.file_lock import FileLock
 from valvelab.frozen import frozen
 from valvelab.writing import make_folder, write_whole
 
+SHOP_DEFAULTS, SHOP_CARD = "defaults.toml", "shop.toml"
+"""A shop's own files in the folder."""
 VERSION = 1
 _REMEMBERED = 200
 _RECENT = 12

@@ -11,7 +11,8 @@ from valvelab.inspection.form.shaft import ShaftInspection, ShaftQuestion, inspe
 from valvelab.language import say
 from valvelab.records.form_measurement import ShaftReadings
 from valvelab.records.gauge_result import AdoptedUncertainty
-from valvelab.records.job import JobPart, Shown
+from valvelab.records.job import Shown
+from valvelab.records.parts.part import JobPart
 from valvelab.records.result import Result
 from valvelab.records.spec import Spec
 from valvelab.workbench.background import Partly, Question

@@ -19,7 +19,8 @@ from valvelab.inspection.springs.shims import ShimsInspection, ShimsQuestion, in
 from valvelab.inspection.springs.usable import reasons
 from valvelab.language import say
 from valvelab.quoting import listed, written
-from valvelab.records.job import JobPart, Shown
+from valvelab.records.job import Shown
+from valvelab.records.parts.part import JobPart
 from valvelab.records.result import Result
 from valvelab.records.spec import Spec
 from valvelab.records.spring_readings import HeightsTable, SpringTable

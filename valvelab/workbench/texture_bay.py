@@ -8,7 +8,8 @@ from valvelab.errors import BadSpec, ValvelabError
 from valvelab.inspection.form.texture import TextureInspection, TextureQuestion, inspect_texture
 from valvelab.language import say
 from valvelab.records.form_measurement import SurfaceTrace
-from valvelab.records.job import JobPart, Shown
+from valvelab.records.job import Shown
+from valvelab.records.parts.part import JobPart
 from valvelab.records.result import Result
 from valvelab.records.spec import Spec
 from valvelab.workbench.background import Partly, Question
