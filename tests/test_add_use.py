@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
-MOST_FILES = 13
+MOST_FILES = 14
 """Product files that a use may take, the file format that it reads among them."""
 
 Edit = tuple[str, str]
@@ -109,17 +109,25 @@ def inspect_runouts(table: RunoutTable) -> RunoutsInspection:
     worst = max(rows, key=lambda row: row.runout_mm).position
     return RunoutsInspection(table, RunoutsResult(source=(table.source,), runouts=rows, worst=worst))
 ''',
-    "records/job.py": (
-        "_Part = ",
-        '''class RunoutsPart(TablePart):
+    "records/parts/runouts.py": '''"""What the inspection of face run-outs asks."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Literal
+
+from pydantic import Field
+
+from valvelab.records.parts.part import TablePart
+
+
+class RunoutsPart(TablePart):
     """Face run-outs of valves."""
 
     inspect: Literal["runouts"] = "runouts"
     file: Path = Field(title="READINGS", description="position, reading")
-
-
 ''',
-    ),
+    "records/parts/kinds.py": ('    "gauge": (', '    "runouts": ("runouts", "RunoutsPart"),\n'),
     "tables/runouts.py": '''"""Tables of face run-outs."""
 
 from __future__ import annotations
@@ -161,7 +169,7 @@ from collections.abc import Sequence
 from valvelab.files.runout_table import read_runouts
 from valvelab.inspection.form.runouts import RunoutsInspection, inspect_runouts
 from valvelab.job.use import Around, Told, Use
-from valvelab.records.job import RunoutsPart
+from valvelab.records.parts.runouts import RunoutsPart
 from valvelab.records.runouts import RunoutsResult
 from valvelab.report.runouts_certificate import runouts_part
 from valvelab.tables.runouts import runout_table
@@ -305,7 +313,6 @@ BESIDES: dict[str, Edit] = {
             return read_runouts
 """,
     ),
-    "records/job.py": ("    | ShaftPart\n", "    | RunoutsPart\n"),
     "job/uses.py": ('    "gauge": "repeat', '    "runouts": "how true valve faces run",\n'),
     "workbench/bays.py": (
         ')\n"""In bench order."""',

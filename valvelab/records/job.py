@@ -7,46 +7,29 @@ file names them.
 
 from __future__ import annotations
 
+from functools import reduce
+from operator import or_
 from pathlib import Path
-from typing import Annotated, Literal, Self, get_args
+from typing import TYPE_CHECKING, Annotated, Literal, Self
 
 from pydantic import Field
 
 from valvelab.frozen import frozen
 from valvelab.records.particulars import Particulars
-from valvelab.records.parts.compare import ComparePart
-from valvelab.records.parts.gauge import GaugePart
-from valvelab.records.parts.lash import LashPart
-from valvelab.records.parts.liftcheck import LiftCheckPart
-from valvelab.records.parts.lobes import LobesPart
-from valvelab.records.parts.motion import MotionPart
+from valvelab.records.parts.kinds import KINDS, part_kind
 from valvelab.records.parts.part import JobPart
-from valvelab.records.parts.phasing import PhasingPart
-from valvelab.records.parts.shaft import ShaftPart
-from valvelab.records.parts.springs import SetsPart, ShimsPart, SpringsPart
-from valvelab.records.parts.texture import TexturePart
 from valvelab.records.result import Result
 from valvelab.records.signing_key import PublicKey, Replaced
 from valvelab.units import System
 
 MOST_PARTS = 100
 
-_Part = (
-    LobesPart
-    | ShaftPart
-    | TexturePart
-    | SpringsPart
-    | SetsPart
-    | ShimsPart
-    | LashPart
-    | PhasingPart
-    | MotionPart
-    | GaugePart
-    | ComparePart
-    | LiftCheckPart
-)
-PARTS: dict[str, type[JobPart]] = {kind.model_fields["inspect"].default: kind for kind in get_args(_Part)}
+PARTS = {name: part_kind(name) for name in KINDS}
 """The record of every use's part, by the use's name."""
+if TYPE_CHECKING:
+    _Part = JobPart
+else:
+    _Part = reduce(or_, PARTS.values())
 
 
 class Job(Particulars):

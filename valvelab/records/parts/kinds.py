@@ -6,7 +6,7 @@ from importlib import import_module
 
 from valvelab.records.parts.part import JobPart
 
-_HOMES = {
+KINDS = {
     "lobes": ("lobes", "LobesPart"),
     "shaft": ("shaft", "ShaftPart"),
     "texture": ("texture", "TexturePart"),
@@ -20,10 +20,11 @@ _HOMES = {
     "compare": ("compare", "ComparePart"),
     "liftcheck": ("liftcheck", "LiftCheckPart"),
 }
+"""The use's name → its part's module and class."""
 
 
 def part_kind(name: str) -> type[JobPart]:
     """The record of a use's part; KeyError for a name that is none."""
-    module, kind = _HOMES[name]
+    module, kind = KINDS[name]
     found: type[JobPart] = getattr(import_module(f"{__package__}.{module}"), kind)
     return found
