@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from analytic_lobe import PolynomialLobe
+from scipy.integrate import solve_ivp
 from scipy.linalg import eigh, expm
 from something import each
 
@@ -225,6 +226,79 @@ def test_momentum_balance() -> None:
     impulse = np.concatenate([[0.0], np.cumsum(0.5 * (force[1:] + force[:-1])) * step])
     assert np.ptp(momentum) > 0.5
     assert np.abs(momentum - momentum[0] - impulse).max() < 2e-3 * np.ptp(momentum)
+
+
+BOUND = ValveGear(0.120, 20_000.0, SpringChain(300.0, 40.0, 520.0, 11.9, masses=4))
+"""Its coils touch one by one under `hump`, which they do not stop from being followed."""
+
+
+def hump(crank_deg: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Lift 12 (1 − u²)⁴ mm over 300 crank deg about 360, and its slope by crank deg."""
+    u = np.clip((crank_deg - 360.0) / 150.0, -1.0, 1.0)
+    return 12.0 * (1.0 - u**2) ** 4, -96.0 * u * (1.0 - u**2) ** 3 / 150.0
+
+
+def bound_response() -> Response:
+    drive = Drive(0.0, *hump(np.arange(14_400) / 20.0))
+    (response,) = respond(BOUND, drive, [5000.0], 1, record_from=0, keep_state=True, step_s=step_needed(BOUND, 5000.0))
+    return response
+
+
+def test_touching_coils_are_an_independent_integrators() -> None:
+    """SciPy's DOP853 at 1e-9 on the model's equations as they stand, as long as the valve is on its gear."""
+    response, parts, gear = bound_response(), matrices(BOUND), BOUND
+    nodes = parts.mass.size
+    over = response.crank_deg < 440.0
+    assert (response.gear_force_n[over & (response.drive_mm > 1.0)] > 0.0).all()
+    speed = 6.0 * response.rpm
+
+    def squeezes(position: np.ndarray) -> np.ndarray:
+        gaps = -np.diff(position, axis=0, append=np.zeros_like(position[:1]))
+        return np.maximum(gaps - parts.element_gap_mm, 0.0)
+
+    def slope(t: float, state: np.ndarray) -> np.ndarray:
+        x, v = state[:nodes], state[nodes:]
+        force = -parts.stiffness @ x - parts.damping @ v
+        lift, lift_slope = (float(value[0]) for value in hump(np.array([speed * t])))
+        squeeze, closing = lift - x[0], lift_slope * speed - v[0]
+        fading = min(max(squeeze / gear.gear_squeeze_mm, 0.0), 1.0)
+        force[0] += max(0.0, gear.stiffness_n_per_mm * squeeze + fading * gear.gear_damping * closing)
+        pressed = gear.seat_squeeze_mm - x[0]
+        fading = min(max(pressed / gear.seat_squeeze_mm, 0.0), 1.0)
+        force[0] += max(0.0, gear.seat_stiffness * pressed - fading * gear.seat_damping * v[0])
+        force[0] -= gear.spring.seat_force_n
+        clash = gear.spring.clash_factor * parts.element_rate * squeezes(x)
+        force -= clash
+        force[1:] += clash[:-1]
+        return np.concatenate([v, force / parts.mass])
+
+    times = response.crank_deg[over] / speed
+    start = np.zeros(2 * nodes)
+    found = solve_ivp(slope, (0.0, times[-1]), start, "DOP853", times, rtol=1e-9, atol=1e-11, max_step=2e-5).y
+    touching = squeezes(found[:nodes])
+    at_once = np.count_nonzero(touching, axis=0)
+    assert ((at_once > 0) & (at_once < nodes)).any()
+    assert response.coil_squeeze_mm == pytest.approx(touching.max(), rel=6e-3)
+    assert np.abs(response.state[over, :nodes].T - found[:nodes]).max() < 3.2e-3
+
+
+def test_coils_that_stand_apart_do_not_push() -> None:
+    """Beside touching ones, a node between coils apart takes up just the impulse of the chain's springs and dampers.
+
+    The impulse is the trapezoidal rule with its end correction, which leaves some 1e-5 of the greatest coil force.
+    """
+    response, parts = bound_response(), matrices(BOUND)
+    nodes, step = parts.mass.size, 120.0 / (response.rpm * response.steps)
+    position, velocity = response.state[:, :nodes], response.state[:, nodes:]
+    force, rate = -position @ parts.stiffness - velocity @ parts.damping, -velocity @ parts.stiffness
+    chain = 0.5 * step * (force[1:] + force[:-1]) + step**2 / 12.0 * (rate[:-1] - rate[1:])
+    pushed = np.diff(velocity * parts.mass, axis=0) - chain
+    gaps = -np.diff(position, axis=1, append=0.0) - parts.element_gap_mm
+    near = np.maximum(gaps[1:], gaps[:-1]) > -1e-4
+    apart = ~(near[:, :-1] | near[:, 1:]) & near.any(axis=1)[:, None]
+    assert apart.sum() > 100
+    greatest = BOUND.spring.clash_factor * parts.element_rate * response.coil_squeeze_mm
+    assert np.abs(pushed[:, 1:][apart]).max() < 2e-4 * greatest * step
 
 
 def test_convergence_is_of_second_order() -> None:

@@ -202,6 +202,8 @@ class _March:
         squeezes = np.array([[gear.gear_squeeze_mm], [gear.seat_squeeze_mm]])
         self.fade = self.damping / (np.array([[gear.stiffness_n_per_mm], [gear.seat_stiffness]]) * squeezes)
         self.moving, self.correction = self._matrices()
+        #: of the correction, how much squeezes lend each other
+        self.lent = self.correction[_STATE + 2 * self.nodes :][: self.coils]
         longest = cycles * int(steps.max())
         #: gear force, seat force and lift, single precision, which is a thousandth of what the step leaves
         self.history = np.empty((3, steps.size, longest), np.float32)
@@ -332,17 +334,22 @@ class _March:
         return here.whole, there.whole
 
     def _clash(self, before: FloatArray, then: _Table, touched: FloatArray) -> None:
-        """Squeezes of coils only push; where they changed over the step, so does what follows from them."""
+        """Squeezes of coils only push; where they changed over the step, so does what follows from them.
+
+        The squeeze at the step's end is that of the gap which the foretold one leads to, clipped once: a coil that
+        stands apart lends its neighbours nothing. It ends this step and begins the next, so the force has no jump.
+        """
         squeeze = then.squeeze
         touching = squeeze.max() > 0.0
         if not (touching or self.touching):
             squeeze.fill(0.0)
             return
-        np.maximum(squeeze, 0.0, out=squeeze)
-        np.add(then.moved, self.correction @ (squeeze - before), out=then.moved)
-        np.maximum(squeeze, 0.0, out=squeeze)
+        led_to = squeeze + self.lent @ (np.maximum(squeeze, 0.0) - before)
+        np.maximum(led_to, 0.0, out=led_to)
+        np.add(then.moved, self.correction @ (led_to - before), out=then.moved)
+        squeeze[:] = led_to
         np.maximum(touched, squeeze, out=touched)
-        self.touching = touching or squeeze.max() > 0.0
+        self.touching = squeeze.max() > 0.0
 
     def response(self, column: int, rpm: float, start_crank_deg: float, record_from: int) -> Response:
         """What one column did, from the cycle on that is kept."""
