@@ -15,9 +15,18 @@ from outside_facts import exhaust_table
 from valvelab.errors import CannotEvaluate
 from valvelab.phasing.piston import piston_drop
 from valvelab.records.train import LashRecord
-from valvelab.valve_motion.clearance import piston_clearance
+from valvelab.valve_motion.clearance import piston_clearances
 from valvelab.valve_motion.rocker import GeometryRocker, PointRocker, RatioRocker, Rocker
-from valvelab.valve_motion.valve_lift import Gear, Motion, Timing, crossings, peak_crank, valve_motion, whole_cycle
+from valvelab.valve_motion.valve_lift import (
+    Crossings,
+    Gear,
+    Motion,
+    Timing,
+    crossings,
+    peak_crank,
+    valve_motion,
+    whole_cycle,
+)
 
 TIMING = Timing(0.0, 106.0)
 LIFTS = np.linspace(0.0, 8.0, 81)
@@ -155,17 +164,24 @@ def test_crossings_follow_the_timing_and_nothing_else(level: float, line: float,
     assert (
         abs((peak_crank(lobe, timing) - line + 360.0) % 720.0 - 360.0) < 0.05
     )  # the top of this law is flat to the fourth order
-    found = crossings(lobe, gear, timing, whole_cycle(lobe, gear, timing), level)
+    (found,) = crossings(lobe, gear, timing, whole_cycle(lobe, gear, timing), [level])
     middle = 0.5 * (found.opening_crank_deg + found.closing_crank_deg)
     assert abs((middle - line + 360.0) % 720.0 - 360.0) < 1e-6
     lift = valve_motion(lobe, gear, timing, [found.opening_crank_deg, found.closing_crank_deg]).lift_mm
     assert lift == pytest.approx(level, abs=1e-9)
 
 
-def test_a_level_above_the_lift_is_refused() -> None:
-    lobe, gear = PolynomialLobe(5.0), Gear()
-    with pytest.raises(CannotEvaluate, match="less than 5"):
-        crossings(lobe, gear, TIMING, whole_cycle(lobe, gear, TIMING), 5.08)
+def test_levels_are_found_together_as_each_alone_and_none_above_the_lift() -> None:
+    lobe, gear = PolynomialLobe(5.0), Gear(lash_mm=0.1)
+    cycle, levels = whole_cycle(lobe, gear, TIMING), (0.0, 1.27, 4.8, 5.08)
+    together = crossings(lobe, gear, TIMING, cycle, levels)
+    assert together == [crossings(lobe, gear, TIMING, cycle, [level])[0] for level in levels]
+    assert together[-1] == Crossings(None, None, None, None)
+    openings = [row.opening_crank_deg for row in together[:-1]]
+    closings = [row.closing_crank_deg for row in together[:-1]]
+    assert openings == sorted(openings)
+    assert closings == sorted(closings, reverse=True)
+    assert openings[-1] < TIMING.centreline_crank_deg < closings[-1]
 
 
 def test_the_end_of_an_event_only_table_is_no_closing() -> None:
@@ -173,7 +189,7 @@ def test_the_end_of_an_event_only_table_is_no_closing() -> None:
     lobe = PolynomialLobe(8.0, period=None, start_cam_deg=-70.0, stop_cam_deg=50.0)
     gear = Gear()
     cycle = whole_cycle(lobe, gear, TIMING)
-    found = crossings(Cut(lobe), gear, TIMING, cycle_of(lobe), 0.1)
+    (found,) = crossings(Cut(lobe), gear, TIMING, cycle_of(lobe), [0.1])
     assert found.opening_crank_deg is not None
     assert found.closing_crank_deg is None
     assert cycle.lift_mm.max() == pytest.approx(8.0)
@@ -230,7 +246,7 @@ def test_published_events_of_a_measured_exhaust_valve(tmp_path: Path) -> None:
 
 
 def test_clearance_of_a_valve_that_stays_shut_is_the_stated_one() -> None:
-    found = piston_clearance(np.zeros_like, lambda a: piston_drop(a, 43.0, 231.0), 6.0, 20.0)
+    (found,) = piston_clearances(np.zeros_like, lambda a: piston_drop(a, 43.0, 231.0), 6.0, 20.0)
     assert found.min_mm == pytest.approx(6.0)
     assert found.at_crank_deg == pytest.approx(0.0, abs=1e-6)
 
@@ -241,14 +257,14 @@ def test_clearance_at_dead_centre_and_along_the_valve_axis() -> None:
     def lift(crank: np.ndarray) -> np.ndarray:
         return valve_motion(lobe, gear, TIMING, crank).lift_mm
 
-    found = piston_clearance(lift, lambda a: piston_drop(a, 40.0, 135.0), 6.0, 20.0)
+    (found,) = piston_clearances(lift, lambda a: piston_drop(a, 40.0, 135.0), 6.0, 20.0)
     at = np.array([found.at_crank_deg])
     by_hand = 6.0 + piston_drop(at, 40.0, 135.0) * math.cos(math.radians(20.0)) - lift(at)
     assert found.min_mm == pytest.approx(float(by_hand[0]))
     every = 6.0 + piston_drop(found.crank_deg, 40.0, 135.0) * math.cos(math.radians(20.0)) - lift(found.crank_deg)
     assert found.clearance_mm == pytest.approx(every)
     assert found.min_mm <= every.min()
-    after = piston_clearance(lift, lambda a: piston_drop(a, 40.0, 135.0), 7.0, 20.0)
+    (after,) = piston_clearances(lift, lambda a: piston_drop(a, 40.0, 135.0), 7.0, 20.0)
     assert after.min_mm == pytest.approx(found.min_mm + 1.0)
 
 
@@ -260,6 +276,6 @@ def test_advancing_the_camshaft_brings_the_intake_valve_nearer_the_piston(step: 
         def lift(crank: np.ndarray) -> np.ndarray:
             return valve_motion(lobe, gear, timing, crank).lift_mm
 
-        return piston_clearance(lift, lambda a: piston_drop(a, 40.0, 135.0), 6.0).min_mm
+        return piston_clearances(lift, lambda a: piston_drop(a, 40.0, 135.0), 6.0)[0].min_mm
 
     assert least(TIMING.moved(-step)) <= least(TIMING) + 1e-9

@@ -24,7 +24,7 @@ from valvelab.figures.description import (
     words,
 )
 from valvelab.inspection.engine.contact import contact_curves
-from valvelab.inspection.engine.motion import GUIDANCE_MM, MotionInspection, clearance_of
+from valvelab.inspection.engine.motion import GUIDANCE_MM, MotionInspection, clearances_of
 from valvelab.inspection.engine.sides import Side
 from valvelab.phasing.piston import piston_drop
 from valvelab.records.motion_result import MotionValve
@@ -81,15 +81,14 @@ def _length(value_mm: float, units: System) -> str:
 def clearance_figure(inspection: MotionInspection, lobe: str, units: System = "metric") -> Figure | None:
     """Valve to piston along gas exchange, as set and with the camshaft 4 deg either way; None where not stated."""
     train, side = inspection.question.train, side_of(inspection, lobe)
-    found = clearance_of(train, side)
-    if found is None:
+    every = clearances_of(train, side, [(step, side.gear.lash_mm) for step in (0.0, 4.0, -4.0)])
+    if not every:
         return None
-    curves = []
-    for step in (4.0, -4.0):
-        moved = clearance_of(train, side, step)
-        if moved is not None:
-            word = "advanced" if step > 0 else "retarded"
-            curves.append(Curve(moved.crank_deg, moved.clearance_mm, "measured_quiet", f"{abs(step):g} deg {word}"))
+    found, *moved = every
+    curves = [
+        Curve(row.crank_deg, row.clearance_mm, "measured_quiet", f"4 deg {word}")
+        for row, word in zip(moved, ("advanced", "retarded"), strict=True)
+    ]
     curves.append(Curve(found.crank_deg, found.clearance_mm, _role(side), lobe))
     count = decimals_among(inspection.result.valves, "piston_clearance_mm", "mm", units)
     told = f"{show(found.min_mm, 'mm', units, count)} {display_unit('mm', units).label}"

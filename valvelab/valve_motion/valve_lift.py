@@ -5,6 +5,7 @@ Source: plain mechanics; the chain rule.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Protocol
 
 import numpy as np
@@ -12,7 +13,6 @@ from numpy.typing import ArrayLike
 
 from valvelab.angles import fold, wrap_scalar
 from valvelab.arrays import FloatArray, read_only
-from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
 from valvelab.valve_motion.rocker import RatioRocker, Rocker
 
@@ -152,9 +152,15 @@ def valve_motion(profile: LobeProfile, gear: Gear, timing: Timing, crank_deg: Ar
     )
 
 
-def valve_lift(profile: LobeProfile, gear: Gear, timing: Timing, crank_deg: FloatArray) -> FloatArray:
-    """The lift of `valve_motion` alone, mm, at crank angles of shape (n,). Refuses what the rocker refuses."""
-    return np.asarray(np.maximum(_free(profile, gear, timing, crank_deg), 0.0))
+def valve_lift(
+    profile: LobeProfile, gear: Gear, timing: Timing, crank_deg: FloatArray, lash_mm: ArrayLike
+) -> FloatArray:
+    """The lift of `valve_motion` alone, mm, with another lash than the gear's.
+
+    Crank angles (…, n) and lash, mm, broadcast. Refuses what the rocker refuses.
+    """
+    other = (np.asarray(lash_mm, dtype=np.float64) - gear.lash_mm) * gear.share
+    return np.asarray(np.maximum(_free(profile, gear, timing, crank_deg) - other, 0.0))
 
 
 def _free(profile: LobeProfile, gear: Gear, timing: Timing, crank_deg: FloatArray) -> FloatArray:
@@ -191,36 +197,33 @@ class Crossings:
     closing_slope: float | None
 
 
-def crossings(profile: LobeProfile, gear: Gear, timing: Timing, cycle: Motion, level_mm: float) -> Crossings:
-    """Crossings of valve lift = level nearest the peak on each flank; None where a flank never comes down to it.
+def crossings(
+    profile: LobeProfile, gear: Gear, timing: Timing, cycle: Motion, levels_mm: Sequence[float]
+) -> list[Crossings]:
+    """Crossings of valve lift = each level nearest the peak on each flank, all found in one search.
 
-    Level 0 is where the valve leaves its seat and meets it again. Refuses a level the valve never reaches.
+    None where a flank never comes down to the level, and on both where the valve never reaches it. Level 0 is where the
+    valve leaves its seat and meets it again.
     """
-    excess = (cycle.drive_mm - gear.lost_mm) * gear.share - level_mm
-    top = int(np.argmax(cycle.drive_mm))
-    if excess[top] <= 0.0:
-        raise CannotEvaluate(Reason.NOT_REACHED, f"the valve lifts less than {level_mm:g} mm")
-    before, after = np.flatnonzero(excess[:top] <= 0.0), np.flatnonzero(excess[top:] <= 0.0)
-
-    def refine(low: float, high: float) -> tuple[float | None, float | None]:
-        for _ in range(2):
-            grid = np.linspace(low, high, 33)
-            above = _free(profile, gear, timing, grid) - level_mm > 0.0
-            change = int(np.argmax(above != above[0])) if (above != above[0]).any() else 32
-            low, high = float(grid[change - 1]), float(grid[change])
-        y = _free(profile, gear, timing, np.array([low, high])) - level_mm
-        slope = float(y[1] - y[0]) / (high - low)
-        # at the end of an event-only table the lift drops to nothing, which is no crossing
-        if abs(slope) > _STEEPEST_MM_PER_CRANK_DEG:
-            return None, None
-        return (low if slope == 0.0 else low - float(y[0]) / slope), slope
-
-    opening: tuple[float | None, float | None] = (None, None)
-    closing = opening
-    if before.size:
-        i = int(before[-1])
-        opening = refine(float(cycle.crank_deg[i]), float(cycle.crank_deg[i + 1]))
-    if after.size:
-        i = top + int(after[0])
-        closing = refine(float(cycle.crank_deg[i - 1]), float(cycle.crank_deg[i]))
-    return Crossings(opening[0], closing[0], opening[1], closing[1])
+    levels = np.asarray(levels_mm, dtype=np.float64)[:, None]
+    lift, top = (cycle.drive_mm - gear.lost_mm) * gear.share, int(np.argmax(cycle.drive_mm))
+    down, index = lift <= levels, np.arange(lift.size)
+    last = np.where(down[:, :top], index[:top], -1).max(axis=1, initial=-1)
+    first = np.where(down[:, top:], index[top:], lift.size).min(axis=1, initial=lift.size)
+    # by level and flank, the opening one first
+    known = np.stack([last >= 0, first < lift.size], axis=1) & ~down[:, top, None]
+    start = np.where(known, np.stack([last, first - 1], axis=1), 0)
+    low, high = cycle.crank_deg[start], cycle.crank_deg[start + 1]
+    for _ in range(2):
+        grid = np.linspace(low, high, 33, axis=-1)
+        above = _free(profile, gear, timing, grid) > levels[..., None]
+        passed = above != above[..., :1]
+        change = np.where(passed.any(axis=-1), passed.argmax(axis=-1), 32)[..., None]
+        low, high = (np.take_along_axis(grid, change - back, axis=-1)[..., 0] for back in (1, 0))
+    before, after = np.moveaxis(_free(profile, gear, timing, np.stack([low, high], axis=-1)) - levels[..., None], -1, 0)
+    slope = (after - before) / (high - low)
+    # at the end of an event-only table the lift drops to nothing, which is no crossing
+    known &= np.abs(slope) <= _STEEPEST_MM_PER_CRANK_DEG
+    angle = low - np.divide(before, slope, out=np.zeros_like(low), where=slope != 0.0)
+    rows = zip(np.hstack([angle, slope]).tolist(), np.hstack([known, known]).tolist(), strict=True)
+    return [Crossings(*(value if stands else None for value, stands in zip(*row, strict=True))) for row in rows]

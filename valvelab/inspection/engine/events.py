@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
 from valvelab.angles import fold_scalar, wrap_scalar
-from valvelab.errors import CannotEvaluate
 from valvelab.inspection.engine.sides import Side
 from valvelab.lobe.angle_error import Response, response, standard
 from valvelab.phasing.timing import EventName, Kind, trade_event, trade_number
@@ -44,12 +44,13 @@ def valve_uncertainty(train: Train, side: Side, lift_mm: float) -> float | None:
     )
 
 
-def valve_duration(train: Train, side: Side, level: float) -> ValveDuration:
-    """Events and duration of one valve at one valve lift, mm; None where a flank never passes it."""
-    try:
-        found = crossings(side.lobe.profile, side.gear, side.timing, side.cycle, level)
-    except CannotEvaluate:
-        found = Crossings(None, None, None, None)
+def valve_durations(train: Train, side: Side, levels_mm: Sequence[float]) -> tuple[ValveDuration, ...]:
+    """Events and duration of one valve at some valve lifts; None where a flank never passes one."""
+    found = crossings(side.lobe.profile, side.gear, side.timing, side.cycle, levels_mm)
+    return tuple(_duration(train, side, level, each) for level, each in zip(levels_mm, found, strict=True))
+
+
+def _duration(train: Train, side: Side, level: float, found: Crossings) -> ValveDuration:
     opening, closing = found.opening_crank_deg, found.closing_crank_deg
     both = opening is not None and closing is not None
     duration = closing - opening if opening is not None and closing is not None else None

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+
+import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.dynamics.response import Tell
@@ -11,7 +14,7 @@ from valvelab.inspection.characteristics import Subject
 from valvelab.inspection.engine.characteristics import NEEDS_CONTROL, of_subject
 from valvelab.inspection.engine.contact import contact_extremes
 from valvelab.inspection.engine.control import control_of, dynamic_sweeps
-from valvelab.inspection.engine.events import valve_duration
+from valvelab.inspection.engine.events import valve_durations
 from valvelab.inspection.engine.rule_lift import rule_notes, rule_readings_of
 from valvelab.inspection.engine.sides import Side, sides_of
 from valvelab.inspection.engine.train import MotionQuestion
@@ -29,9 +32,8 @@ from valvelab.records.motion_result import (
 from valvelab.records.result import Note, Source, Verdict, info, warning
 from valvelab.records.spec import Spec
 from valvelab.records.train import RuleReadingRecord, Train
-from valvelab.valve_motion.clearance import Clearance
-from valvelab.valve_motion.clearance import piston_clearance as clearance_along
-from valvelab.valve_motion.valve_lift import Gear, crossings, valve_lift
+from valvelab.valve_motion.clearance import Clearance, piston_clearances
+from valvelab.valve_motion.valve_lift import crossings, valve_lift
 
 PHASE_STEPS_DEG = (-8.0, -4.0, 0.0, 4.0, 8.0)
 GUIDANCE_MM = {"intake": 2.0, "exhaust": 2.5}
@@ -143,7 +145,7 @@ def _once(notes: list[Note]) -> tuple[Note, ...]:
 
 def _valve(question: MotionQuestion, side: Side) -> tuple[MeasuredValve, MotionValve, list[Note]]:
     train, lobe = question.train, side.lobe
-    durations = tuple(valve_duration(train, side, level) for level in question.checking_lifts_mm)
+    durations = valve_durations(train, side, question.checking_lifts_mm)
     notes = [
         info(lobe.name, f"the valve does not pass {row.at_mm:g} mm on both flanks: its duration there is left open")
         for row in durations
@@ -187,48 +189,44 @@ def _seating(side: Side) -> tuple[Measured, list[Note]]:
     if side.gear.lost_mm == 0.0:
         note = info(side.lobe.name, "without lash the valve seats where the lobe ends: no seating velocity")
         return missing(note.text), [note]
-    found = crossings(side.lobe.profile, side.gear, side.timing, side.cycle, 0.0)
+    (found,) = crossings(side.lobe.profile, side.gear, side.timing, side.cycle, (0.0,))
     if found.closing_slope is None:
         note = warning(side.lobe.name, "the closing flank never uses up the lash: the valve is not seen to seat")
         return missing(note.text), [note]
     return Measured(abs(found.closing_slope)), []
 
 
-def clearance_of(
-    train: Train, side: Side, advance_crank_deg: float = 0.0, gear: Gear | None = None
-) -> Clearance | None:
-    """Valve to piston along gas exchange with the camshaft advanced, or another gear; None where not stated."""
+def clearances_of(train: Train, side: Side, settings: Sequence[tuple[float, float]]) -> list[Clearance]:
+    """Valve to piston along gas exchange, none where not stated.
+
+    settings: how far the camshaft is advanced, crank deg, and the lash, mm.
+    """
     stated = train.clearance.intake_mm if side.lobe.kind == "intake" else train.clearance.exhaust_mm
     throw, rod = train.crank.throw_mm, train.crank.rod_mm
     if side.lobe.kind is None or stated is None or throw is None or rod is None or not side.tdc_known:
-        return None
-    timing, used = side.timing.moved(-advance_crank_deg), gear or side.gear
+        return []
+    advance_crank_deg, lash_mm = (np.array(column)[:, None] for column in zip(*settings, strict=True))
 
     def lift(crank: FloatArray) -> FloatArray:
-        return valve_lift(side.lobe.profile, used, timing, crank)
+        return valve_lift(side.lobe.profile, side.gear, side.timing, crank + advance_crank_deg, lash_mm)
 
     def drop(crank: FloatArray) -> FloatArray:
         return piston_drop(crank, throw, rod)
 
-    return clearance_along(lift, drop, stated, train.valve.angle_deg)
+    return piston_clearances(lift, drop, stated, train.valve.angle_deg)
 
 
 def _clearance(train: Train, side: Side) -> tuple[PistonClearance | None, tuple[ClearanceChange, ...], list[Note]]:
-    found = clearance_of(train, side)
-    if found is None:
-        return None, (), []
-    changes = []
     lashes = dict.fromkeys((side.gear.lash_mm, 0.0))
-    for lash in lashes:
-        gear = replace(side.gear, lash_mm=lash)
-        for step in PHASE_STEPS_DEG:
-            moved = clearance_of(train, side, step, gear)
-            if moved is not None:
-                changes.append(
-                    ClearanceChange(
-                        advance_crank_deg=step, lash_mm=lash, min_mm=moved.min_mm, at_crank_deg=moved.at_crank_deg
-                    )
-                )
+    settings = [(step, lash) for lash in lashes for step in PHASE_STEPS_DEG]
+    every = clearances_of(train, side, [(0.0, side.gear.lash_mm), *settings])
+    if not every:
+        return None, (), []
+    found, *moved = every
+    changes = [
+        ClearanceChange(advance_crank_deg=step, lash_mm=lash, min_mm=row.min_mm, at_crank_deg=row.at_crank_deg)
+        for (step, lash), row in zip(settings, moved, strict=True)
+    ]
     notes = []
     name, wanted = side.lobe.name, GUIDANCE_MM[side.lobe.kind or "intake"]
     if found.min_mm <= 0.0:

@@ -7,7 +7,7 @@ from valvelab.inspection.engine.events import (
     event_number,
     lift_uncertainty,
     root_of_squares,
-    valve_duration,
+    valve_durations,
     valve_uncertainty,
 )
 from valvelab.inspection.engine.rule_lift import measured_of
@@ -47,7 +47,7 @@ class MeasuredValve:
             return missing(
                 f"what counts from dead centre is not known: {side.no_centre}" if side.lobe.kind else NO_KIND
             )
-        row = valve_duration(self.train, side, lift_mm)
+        (row,) = valve_durations(self.train, side, (lift_mm,))
         lacks = "; ".join(filter(None, (_LACKS_TIMING, self._lacks_angle)))
         return Measured(event_number(side, row, which), row.uncertainty[f"{which}_crank_deg"], _NOT_PASSED, lacks=lacks)
 
@@ -61,7 +61,7 @@ class MeasuredValve:
 
     def duration(self, lift_mm: float) -> Measured:
         """Crank angle over which the valve is beyond a lift."""
-        row = valve_duration(self.train, self.side, lift_mm)
+        (row,) = valve_durations(self.train, self.side, (lift_mm,))
         u = row.uncertainty["duration_crank_deg"]
         return Measured(row.duration_crank_deg, u, _NOT_PASSED, lacks=self._lacks_angle)
 
