@@ -12,13 +12,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
+from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from valvelab.arrays import FloatArray, IntArray, finite
 from valvelab.dynamics.model import ValveGear, matrices
-from valvelab.dynamics.propagator import coil_squeeze, propagator
+from valvelab.dynamics.propagator import propagator
 from valvelab.errors import CannotEvaluate, Reason, ValvelabError
 from valvelab.frozen import frozen
 
@@ -27,7 +29,10 @@ STEP_RADIANS = 0.4
 COARSEST_RADIANS = 1.0
 FEWEST_STEPS = 480
 """Steps of the shortest cycle."""
-AT_ONCE = 64
+AT_ONCE = 32
+"""Steps between two looks at the cam."""
+KEPT_AT_ONCE = 16 * AT_ONCE
+"""Steps whose columns are kept together."""
 Tell = Callable[[float], bool]
 """Told the share that is done; False ends the work."""
 
@@ -39,7 +44,7 @@ class Stopped(ValvelabError):
         super().__init__("the dynamic model was stopped")
 
 
-@frozen
+@frozen(slots=False)
 class Drive:
     """What the cam asks of the valve over one cycle, evenly spaced: lift without lash (mm) and slope by crank deg.
 
@@ -51,22 +56,22 @@ class Drive:
     drive_mm: FloatArray
     slope_mm_per_crank_deg: FloatArray
 
+    @cached_property
+    def _cubics(self) -> FloatArray:
+        """Coefficients by powers of the share of a step, (4, n)."""
+        y, v = self.drive_mm, self.slope_mm_per_crank_deg * (720.0 / self.drive_mm.size)
+        rise, after = np.roll(y, -1) - y, np.roll(v, -1)
+        return np.stack([y, v, 3.0 * rise - 2.0 * v - after, v + after - 2.0 * rise])
+
     def over_cycle(self, steps: int) -> tuple[FloatArray, FloatArray]:
         """Lift, mm, and slope, mm/crank deg, at so many even steps of the cycle, (steps,) each."""
         size = self.drive_mm.size
         place = np.arange(steps) * (size / steps)
         row = np.minimum(place.astype(np.intp), size - 1)
         t = place - row
-        after = (row + 1) % size
-        width = 720.0 / size
-        y, v, w = (
-            self.drive_mm[row],
-            self.slope_mm_per_crank_deg[row] * width,
-            self.slope_mm_per_crank_deg[after] * width,
-        )
-        rise = self.drive_mm[after] - y
-        square, cube = 3.0 * rise - 2.0 * v - w, v + w - 2.0 * rise
-        return y + t * (v + t * (square + t * cube)), (v + t * (2.0 * square + 3.0 * t * cube)) / width
+        y, v, square, cube = self._cubics.take(row, axis=1)
+        bend = t * cube
+        return y + t * (v + t * (square + bend)), (v + t * (2.0 * square + 3.0 * bend)) * (size / 720.0)
 
 
 @frozen
@@ -128,245 +133,253 @@ def respond(
     # the slowest come first, so that those whose cycles are over leave the batch at its end
     order = np.argsort(-steps, kind="stable")
     each = drives if isinstance(drives, list) else [drives] * speeds.size
-    march = _March(gear, [each[i] for i in order], steps[order], step, cycles)
+    march = _March(gear, [each[i] for i in order], steps[order], step, cycles, record_from)
     march.run(keep_state=keep_state, tell=tell)
     return (
-        march.response(column, float(speed), drive.start_crank_deg, record_from)
+        march.response(column, float(speed), drive.start_crank_deg)
         for column, speed, drive in zip(np.argsort(order).tolist(), speeds, each, strict=True)
     )
 
 
-_ASKED = 6
-"""Rows that contacts ask of the state, of the valve's place x and speed v: −k x at gear and seat, −v at each, and −k x
-once more, by the share of the damping that so much squeeze brings."""
-_PUSHED = slice(_ASKED, _ASKED + 2)
-_STATE = _ASKED + 2
-_BEYOND, _FORETOLD, _GAIN, _ONE = range(-4, 0)
-"""The last rows of a table, counted from its end."""
-
-
 @frozen
 class _Table:
-    """The rows of a table by what they are; `carried` are those that a product takes, `moved` those that it gives."""
+    """The rows of a table by what they are, each with a column for every speed.
 
-    whole: FloatArray
-    carried: FloatArray
-    moved: FloatArray
-    asked: FloatArray
+    undamped, closing, damping: what gear and seat push by their squeeze alone, how fast it closes, and the damping that
+    so much squeeze brings. foretold: the force on the valve, beyond gear and preload that are held shut, as the step
+    before took it for its end. velocity, position: of the nodes; below: position of what lies under each, the last on
+    the spring's seat. pushed: by gear and seat. cam: the lift and the speed that it asks for by the next table, and how
+    much more force they ask of the gear by then. one: ones.
+
+    The rows `carried` give the next table's rows `moved` by one product; what is pushed follows from those.
+    """
+
+    undamped: FloatArray
+    closing: FloatArray
+    damping: FloatArray
+    foretold: FloatArray
+    velocity: FloatArray
+    position: FloatArray
+    below: FloatArray
     pushed: FloatArray
-    told: FloatArray
-    state: FloatArray
-    squeeze: FloatArray
-    gain: FloatArray
+    cam: FloatArray
+    one: FloatArray
+    moved: FloatArray
+    carried: FloatArray
 
     @staticmethod
-    def of(table: FloatArray, size: int) -> _Table:
-        """The rows of a table whose state has so many rows."""
-        end = _STATE + size
+    def size(nodes: int) -> int:
+        """How many rows the table of so many nodes has."""
+        return 7 + 2 * nodes + 7
+
+    @staticmethod
+    def of(table: FloatArray) -> _Table:
+        """The rows of a table, or of many at once: (…, rows, columns)."""
+        seat = table.shape[-2] - 7
+        nodes = (seat - 7) // 2
         return _Table(
-            whole=table,
-            carried=table[_ASKED:],
-            moved=table[:_GAIN],
-            asked=table[:_ASKED],
-            pushed=table[_PUSHED],
-            told=table[_ASKED : _STATE + 1],
-            state=table[_STATE:end],
-            squeeze=table[end:_BEYOND],
-            gain=table[_GAIN],
+            undamped=table[..., 0:2, :],
+            closing=table[..., 2:4, :],
+            damping=table[..., 4:6, :],
+            foretold=table[..., 6, :],
+            velocity=table[..., 7 : 7 + nodes, :],
+            position=table[..., 7 + nodes : seat, :],
+            below=table[..., 8 + nodes : seat + 1, :],
+            pushed=table[..., seat + 1 : seat + 3, :],
+            cam=table[..., seat + 3 : seat + 6, :],
+            one=table[..., seat + 6, :],
+            moved=table[..., :seat, :],
+            carried=table[..., 6:, :],
         )
 
 
 class _March:
-    """The steps of one batch; its columns are speeds, sorted so that the longest cycles come first.
+    """The steps of one batch; its columns are speeds, sorted so that the longest cycles come first."""
 
-    A table has these rows: what contacts ask of the state (`_ASKED`), what gear and seat push, positions and
-    velocities, squeezes of coils (where they can touch), the shut gear's pull beyond the spring's, k x + c v − seat
-    force, the force on the valve that was foretold for the step's end, how much more the cam asks of the gear by then,
-    and a one. One product of all but the first of them gives the next table, but for what is pushed and the last two
-    rows.
-    """
-
-    def __init__(self, gear: ValveGear, drives: list[Drive], steps: IntArray, step_s: float, cycles: int) -> None:
+    def __init__(
+        self, gear: ValveGear, drives: list[Drive], steps: IntArray, step_s: float, cycles: int, record_from: int
+    ) -> None:
         self.gear, self.parts, self.steps = gear, matrices(gear), steps
         self.nodes = self.parts.mass.size
-        self.cycles, self.step_s = cycles, step_s
-        self.starts = np.concatenate([[0], np.cumsum(steps)[:-1]])
-        both = [drive.over_cycle(int(count)) for drive, count in zip(drives, steps, strict=True)]
-        self.drive = np.concatenate([lift for lift, _ in both])
-        self.rate = np.concatenate(
-            [slope * (720.0 / (int(count) * step_s)) for (_, slope), count in zip(both, steps, strict=True)]
-        )
-        self.coils = self.nodes if math.isfinite(self.parts.element_gap_mm) else 0
-        #: damping fades in with the squeeze, so that the force has no jump where contact begins
+        self.cycles, self.step_s, self.record_from = cycles, step_s, min(record_from, cycles - 1)
         self.damping = np.array([[gear.gear_damping], [gear.seat_damping]])
-        squeezes = np.array([[gear.gear_squeeze_mm], [gear.seat_squeeze_mm]])
-        self.fade = self.damping / (np.array([[gear.stiffness_n_per_mm], [gear.seat_stiffness]]) * squeezes)
-        self.moving, self.correction = self._matrices()
-        #: of the correction, how much squeezes lend each other
-        self.lent = self.correction[_STATE + 2 * self.nodes :][: self.coils]
-        longest = cycles * int(steps.max())
-        #: gear force, seat force and lift, single precision, which is a thousandth of what the step leaves
-        self.history = np.empty((3, steps.size, longest), np.float32)
-        self.touched = np.zeros(steps.size)
-        self.touching: bool | np.bool_ = False
+        # each cycle goes on into the next one, so that steps taken at once follow each other
+        self.starts = np.concatenate([[0], np.cumsum(steps + AT_ONCE)])
+        #: lift that the cam asks for, and its speed
+        self.drive = np.empty((2, self.starts[-1]))
+        for start, count, drive in zip(self.starts.tolist(), steps.tolist(), drives, strict=False):
+            lift, slope = drive.over_cycle(count)
+            for along, values in zip(self.drive, (lift, slope * (720.0 / (count * step_s))), strict=True):
+                along[start : start + count] = values
+                along[start + count : start + count + AT_ONCE] = np.resize(values, AT_ONCE)
+        self.moving, self.clashing, self.lent = self._matrices()
+        #: of every so many steps, the first column that is kept, and gear force, seat force and lift of that and later
+        #: ones, single precision, which is a thousandth of what the step leaves
+        self.history: list[tuple[int, NDArray[np.float32]]] = []
+        #: squeezes of coils at a step's start, and below them at its end
+        self.squeezes = np.zeros((2 * self.nodes, steps.size))
+        self.touched = np.zeros((self.nodes, steps.size))
+        self.touching = False
         self.states: FloatArray | None = None
 
-    def _matrices(self) -> tuple[FloatArray, FloatArray]:
-        """The product's matrix, and what the squeezes of coils at a step's end still change in the next table."""
-        gear, size, coils, nodes = self.gear, 2 * self.nodes, self.coils, self.nodes
+    def _matrices(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """The product's matrix, and what squeezes of coils at a step's start and end add to its rows and to gaps."""
+        gear, nodes = self.gear, self.nodes
         step = propagator(gear, self.parts, self.step_s)
-        ends = step.end[:, 0]
-        missed = step.state @ ends
-        squeeze = coil_squeeze(nodes)[:coils]
-        # of what was pushed, of the state, of squeezes, then of beyond, foretold, gain and one
-        forces = (step.start[:, 0] + ends + missed)[:, None]
-        state = np.hstack(
-            [
-                forces.repeat(2, axis=1),
-                step.state,
-                (step.start + step.end)[:, 1 : 1 + coils],
-                forces,
-                -missed[:, None],
-                ends[:, None],
-                np.zeros((size, 1)),
-            ]
-        )
-        squeezed = squeeze @ state[:nodes]
-        squeezed[:, _ONE] -= self.parts.element_gap_mm if coils else 0.0
-        asks = np.zeros((_ASKED, size))
-        asks[:, 0] = -gear.stiffness_n_per_mm, -gear.seat_stiffness, 0.0, 0.0, 0.0, 0.0
-        asks[2:4, nodes] = -1.0
-        asks[4:] = self.fade * asks[:2]
-        pull = np.zeros((1, size))
-        pull[0, [0, nodes]] = gear.stiffness_n_per_mm, gear.gear_damping
-        beyond = pull @ state
-        beyond[0, _ONE] -= gear.spring.seat_force_n
-        foretold = np.zeros((1, state.shape[1]))
-        foretold[0, [0, 1, _BEYOND, _GAIN]] = 1.0
-        late = step.end[:, 1 : 1 + coils]
-        pushed = np.zeros((2, state.shape[1]))
-        moving = np.vstack([asks @ state, pushed, state, squeezed, beyond, foretold])
-        none = np.zeros((2, coils))
-        return moving, np.vstack([asks @ late, none, late, squeeze @ late[:nodes], pull @ late, none[:1]])
+        start, end = step.start[:, :1], step.end[:, :1]
+        # each row by itself, and what becomes of it
+        rows = np.eye(_Table.size(nodes))
+        now, then = _Table.of(rows), _Table.of(np.zeros_like(rows))
+        force = gear.stiffness_n_per_mm * now.position[0] + gear.gear_damping * now.velocity[0]
+        force = force + now.pushed.sum(axis=0) - gear.spring.seat_force_n * now.one
+        then.foretold[:] = force + now.cam[2]
+        right = np.vstack([now.position, now.velocity]) + end * (force - now.foretold)
+        self._follow(then, step.state @ right + start * force + end * then.foretold, now.cam, now.one)
+        clash = _Table.of(np.zeros((rows.shape[0], 2 * nodes)))
+        self._follow(clash, np.hstack([step.start[:, 1:], step.end[:, 1:]]), np.zeros((3, 1)), np.zeros(1))
+        moving = then.moved[:, -now.carried.shape[0] :].copy()
+        return moving, clash.moved, clash.position - clash.below
 
-    def _at_rest(self) -> tuple[FloatArray, FloatArray]:
-        """Lift of the valve and force of gear and seat on it in balance at the start, by bisection."""
-        gear, asked = self.gear, self.drive[self.starts] - self.gear.lash_mm
-        low, high = np.full(asked.size, -1.0), np.maximum(asked, gear.seat_squeeze_mm) + 1.0
-        for _ in range(80):
-            x = 0.5 * (low + high)
-            push = gear.stiffness_n_per_mm * np.maximum(asked - x, 0.0)
-            push += gear.seat_stiffness * np.maximum(gear.seat_squeeze_mm - x, 0.0)
-            rising = push > gear.spring.seat_force_n + gear.spring.rate_n_per_mm * x
-            low, high = np.where(rising, x, low), np.where(rising, high, x)
-        return x, push
+    def _follow(self, table: _Table, state: FloatArray, cam: FloatArray, one: FloatArray) -> None:
+        """Lay a state into a table, and what gear and seat ask for by it."""
+        gear, x, v = self.gear, state[0], state[self.nodes]
+        table.position[:], table.velocity[:] = state[: self.nodes], state[self.nodes :]
+        table.undamped[0] = gear.stiffness_n_per_mm * (cam[0] - gear.lash_mm * one - x)
+        table.undamped[1] = gear.seat_stiffness * (gear.seat_squeeze_mm * one - x)
+        table.closing[:] = cam[1] - v, -v
+        # damping fades in with the squeeze, so that the force has no jump where contact begins
+        table.damping[:] = self.damping / gear.spring.seat_force_n * table.undamped
+
+    def _at_rest(self) -> FloatArray:
+        """The table in balance at the start.
+
+        The force on the valve falls with its lift and is the greatest of four straight lines, by which of gear and seat
+        push, so that balance is the greatest lift at which one of them comes to nothing.
+        """
+        gear, asked = self.gear, self.drive[0, self.starts[:-1]] - self.gear.lash_mm
+        stiffness, seat, spring = gear.stiffness_n_per_mm, gear.seat_stiffness, gear.spring
+        by_gear = (stiffness * asked - spring.seat_force_n) / (stiffness + spring.rate_n_per_mm)
+        by_both = stiffness * asked / (stiffness + seat + spring.rate_n_per_mm)
+        x = np.maximum(np.maximum(by_gear, by_both), 0.0)
+        push = stiffness * np.maximum(asked - x, 0.0) + seat * np.maximum(gear.seat_squeeze_mm - x, 0.0)
+        whole = np.zeros((_Table.size(self.nodes), asked.size))
+        table = _Table.of(whole)
+        table.position[:] = (1.0 - np.arange(self.nodes) / self.nodes)[:, None] * x
+        table.pushed[0] = push
+        table.foretold[:] = gear.stiffness_n_per_mm * x - gear.spring.seat_force_n + push
+        table.one[:] = 1.0
+        return whole
 
     def run(self, *, keep_state: bool, tell: Tell | None) -> None:
         """March to the end of the longest cycles."""
-        gear, nodes, size, columns = self.gear, self.nodes, 2 * self.nodes, self.steps.size
-        lift, push = self._at_rest()
-        table = np.zeros((_STATE + size + self.coils + 4, columns))
-        table[_ASKED] = push
-        table[_STATE : _STATE + nodes] = (1.0 - np.arange(nodes) / nodes)[:, None] * lift
-        table[_BEYOND] = gear.stiffness_n_per_mm * lift - gear.spring.seat_force_n
-        table[_FORETOLD] = table[_BEYOND] + push
-        table[_ONE] = 1.0
-        spare = table.copy()
-        ends, longest = self.steps * self.cycles, self.history.shape[2]
+        last = self._at_rest()
+        room = np.empty((AT_ONCE + 1) * last.size)
+        whole, every, tables = last[None, :, :0], _Table.of(last[None]), list[_Table]()
+        longest = self.cycles * int(self.steps[0])
+        held = self._held(self.drive[:, None, self.starts[:-1]])
         if keep_state:
-            self.states = np.empty((longest, size, columns))
-        asked = self.drive[self.starts] - gear.lash_mm
-        before = gear.stiffness_n_per_mm * asked + gear.gear_damping * self.rate[self.starts]
-        done = 0
-        while done < longest:
+            self.states = np.empty((longest, 2 * self.nodes, self.steps.size))
+        for done in range(0, longest, AT_ONCE):
             if tell is not None and not tell(done / longest):
                 raise Stopped
             count = min(AT_ONCE, longest - done)
-            active = int(np.searchsorted(-ends, -done, side="left"))
-            places = (done + 1 + np.arange(count)[:, None]) % self.steps[:active] + self.starts[:active]
-            # each contact's force if the valve stood at zero, how fast what pushes it moves, and its share of damping
-            towards = np.zeros((count, _ASKED, active))
-            np.multiply(self.drive[places] - gear.lash_mm, gear.stiffness_n_per_mm, out=towards[:, 0])
-            towards[:, 1] = gear.seat_stiffness * gear.seat_squeeze_mm
-            towards[:, 2] = self.rate[places]
-            np.multiply(towards[:, :2], self.fade, out=towards[:, 4:])
-            held = towards[:, 0] + gear.gear_damping * towards[:, 2]
-            gained = np.diff(held, axis=0, prepend=before[None, :active])
-            before = held[-1]
-            kept = np.empty((count, 3, active))
-            states = None if self.states is None else self.states[done : done + count, :, :active]
-            table, spare = self._some(table[:, :active], spare[:, :active], towards, gained, kept, states)
-            self.history[:, :active, done : done + count] = kept.transpose(1, 2, 0)
-            done += count
+            active = int(np.searchsorted(-self.cycles * self.steps, -done, side="left"))
+            if active != whole.shape[2]:
+                last = last[:, :active].copy()
+                whole = room[: (AT_ONCE + 1) * last.size].reshape(AT_ONCE + 1, *last.shape)
+                every, tables = _Table.of(whole), [_Table.of(table) for table in whole]
+                every.below[:, -1], every.one[:] = 0.0, 1.0
+            whole[0] = last
+            places = self.starts[:active] + (done + 1) % self.steps[:active] + np.arange(count)[:, None]
+            cam = self.drive.take(places, axis=1)
+            held = np.concatenate([held[-1:, :active], self._held(cam)])
+            every.cam[:count, :2], every.cam[:count, 2] = cam.transpose(1, 0, 2), np.diff(held, axis=0)
+            self._some(tables[: count + 1])
+            last, led_to = whole[count], slice(1, count + 1)
+            self._keep(done, every.pushed[led_to], every.position[led_to, 0])
+            if self.states is not None:
+                states = self.states[done : done + count, :, :active]
+                states[:, : self.nodes], states[:, self.nodes :] = every.position[led_to], every.velocity[led_to]
 
-    def _some(
-        self,
-        now: FloatArray,
-        then: FloatArray,
-        towards: FloatArray,
-        gained: FloatArray,
-        kept: FloatArray,
-        states: FloatArray | None,
-    ) -> tuple[FloatArray, FloatArray]:
-        """Some steps of the columns that still run; the tables by turns, the one with the last state first."""
-        damping, touched = self.damping, np.zeros((self.coils, now.shape[1]))
-        contact = np.empty((_ASKED, now.shape[1]))
-        undamped, closing, damped = contact[:2], contact[2:4], contact[4:]
-        here, there = _Table.of(now, 2 * self.nodes), _Table.of(then, 2 * self.nodes)
-        for step, (asked, gain, history) in enumerate(zip(towards, gained, kept, strict=True)):
-            here.gain[:] = gain
+    def _held(self, cam: FloatArray) -> FloatArray:
+        """What the cam asks of the gear's spring and damper if the valve stands still, but for a constant."""
+        return np.asarray(self.gear.stiffness_n_per_mm * cam[0] + self.gear.gear_damping * cam[1])
+
+    def _keep(self, done: int, pushed: FloatArray, lift: FloatArray) -> None:
+        """Take what some steps gave into the history."""
+        active, within = lift.shape[1], done % KEPT_AT_ONCE
+        if within == 0:
+            after = -(done + KEPT_AT_ONCE)
+            first = min(int(np.searchsorted(-self.record_from * self.steps, after, side="right")), active)
+            self.history.append((first, np.empty((3, active - first, KEPT_AT_ONCE), np.float32)))
+        first, kept = self.history[-1]
+        part = kept[:, : active - first, within : within + lift.shape[0]]
+        part[:2], part[2] = pushed[:, :, first:].transpose(1, 2, 0), lift[:, first:].T
+
+    def _some(self, tables: list[_Table]) -> None:
+        """Some steps of the columns that still run, from each table to the next."""
+        nothing = np.zeros_like(tables[0].pushed)
+        most = self.damping + nothing
+        gap = self.parts.element_gap_mm
+        gaps = np.zeros_like(tables[0].position)
+        for here, there in pairwise(tables):
             np.matmul(self.moving, here.carried, out=there.moved)
-            if self.coils:
-                self._clash(here.squeeze, there, touched)
-            np.add(asked, there.asked, out=contact)
-            np.maximum(damped, 0.0, out=damped)
-            np.minimum(damped, damping, out=damped)
-            np.multiply(damped, closing, out=damped)
-            np.add(undamped, damped, out=there.pushed)
-            np.maximum(there.pushed, 0.0, out=there.pushed)
-            history[:] = there.told
-            if states is not None:
-                states[step] = there.state
-            here, there = there, here
-        if self.coils:
-            active = now.shape[1]
-            np.maximum(self.touched[:active], touched.max(axis=0), out=self.touched[:active])
-        return here.whole, there.whole
+            if gap < math.inf:
+                np.subtract(there.position, there.below, out=gaps)
+                if self.touching or gaps.item(gaps.argmax()) > gap:
+                    self._clash(there, gaps)
+            damped = there.damping
+            np.maximum(damped, nothing, out=damped)
+            np.minimum(damped, most, out=damped)
+            np.multiply(damped, there.closing, out=damped)
+            np.add(damped, there.undamped, out=damped)
+            np.maximum(damped, nothing, out=there.pushed)
 
-    def _clash(self, before: FloatArray, then: _Table, touched: FloatArray) -> None:
-        """Squeezes of coils only push; where they changed over the step, so does what follows from them.
+    def _clash(self, table: _Table, gaps: FloatArray) -> None:
+        """What coils that touch add over the step; their force is linear between the squeezes at its ends.
 
         The squeeze at the step's end is that of the gap which the foretold one leads to, clipped once: a coil that
         stands apart lends its neighbours nothing. It ends this step and begins the next, so the force has no jump.
         """
-        squeeze = then.squeeze
-        touching = squeeze.max() > 0.0
-        if not (touching or self.touching):
-            squeeze.fill(0.0)
+        gaps -= self.parts.element_gap_mm
+        near = self._near(gaps)
+        self.touching = near is not None
+        if near is None:
             return
-        led_to = squeeze + self.lent @ (np.maximum(squeeze, 0.0) - before)
-        np.maximum(led_to, 0.0, out=led_to)
-        np.add(then.moved, self.correction @ (led_to - before), out=then.moved)
-        squeeze[:] = led_to
-        np.maximum(touched, squeeze, out=touched)
-        self.touching = squeeze.max() > 0.0
+        both, gaps, moved, touched = self.squeezes[:, near], gaps[:, near], table.moved[:, near], self.touched[:, near]
+        start, end = both[: self.nodes], both[self.nodes :]
+        # they are the same as yet: foretold is what comes of a force that does not change
+        for _ in range(2):
+            np.maximum(gaps + self.lent @ both, 0.0, out=end)
+        np.add(moved, self.clashing @ both, out=moved)
+        np.maximum(touched, end, out=touched)
+        start[:] = end
 
-    def response(self, column: int, rpm: float, start_crank_deg: float, record_from: int) -> Response:
+    def _near(self, gaps: FloatArray) -> slice | None:
+        """Those columns among which all lie whose coils touch or did."""
+        held = self.squeezes[: self.nodes, : gaps.shape[1]]
+        columns = (np.maximum(gaps, held).max(axis=0) > 0.0).nonzero()[0]
+        return slice(columns[0], columns[-1] + 1) if columns.size else None
+
+    def response(self, column: int, rpm: float, start_crank_deg: float) -> Response:
         """What one column did, from the cycle on that is kept."""
         steps, start = int(self.steps[column]), int(self.starts[column])
-        first = min(record_from, self.cycles - 1) * steps
-        part = slice(first, self.cycles * steps)
-        gear_force, seat_force, lift = self.history[:, column, part].astype(np.float64)
+        part = slice(self.record_from * steps, self.cycles * steps)
+        pieces = []
+        for number in range(part.start // KEPT_AT_ONCE, -(-part.stop // KEPT_AT_ONCE)):
+            (first, kept), passed = self.history[number], number * KEPT_AT_ONCE
+            pieces.append(kept[:, column - first, max(part.start - passed, 0) : part.stop - passed])
+        gear_force, seat_force, lift = np.concatenate(pieces, axis=1, dtype=np.float64)
         turns = lift.size // steps
         angle = start_crank_deg + np.arange(1, steps + 1) * (720.0 / steps)
         return Response(
             rpm=rpm,
             steps=steps,
             crank_deg=np.tile(angle, turns),
-            drive_mm=np.tile(np.roll(self.drive[start : start + steps], -1), turns),
+            drive_mm=np.tile(self.drive[0, start + 1 : start + 1 + steps], turns),
             lift_mm=lift,
             gear_force_n=gear_force,
             seat_force_n=seat_force,
-            coil_squeeze_mm=float(self.touched[column]),
+            coil_squeeze_mm=float(self.touched[:, column].max()),
             state=None if self.states is None else self.states[part, :, column],
         )
