@@ -34,11 +34,12 @@ class LeastSpread:
 class Effort:
     """Work allowed, in counts rather than seconds so that the answer does not depend on the machine.
 
-    baths: heat baths; what they met is combined by the solver where there are several. listed_up_to: springs in a tray
-    of which all boxes are listed, for a proof.
+    baths: heat baths; what they met is combined by the solver where there are several. hulls: nodes that the search
+    for a bound looks at. listed_up_to: springs in a tray of which all boxes are listed, for a proof.
     """
 
     baths: int = 1
+    hulls: int = 70_000
     listed_up_to: int = 40
     rounds: int = 60
     branches: int = 3_000
@@ -47,9 +48,16 @@ class Effort:
     nodes: int = 100
 
 
-QUICK = Effort(listed_up_to=0, rounds=0)
+QUICK = Effort(hulls=0, listed_up_to=0, rounds=0)
 THOROUGH = Effort(
-    baths=8, listed_up_to=100, rounds=400, branches=400_000, boxes=60_000, last_boxes=20_000, nodes=20_000
+    baths=8,
+    hulls=1_500_000,
+    listed_up_to=100,
+    rounds=400,
+    branches=400_000,
+    boxes=60_000,
+    last_boxes=20_000,
+    nodes=20_000,
 )
 
 

@@ -2,8 +2,8 @@
 
 The number of sets is settled first: by how many springs are of some use (`neighbour_bound`) where a heat bath finds
 that many; else baths find what they can (`number_by_baths`), and windows go on from there (`windows`, `most_sets`)
-where all of them can be listed. Then the spread (`least_spread`, `spread_proof`). With a single characteristic and no
-conditions both follow at once from the sorted order.
+where all of them can be listed. Then the spread (`least_spread`, `spread_proof`), and a bound for it (`hull_bound`).
+With a single characteristic and no conditions both follow at once from the sorted order.
 
 Source: own staging; each stage names its own.
 """
@@ -18,6 +18,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from valvelab.arrays import FloatArray, IntArray
 from valvelab.sets.boxes import every_box
+from valvelab.sets.hull_bound import hull_bound
 from valvelab.sets.least_spread import Effort, LeastSpread, least_spread, line_bound
 from valvelab.sets.most_sets import most_sets
 from valvelab.sets.neighbour_bound import bound_from, distance_costs, spring_costs
@@ -87,6 +88,9 @@ def match(problem: Tray, watch: Watch | None = None, effort: Effort | None = Non
     sizes = [position.size for position in units.positions]
     lowest = max(bound_from(costs, sizes, engines), bound_from(distances, sizes, engines), line_bound(units, engines))
     least = _tightest(units, most.grouping, lowest, watch, effort)
+    if simple(units):
+        bound = hull_bound(units, distances[0], engines, least.bound, least.total, effort.hulls, watch)
+        least = replace(least, bound=min(bound, least.total))
     return _answer(problem, units, most, least, ended=watch.over())
 
 

@@ -1,0 +1,264 @@
+"""A bound below every total spread from prices of springs, certified by a search through hulls.
+
+Give every spring a price. Where no set within limits has a spread that comes, with its springs' prices, to less than a
+cap, `engines` sets have a total spread of at least `engines` × cap less all prices. Springs among many near ones are
+dear, stray ones cost nothing; the bound holds whatever they are.
+
+The search branches over hulls: the box about the springs that a set is known to hold, within walls that the set does
+not reach beyond. A set's first spring along one characteristic is the root of its branch. The hull still grows at least
+as far as the farthest of as many near springs as are wanted, and the set costs at least the lowest prices within the
+walls; a spring that no set under the cap can hold is left out. The rest is parted at one face: the hull stays on this
+side of a value, or reaches beyond it.
+
+Source: own search; weak duality of set packing (Nemhauser and Wolsey), from memory.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import ceil, frexp, log
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from valvelab.arrays import BoolArray, FloatArray, IntArray
+from valvelab.sets.tray import SLACK, Progress, Units, Watch
+
+Single = NDArray[np.float32]
+
+STEEPER = 2.0
+"""Prices over those with which the distances alone are a bound: the steeper they are, the less is to be searched."""
+FIRST_SHARE, STEP, CLOSE = 0.7, 0.05, 0.02
+"""Share of the spread found that is tried first, by how much it is moved, and from where on it is close enough."""
+GROWTH = 2.3
+"""How many times the work grows for a step of the share, about."""
+ROOTS, TOGETHER, SAMPLED = 16, 512, 4
+"""Roots searched together, nodes looked at together, and how many groups of roots show what all will take."""
+PRICE_GRID, FINEST, DIGITS = 2.0**-14, -18, 22
+"""Prices and values are put on grids on which all sums are exact in single precision: the grid of prices, the finest
+of values as a power of two, and the binary digits that the largest value has. So the work is the same everywhere."""
+FEWER = 0.75
+"""Share of springs still in use above which the others are carried along."""
+FAR = np.float32(1e6)
+
+
+def hull_bound(
+    units: Units, costs: FloatArray, engines: int, bound: float, total: float, work: int, watch: Watch
+) -> float:
+    """A bound on the total spread of `engines` sets of single springs of one kind, a plain number.
+
+    costs: (springs,) as `distance_costs` has them. bound, total: what is known so far, and the spread of a grouping
+    found. work: the nodes that may be looked at.
+    """
+    size = units.positions[0].size
+    of_use = np.flatnonzero(np.isfinite(costs))
+    if of_use.size < engines * size or bound >= total:
+        return bound
+    own = costs[of_use]
+    prices = STEEPER / size * np.maximum(np.sort(own)[engines * size - 1] - own, 0.0)
+    prices = PRICE_GRID * np.rint(prices / PRICE_GRID)
+    search = HullSearch(units.low[of_use] / units.limits, prices, size)
+    low, high = bound / total, 1.0
+    share = max(FIRST_SHARE, low + STEP)
+    while low < share < high and high - low > CLOSE and work > 0 and not watch.over():
+        looked = search.below((share * total + float(prices.sum())) / engines, work, watch)
+        work -= looked.nodes
+        steps = log(max(work, 1) / looked.needed, GROWTH)
+        if looked.outcome == "none":
+            low = share
+            watch.report(Progress("spread", engines, None, total, low * total))
+            share = min(low + STEP * int(steps), 0.5 * (low + high))
+        else:
+            high = share
+            share = 0.5 * (low + high) if looked.outcome == "some" else share + STEP * min(-1, -ceil(-steps))
+    return max(bound, low * total)
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """Whether there is a set below a cap; the nodes looked at, and how many it takes in all, about."""
+
+    outcome: Literal["none", "some", "unknown"]
+    nodes: int
+    needed: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Nodes:
+    """Nodes (n) over some springs (m,), the cheapest first: root, hull and walls of each, the latter (n, d)."""
+
+    springs: IntArray
+    root: IntArray
+    low: Single
+    high: Single
+    left: Single
+    right: Single
+
+    def split(self, count: int) -> tuple[_Nodes, _Nodes]:
+        """The first ones, and so many of the last."""
+        first, last = slice(0, -count), slice(-count, None)
+        return self.rows(first), self.rows(last)
+
+    def rows(self, some: slice | IntArray | BoolArray) -> _Nodes:
+        """Some of the nodes."""
+        return _Nodes(self.springs, self.root[some], self.low[some], self.high[some], self.left[some], self.right[some])
+
+
+class HullSearch:
+    """Looks for sets of springs, values (n, d) in limits, whose spread + prices (n,) come to less than a cap."""
+
+    def __init__(self, values: FloatArray, prices: FloatArray, size: int) -> None:
+        values = values - 0.5 * (values.min(axis=0) + values.max(axis=0))
+        grid = 2.0 ** max(FINEST, frexp(float(np.abs(values).max()))[1] - DIGITS)
+        order = np.argsort(values[:, 0], kind="stable")
+        self.values: Single = (grid * np.rint(values / grid))[order].astype(np.float32)
+        self.prices: Single = prices[order].astype(np.float32)
+        self.mates = size - 1
+        # a range may come out longer or shorter by the grid
+        self.limit = np.float32(SLACK + grid)
+        self.sure = (values.shape[1] + 1) * grid
+
+    def below(self, cap: float, most: int, watch: Watch) -> Looked:
+        """Whether a set comes to less than a cap, a plain number. Gives up beyond so many nodes.
+
+        Some roots are searched first, spread over all, to tell how many that would be.
+        """
+        every = range(0, len(self.values), ROOTS)
+        sample = {every[(2 * i + 1) * len(every) // (2 * SAMPLED)] for i in range(SAMPLED)}
+        nodes = 0
+        for done, start in enumerate(sorted(every, key=lambda start: start not in sample), start=1):
+            allowed = min(most, most * SAMPLED * done // len(every)) if done < len(sample) else most
+            some, looked = self._group(start, np.float32(cap + self.sure), allowed - nodes, watch)
+            nodes += looked
+            needed = nodes * len(every) / done
+            if some or nodes > allowed or (done == len(sample) and needed > most):
+                return Looked("some" if some else "unknown", nodes, needed)
+        return Looked("none", nodes, float(nodes))
+
+    def _group(self, start: int, goal: np.float32, most: int, watch: Watch) -> tuple[bool, int]:
+        """Whether some roots have a set under the goal, and the nodes looked at; more than `most` where it gave up."""
+        nodes, stack = 0, [self._roots(start)]
+        while stack:
+            some = stack.pop()
+            if some.root.size > TOGETHER:
+                rest, some = some.split(TOGETHER)
+                stack.append(rest)
+            nodes += some.root.size
+            if nodes > most or watch.over():
+                return False, max(nodes, most + 1)
+            parted = self._part(some, goal)
+            if parted is None:
+                return True, nodes
+            if parted.root.size:
+                stack.append(parted)
+        return False, nodes
+
+    def _roots(self, start: int) -> _Nodes:
+        """Some roots, each with the springs after it within limits."""
+        values = self.values
+        roots = np.arange(start, min(start + ROOTS, len(values)))
+        own = values[roots]
+        near = (values[start:] >= own.min(axis=0) - self.limit) & (values[start:] <= own.max(axis=0) + self.limit)
+        springs = start + np.flatnonzero(near.all(axis=1))
+        springs = springs[np.argsort(self.prices[springs], kind="stable")]
+        place = np.empty(len(values), dtype=np.int64)
+        place[springs] = np.arange(springs.size)
+        left = np.full(own.shape, -np.inf, np.float32)
+        left[:, 0] = own[:, 0]
+        return _Nodes(springs, place[roots], own, own, left, np.full(own.shape, np.inf, np.float32))
+
+    def _part(self, nodes: _Nodes, goal: np.float32) -> _Nodes | None:
+        """What is left of nodes under the cap, parted; None where one of them is a set."""
+        inside, growth = self._reach(nodes)
+        for _ in range(2):  # what is left out the first time makes the rest dearer
+            nodes, inside, growth = self._left(nodes, inside, growth, goal)
+            if nodes.root.size == 0:
+                return nodes
+        nodes, inside = self._open(*_fewer(nodes, inside, growth), goal)
+        return self._parted(nodes, inside) if nodes.root.size else nodes
+
+    def _reach(self, nodes: _Nodes) -> tuple[BoolArray, Single]:
+        """Springs (n, m) within each node's walls and limits but the root, and how far its hull grows to hold them."""
+        values, rows = self.values[nodes.springs], np.arange(nodes.root.size)
+        left, right = np.maximum(nodes.left, nodes.high - self.limit), np.minimum(nodes.right, nodes.low + self.limit)
+        inside = np.ones((rows.size, nodes.springs.size), dtype=np.bool_)
+        growth = np.zeros(inside.shape, np.float32)
+        for c, along in enumerate(values.T):
+            inside &= along >= left[:, c, None]
+            inside &= along <= right[:, c, None]
+            apart = np.maximum(nodes.low[:, c, None] - along, along - nodes.high[:, c, None])
+            growth += np.maximum(apart, np.float32(0.0), out=apart)
+        inside[rows, nodes.root] = False
+        return inside, growth
+
+    def _left(
+        self, nodes: _Nodes, inside: BoolArray, growth: Single, goal: np.float32
+    ) -> tuple[_Nodes, BoolArray, Single]:
+        """Without the springs that no set under the cap can hold, and the nodes in which too few are left."""
+        prices = self.prices[nodes.springs]
+        cheapest, dearest = self._cheapest(inside, prices)
+        least = growth + np.maximum(prices - dearest[:, None], np.float32(0.0))
+        least += (self._so_far(nodes) + cheapest)[:, None]
+        inside = inside & (least < goal)
+        alive = inside.sum(axis=1) >= self.mates
+        return nodes.rows(alive), inside[alive], growth[alive]
+
+    def _open(self, nodes: _Nodes, inside: BoolArray, growth: Single, goal: np.float32) -> tuple[_Nodes, BoolArray]:
+        """The nodes whose hull can grow about enough springs under the cap."""
+        cheapest, _ = self._cheapest(inside, self.prices[nodes.springs])
+        growth = np.partition(np.where(inside, growth, FAR), self.mates - 1, axis=1)[:, self.mates - 1]
+        alive = self._so_far(nodes) + cheapest + growth < goal
+        return nodes.rows(alive), inside[alive]
+
+    def _so_far(self, nodes: _Nodes) -> Single:
+        """Spread of each hull and price of its root, (n,)."""
+        return np.asarray((nodes.high - nodes.low).sum(axis=1) + self.prices[nodes.springs[nodes.root]])
+
+    def _cheapest(self, inside: BoolArray, prices: Single) -> tuple[Single, Single]:
+        """Sum of the lowest prices of as many springs as a root wants, and the highest of these, (n,) each."""
+        place = np.cumsum(inside, axis=1, dtype=np.int16)  # they stand in order of price
+        return (inside & (place <= self.mates)) @ prices, (inside & (place == self.mates)) @ prices
+
+    def _parted(self, nodes: _Nodes, inside: BoolArray) -> _Nodes | None:
+        """Each node as two: the hull reaches beyond the middle of its widest gap to a wall, or stays on this side."""
+        values, rows, d = self.values[nodes.springs], np.arange(nodes.root.size), self.values.shape[1]
+        left, right = nodes.low.copy(), nodes.high.copy()
+        for c, along_c in enumerate(values.T):
+            np.minimum(left[:, c], np.where(inside, along_c, FAR).min(axis=1), out=left[:, c])
+            np.maximum(right[:, c], np.where(inside, along_c, -FAR).max(axis=1), out=right[:, c])
+        gaps = np.concatenate([nodes.low - left, right - nodes.high], axis=1)
+        face = gaps.argmax(axis=1)
+        if not gaps[rows, face].all():
+            return None  # the hull holds enough springs, and they come to less than the cap
+        along, upward = face % d, face >= d
+        # seen along the face's own direction, so that both directions are one case
+        sign = np.where(upward, np.float32(1.0), np.float32(-1.0))
+        now = np.where(upward, nodes.high[rows, along], -nodes.low[rows, along])
+        middle = now + np.float32(0.5) * gaps[rows, face]
+        ahead = values.T[along] * sign[:, None]
+        beyond = inside & (ahead > middle[:, None])
+        reached = np.where(beyond, ahead, FAR).min(axis=1)
+        stays = np.maximum(now, np.where(inside & ~beyond, ahead, -FAR).max(axis=1))
+        low, high, near, far = nodes.low.copy(), nodes.high.copy(), left.copy(), right.copy()
+        up, down = rows[upward], rows[~upward]
+        high[up, along[up]], far[up, along[up]] = reached[up], stays[up]
+        low[down, along[down]], near[down, along[down]] = -reached[down], -stays[down]
+        return _Nodes(
+            nodes.springs,
+            np.concatenate([nodes.root, nodes.root]),
+            np.concatenate([low, nodes.low]),
+            np.concatenate([high, nodes.high]),
+            np.concatenate([left, near]),
+            np.concatenate([right, far]),
+        )
+
+
+def _fewer(nodes: _Nodes, inside: BoolArray, growth: Single) -> tuple[_Nodes, BoolArray, Single]:
+    """Without springs that are left out everywhere, where these are many."""
+    used = np.asarray(inside.any(axis=0))
+    used[nodes.root] = True
+    if used.mean() > FEWER:
+        return nodes, inside, growth
+    root = (np.cumsum(used) - 1)[nodes.root]
+    return replace(nodes, springs=nodes.springs[used], root=root), inside[:, used], growth[:, used]
