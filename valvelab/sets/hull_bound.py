@@ -33,7 +33,7 @@ FIRST_SHARE, STEP, CLOSE = 0.7, 0.05, 0.02
 """Share of the spread found that is tried first, by how much it is moved, and from where on it is close enough."""
 GROWTH = 2.3
 """How many times the work grows for a step of the share, about."""
-ROOTS, TOGETHER, SAMPLED = 16, 512, 4
+ROOTS, TOGETHER, SAMPLED = 16, 1024, 6
 """Roots searched together, nodes looked at together, and how many groups of roots show what all will take."""
 PRICE_GRID, FINEST, DIGITS = 2.0**-14, -18, 22
 """Prices and values are put on grids on which all sums are exact in single precision: the grid of prices, the finest
@@ -86,23 +86,40 @@ class Looked:
 
 @dataclass(frozen=True, slots=True)
 class _Nodes:
-    """Nodes (n) over some springs (m,), the cheapest first: root, hull and walls of each, the latter (n, d)."""
+    """Nodes (n) over some springs (m,), the cheapest first.
+
+    root: (n,), a place among the springs. low, high: hulls, (n, d). inside: (n, m), springs that may join the root;
+    growth: (n, m), how far the hull grows to hold each.
+    """
 
     springs: IntArray
     root: IntArray
     low: Single
     high: Single
-    left: Single
-    right: Single
+    inside: BoolArray
+    growth: Single
 
-    def split(self, count: int) -> tuple[_Nodes, _Nodes]:
-        """The first ones, and so many of the last."""
-        first, last = slice(0, -count), slice(-count, None)
-        return self.rows(first), self.rows(last)
-
-    def rows(self, some: slice | IntArray | BoolArray) -> _Nodes:
+    def rows(self, some: slice | BoolArray) -> _Nodes:
         """Some of the nodes."""
-        return _Nodes(self.springs, self.root[some], self.low[some], self.high[some], self.left[some], self.right[some])
+        return replace(
+            self,
+            root=self.root[some],
+            low=self.low[some],
+            high=self.high[some],
+            inside=self.inside[some],
+            growth=self.growth[some],
+        )
+
+    def fewer(self) -> _Nodes:
+        """Without springs that are left out everywhere, where these are many."""
+        used = np.asarray(self.inside.any(axis=0))
+        used[self.root] = True
+        if used.mean() > FEWER:
+            return self
+        root = (np.cumsum(used) - 1)[self.root]
+        return replace(
+            self, springs=self.springs[used], root=root, inside=self.inside[:, used], growth=self.growth[:, used]
+        )
 
 
 class HullSearch:
@@ -142,123 +159,96 @@ class HullSearch:
         while stack:
             some = stack.pop()
             if some.root.size > TOGETHER:
-                rest, some = some.split(TOGETHER)
-                stack.append(rest)
+                stack.append(some.rows(slice(0, -TOGETHER)))
+                some = some.rows(slice(-TOGETHER, None))
             nodes += some.root.size
             if nodes > most or watch.over():
                 return False, max(nodes, most + 1)
-            parted = self._part(some, goal)
+            some = self._open(some, goal)
+            if some.root.size == 0:
+                continue
+            parted = self._parted(some)
             if parted is None:
                 return True, nodes
-            if parted.root.size:
-                stack.append(parted)
+            stack.append(parted)
         return False, nodes
 
     def _roots(self, start: int) -> _Nodes:
         """Some roots, each with the springs after it within limits."""
-        values = self.values
+        values, limit = self.values, self.limit
         roots = np.arange(start, min(start + ROOTS, len(values)))
         own = values[roots]
-        near = (values[start:] >= own.min(axis=0) - self.limit) & (values[start:] <= own.max(axis=0) + self.limit)
+        near = (values[start:] >= own.min(axis=0) - limit) & (values[start:] <= own.max(axis=0) + limit)
         springs = start + np.flatnonzero(near.all(axis=1))
         springs = springs[np.argsort(self.prices[springs], kind="stable")]
+        apart = np.abs(values[springs] - own[:, None])
+        inside = (apart <= limit).all(axis=2) & (springs > roots[:, None])
         place = np.empty(len(values), dtype=np.int64)
         place[springs] = np.arange(springs.size)
-        left = np.full(own.shape, -np.inf, np.float32)
-        left[:, 0] = own[:, 0]
-        return _Nodes(springs, place[roots], own, own, left, np.full(own.shape, np.inf, np.float32))
+        return _Nodes(springs, place[roots], own, own, inside, apart.sum(axis=2))
 
-    def _part(self, nodes: _Nodes, goal: np.float32) -> _Nodes | None:
-        """What is left of nodes under the cap, parted; None where one of them is a set."""
-        inside, growth = self._reach(nodes)
+    def _open(self, nodes: _Nodes, goal: np.float32) -> _Nodes:
+        """The nodes whose hull can grow about enough springs under the cap, without springs that none can hold."""
         for _ in range(2):  # what is left out the first time makes the rest dearer
-            nodes, inside, growth = self._left(nodes, inside, growth, goal)
+            so_far, cheapest, dearest = self._least(nodes)
+            prices = self.prices[nodes.springs]
+            least = nodes.growth + np.maximum(prices - dearest[:, None], np.float32(0.0))
+            least += (so_far + cheapest)[:, None]
+            inside = nodes.inside & (least < goal)
+            nodes = replace(nodes, inside=inside).rows(inside.sum(axis=1) >= self.mates)
             if nodes.root.size == 0:
                 return nodes
-        nodes, inside = self._open(*_fewer(nodes, inside, growth), goal)
-        return self._parted(nodes, inside) if nodes.root.size else nodes
+        nodes = nodes.fewer()
+        so_far, cheapest, _ = self._least(nodes)
+        growth = np.partition(np.where(nodes.inside, nodes.growth, FAR), self.mates - 1, axis=1)[:, self.mates - 1]
+        return nodes.rows(so_far + cheapest + growth < goal)
 
-    def _reach(self, nodes: _Nodes) -> tuple[BoolArray, Single]:
-        """Springs (n, m) within each node's walls and limits but the root, and how far its hull grows to hold them."""
-        values, rows = self.values[nodes.springs], np.arange(nodes.root.size)
-        left, right = np.maximum(nodes.left, nodes.high - self.limit), np.minimum(nodes.right, nodes.low + self.limit)
-        inside = np.ones((rows.size, nodes.springs.size), dtype=np.bool_)
-        growth = np.zeros(inside.shape, np.float32)
-        for c, along in enumerate(values.T):
-            inside &= along >= left[:, c, None]
-            inside &= along <= right[:, c, None]
-            apart = np.maximum(nodes.low[:, c, None] - along, along - nodes.high[:, c, None])
-            growth += np.maximum(apart, np.float32(0.0), out=apart)
-        inside[rows, nodes.root] = False
-        return inside, growth
+    def _least(self, nodes: _Nodes) -> tuple[Single, Single, Single]:
+        """Spread of each hull and price of its root; what its cheapest mates cost; the dearest of these; (n,) each."""
+        so_far = np.asarray((nodes.high - nodes.low).sum(axis=1) + self.prices[nodes.springs[nodes.root]])
+        place = np.cumsum(nodes.inside, axis=1, dtype=np.int16)  # they stand in order of price
+        inside, prices = nodes.inside, self.prices[nodes.springs]
+        return so_far, (inside & (place <= self.mates)) @ prices, (inside & (place == self.mates)) @ prices
 
-    def _left(
-        self, nodes: _Nodes, inside: BoolArray, growth: Single, goal: np.float32
-    ) -> tuple[_Nodes, BoolArray, Single]:
-        """Without the springs that no set under the cap can hold, and the nodes in which too few are left."""
-        prices = self.prices[nodes.springs]
-        cheapest, dearest = self._cheapest(inside, prices)
-        least = growth + np.maximum(prices - dearest[:, None], np.float32(0.0))
-        least += (self._so_far(nodes) + cheapest)[:, None]
-        inside = inside & (least < goal)
-        alive = inside.sum(axis=1) >= self.mates
-        return nodes.rows(alive), inside[alive], growth[alive]
+    def _reach(self, nodes: _Nodes) -> tuple[Single, Single]:
+        """How far the springs that may join lie beyond each hull, downward and upward, (n, d) each."""
+        down, up = np.empty_like(nodes.low), np.empty_like(nodes.high)
+        for c, along in enumerate(self.values[nodes.springs].T):
+            order = np.argsort(along, kind="stable")
+            ordered = nodes.inside[:, order]
+            first, last = ordered.argmax(axis=1), order.size - 1 - ordered[:, ::-1].argmax(axis=1)
+            down[:, c] = nodes.low[:, c] - along[order[first]]
+            up[:, c] = along[order[last]] - nodes.high[:, c]
+        return down, up
 
-    def _open(self, nodes: _Nodes, inside: BoolArray, growth: Single, goal: np.float32) -> tuple[_Nodes, BoolArray]:
-        """The nodes whose hull can grow about enough springs under the cap."""
-        cheapest, _ = self._cheapest(inside, self.prices[nodes.springs])
-        growth = np.partition(np.where(inside, growth, FAR), self.mates - 1, axis=1)[:, self.mates - 1]
-        alive = self._so_far(nodes) + cheapest + growth < goal
-        return nodes.rows(alive), inside[alive]
+    def _parted(self, nodes: _Nodes) -> _Nodes | None:
+        """Each node as two: the hull reaches beyond the middle of its widest gap, or stays on this side.
 
-    def _so_far(self, nodes: _Nodes) -> Single:
-        """Spread of each hull and price of its root, (n,)."""
-        return np.asarray((nodes.high - nodes.low).sum(axis=1) + self.prices[nodes.springs[nodes.root]])
-
-    def _cheapest(self, inside: BoolArray, prices: Single) -> tuple[Single, Single]:
-        """Sum of the lowest prices of as many springs as a root wants, and the highest of these, (n,) each."""
-        place = np.cumsum(inside, axis=1, dtype=np.int16)  # they stand in order of price
-        return (inside & (place <= self.mates)) @ prices, (inside & (place == self.mates)) @ prices
-
-    def _parted(self, nodes: _Nodes, inside: BoolArray) -> _Nodes | None:
-        """Each node as two: the hull reaches beyond the middle of its widest gap to a wall, or stays on this side."""
-        values, rows, d = self.values[nodes.springs], np.arange(nodes.root.size), self.values.shape[1]
-        left, right = nodes.low.copy(), nodes.high.copy()
-        for c, along_c in enumerate(values.T):
-            np.minimum(left[:, c], np.where(inside, along_c, FAR).min(axis=1), out=left[:, c])
-            np.maximum(right[:, c], np.where(inside, along_c, -FAR).max(axis=1), out=right[:, c])
-        gaps = np.concatenate([nodes.low - left, right - nodes.high], axis=1)
+        None where no spring that may join lies beyond a hull: enough of those in it come to less than the cap.
+        """
+        gaps = np.concatenate(self._reach(nodes), axis=1)
+        rows, d = np.arange(nodes.root.size), self.values.shape[1]
         face = gaps.argmax(axis=1)
-        if not gaps[rows, face].all():
-            return None  # the hull holds enough springs, and they come to less than the cap
+        gap = gaps[rows, face]
+        if gap.min() <= 0.0:
+            return None
         along, upward = face % d, face >= d
         # seen along the face's own direction, so that both directions are one case
         sign = np.where(upward, np.float32(1.0), np.float32(-1.0))
         now = np.where(upward, nodes.high[rows, along], -nodes.low[rows, along])
-        middle = now + np.float32(0.5) * gaps[rows, face]
-        ahead = values.T[along] * sign[:, None]
-        beyond = inside & (ahead > middle[:, None])
-        reached = np.where(beyond, ahead, FAR).min(axis=1)
-        stays = np.maximum(now, np.where(inside & ~beyond, ahead, -FAR).max(axis=1))
-        low, high, near, far = nodes.low.copy(), nodes.high.copy(), left.copy(), right.copy()
-        up, down = rows[upward], rows[~upward]
-        high[up, along[up]], far[up, along[up]] = reached[up], stays[up]
-        low[down, along[down]], near[down, along[down]] = -reached[down], -stays[down]
+        ahead = self.values[nodes.springs].T[along] * sign[:, None]
+        beyond = ahead > (now + np.float32(0.5) * gap)[:, None]
+        reached = np.where(nodes.inside & beyond, ahead, FAR).min(axis=1)
+        low, high = nodes.low.copy(), nodes.high.copy()
+        high[rows[upward], along[upward]] = reached[upward]
+        low[rows[~upward], along[~upward]] = -reached[~upward]
+        nearer = np.minimum(np.maximum(ahead - now[:, None], np.float32(0.0)), (reached - now)[:, None])
+        within = ahead >= (reached - self.limit)[:, None]
         return _Nodes(
             nodes.springs,
             np.concatenate([nodes.root, nodes.root]),
             np.concatenate([low, nodes.low]),
             np.concatenate([high, nodes.high]),
-            np.concatenate([left, near]),
-            np.concatenate([right, far]),
+            np.concatenate([nodes.inside & within, nodes.inside & ~beyond]),
+            np.concatenate([nodes.growth - nearer, nodes.growth]),
         )
-
-
-def _fewer(nodes: _Nodes, inside: BoolArray, growth: Single) -> tuple[_Nodes, BoolArray, Single]:
-    """Without springs that are left out everywhere, where these are many."""
-    used = np.asarray(inside.any(axis=0))
-    used[nodes.root] = True
-    if used.mean() > FEWER:
-        return nodes, inside, growth
-    root = (np.cumsum(used) - 1)[nodes.root]
-    return replace(nodes, springs=nodes.springs[used], root=root), inside[:, used], growth[:, used]

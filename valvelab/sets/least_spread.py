@@ -39,7 +39,7 @@ class Effort:
     """
 
     baths: int = 1
-    hulls: int = 70_000
+    hulls: int = 110_000
     listed_up_to: int = 40
     rounds: int = 60
     branches: int = 3_000
@@ -51,7 +51,7 @@ class Effort:
 QUICK = Effort(hulls=0, listed_up_to=0, rounds=0)
 THOROUGH = Effort(
     baths=8,
-    hulls=1_500_000,
+    hulls=4_000_000,
     listed_up_to=100,
     rounds=400,
     branches=400_000,
