@@ -27,7 +27,7 @@ from valvelab.sets.tray import SLACK, Position, Units
 
 MOST_NEAR = 250
 """Springs near one, among which boxes are listed."""
-ROWS = 256
+ROWS = 32
 """Springs whose distances to all others are worked out together."""
 
 
@@ -106,6 +106,12 @@ def _pair_costs(values: FloatArray, size: int, across: int, up: int) -> FloatArr
     return costs
 
 
+def _apart(values: FloatArray) -> FloatArray:
+    """How far all values (n,) are from one another, (n, n); no second table of that size on the way."""
+    apart = np.subtract.outer(values, values)
+    return np.abs(apart, out=apart)
+
+
 class _Sweep:
     """Boxes of `size` springs by their left face; springs (n, d), in limits, in order of the characteristic across."""
 
@@ -121,11 +127,12 @@ class _Sweep:
         spring in them; there the other limits count for nothing, for a spring in a box may keep them with one of the
         faces and not with the other.
         """
-        apart = np.maximum(np.abs(self.across[:, None] - self.across), np.abs(self.up[:, None] - self.up))
+        apart = _apart(self.across)
+        np.maximum(apart, _apart(self.up), out=apart)
         apart[apart > SLACK] = inf
         mates = apart.copy()
         for column in self.values.T:
-            mates[np.abs(column[:, None] - column) > SLACK] = inf
+            mates[_apart(column) > SLACK] = inf
         least = np.full(len(apart), inf)
         nearest = np.argpartition(mates, self.size - 1, axis=1)[:, : self.size]
         ranges = np.ptp(self.across[nearest], axis=1), np.ptp(self.up[nearest], axis=1)
