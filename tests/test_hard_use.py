@@ -57,17 +57,26 @@ def test_growth_is_told() -> None:
     steady, growing = ([soak.State(300.0 + step * n, 9 + n, 3) for n in range(20)] for step in (0.1, 4.0))
     assert soak.held(steady) == ["open files: 17 after 8 rounds, 26 at the end"]
     assert soak.held(growing)[0] == "memory grows by 4.00 MiB a round, 1 are allowed"
+    filling = [soak.State(400.0 - 200.0 * 0.8**n, 9, 3) for n in range(40)]
+    assert soak.held(filling) == [], "what fills up to a bound is no growth"
 
 
 def test_a_window_that_is_gone_is_held_by_nothing(app: QApplication, tmp_path: Path) -> None:
+    gc.collect()
+    before = soak.left_over()
     window = MainWindow(Bench(tmp_path, background=False))
     window.show()
     app.processEvents()
+    for action in window.bay_actions.values():
+        action.trigger()
+        window.do("sample")
+        QTest.qWait(1)
     window.close()
     left = weakref.ref(window)
     for one in (window, window.bench):
         one.deleteLater()
-    del window, one
+    del window, one, action
     QTest.qWait(1)
     gc.collect()
     assert left() is None
+    assert soak.left_over() - before == {}

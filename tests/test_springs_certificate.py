@@ -62,6 +62,15 @@ def test_a_tray_s_certificate(tray: Path, spec: Path, tmp_path: Path, capsys: py
     assert "agrees" in capsys.readouterr().out
 
 
+def test_one_reading_of_one_spring_has_a_certificate(tmp_path: Path) -> None:
+    single = write_readings(tmp_path / "one.csv", {"a": (np.array([38.0]), np.array([240.0]))})
+    target = tmp_path / "c.pdf"
+    assert main(["springs", str(single), "--out", str(target), "--quiet"]) in {0, 1}
+    text = words(target)
+    assert "240" in text
+    assert "Force over height" in text, "a curve of one height is drawn too"
+
+
 def test_the_spec_is_among_the_sources(tray: Path, spec: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["springs", str(tray), "--spec", str(spec), "--json", "--quiet"]) == 1
     sources = json.loads(capsys.readouterr().out)["source"]

@@ -29,7 +29,7 @@ Unit = Literal[
 
 @dataclass(frozen=True, slots=True)
 class Axis:
-    """An axis: what it shows and its canonical unit; `range` fixes the ends where given.
+    """An axis: what it shows and its canonical unit; `range` fixes the ends where given, None where they would be one.
 
     `names` stand in place of numbers: places along the axis and what to write there.
     """
@@ -39,6 +39,11 @@ class Axis:
     range: tuple[float, float] | None = None
     reversed: bool = False
     names: tuple[tuple[float, str], ...] = ()
+
+    def __post_init__(self) -> None:
+        """Leave out a range without width."""
+        if self.range is not None and not self.range[0] < self.range[1]:
+            object.__setattr__(self, "range", None)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from PySide6.QtCore import QEvent, QMetaMethod, QPoint, QSize, Qt, Signal
+from PySide6.QtCore import QEvent, QPoint, QSize, Qt, Signal
 from PySide6.QtGui import QHideEvent, QKeyEvent, QKeySequence, QPalette
 from PySide6.QtWidgets import QLabel, QLineEdit, QWidget
 
@@ -109,7 +109,8 @@ class TypedField(QLineEdit):
 
     def _say_below(self) -> None:
         """The sentence under the field, over whatever lies there, as long as the field is wrong and seen."""
-        taken_up = self.isSignalConnected(QMetaMethod.fromSignal(self.refused))
+        known = self.metaObject()  # `QMetaMethod.fromSignal(self.refused)` would hold the field for ever
+        taken_up = self.isSignalConnected(known.method(known.indexOfSignal("refused(QString)")))
         if self.sentence is not None:
             self.sentence.deleteLater()
             self.sentence = None

@@ -190,7 +190,7 @@ class PlotBox(pg.ViewBox):  # type: ignore[misc]
     """The field of a plot: a drag moves what is seen; with Shift, or while `boxing`, it draws the box to zoom to."""
 
     def __init__(self, zoom_to: Callable[[QRectF], object]) -> None:
-        super().__init__()
+        super().__init__(enableMenu=False)
         self.boxing = False
         self._zoom_to = zoom_to
 
@@ -238,9 +238,9 @@ class FigureItem:
         for item in (self.title, self.legend):
             item.setZValue(50)
         self.view.sigResized.connect(self._on_resized)
-        self.view.sigRangeChanged.connect(lambda *_: self._place_words())
+        self.view.sigRangeChanged.connect(self._place_words)
         if self._follows:
-            self.view.sigXRangeChanged.connect(lambda *_: self._fit_y())
+            self.view.sigXRangeChanged.connect(self._fit_y)
         self._pointer = pg.ScatterPlotItem(symbol="o", brush=None)
         self._pointer.setZValue(7)
         self.plot.addItem(self._pointer, ignoreBounds=True)

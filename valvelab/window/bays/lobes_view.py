@@ -70,7 +70,7 @@ class LobesView(BayView[LobesInspection]):
         self.lift_field = BoundQuantity(bench, self, LobesState, "checking_lift_mm", held=self._held_lift)
         self.lobe_name = Heading("", 1.05, self)
         self._drag = EachFrame(self, self._on_dragged)
-        self.lift_line.sigDragged.connect(lambda: self._drag.put(self.lift_line.lift_mm()))
+        self.lift_line.sigDragged.connect(self._on_line)
         self.lift_line.sigPositionChangeFinished.connect(self._on_drag_end)
         self.band_edges = BandEdges(self)
         self.band_edges.dragged.connect(self._on_band)
@@ -238,6 +238,9 @@ class LobesView(BayView[LobesInspection]):
             self._ringed = found
             self._ring()
             self.verdict_wanted.emit(found)
+
+    def _on_line(self) -> None:
+        self._drag.put(self.lift_line.lift_mm())
 
     def _on_dragged(self, lift_mm: float) -> None:
         edit = self.lift_field.entry.edit
