@@ -10,7 +10,7 @@ import contextlib
 import heapq
 import json
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from itertools import groupby
 from operator import itemgetter
 from pathlib import Path
@@ -23,6 +23,8 @@ from valvelab.file_lock import FileLock
 from valvelab.writing import add_line, remove_file, start_lines, write_filled
 
 FORM = 1
+_WRITTEN = ("sha256", "sources", "rows", "verdicts", "warnings")
+"""Of what was found, beside its name."""
 
 
 def journal_of(out: Path) -> Path:
@@ -93,7 +95,8 @@ class Journal:
     def add(self, name: str, found: Found) -> None:
         """Write down what was found of a file."""
         assert self._stream is not None
-        add_line(self._stream, _line({**asdict(found), "name": name, "shown": found.name}))
+        row = {key: getattr(found, key) for key in _WRITTEN}
+        add_line(self._stream, _line({"name": name, **row, "shown": found.name}))
 
     def found(self) -> Iterator[Found]:
         """Everything written down in this run, in its order."""

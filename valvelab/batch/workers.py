@@ -15,10 +15,7 @@ from typing import Any, Self
 
 from valvelab.batch.task import Answer, Question, Task
 
-PRELOADED = (
-    "valvelab.batch.one_file", "valvelab.job.lobes", "valvelab.job.springs", "scipy.interpolate", "scipy.optimize",
-    "scipy.special",
-)  # fmt: skip
+PRELOADED = ("valvelab.batch.one_file", "valvelab.job.lobes", "valvelab.job.springs")
 """Imported once, by the process that the others are forked from."""
 MOST_WORKERS = 256
 _LAST_WAIT_S = 1.0

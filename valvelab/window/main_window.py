@@ -111,7 +111,7 @@ class MainWindow(Shell):
         self.verdicts.chosen.connect(self._on_verdict)
         self.banner.limits_wanted.connect(self.open_limits)
         self.verdicts.counted.connect(partial(self.sheet.say, "verdicts"))
-        self.sheet.brought.connect(lambda name: name == "limits" and QTimer.singleShot(0, self._limits_seen))
+        self.sheet.brought.connect(lambda name: name == "limits" and QTimer.singleShot(0, self, self._limits_seen))
         self.doings = self._doings()
         for name, action in self.actions_by_name.items():
             action.triggered.connect(lambda _on=False, name=name: self.do(name))
@@ -356,7 +356,7 @@ class MainWindow(Shell):
 
     def _restyle_soon(self) -> None:
         # a slot of the window's own: what outlives the window doesn't hold it
-        QTimer.singleShot(0, self.restyle)
+        QTimer.singleShot(0, self, self.restyle)
 
     def restyle(self) -> None:
         """Take up the scheme in force."""
