@@ -363,7 +363,7 @@ def test_five_times_the_files_take_no_more_memory(tmp_path: Path, ending: str) -
         tracemalloc.start()
         journal.begin(resume=False)
         tally = run(((f"{number:06}", "") for number in range(files)), _Ready(), journal)
-        write_table(journal.out, journal.found, "")
+        write_table(journal.out, journal.found, tally.columns, "")
         journal.close()
         peaks.append(tracemalloc.get_traced_memory()[1])
         tracemalloc.stop()

@@ -15,7 +15,7 @@ def csv_text(rows: Iterable[Sequence[str | float | None]], delimiter: str = ",")
     """Rows as CSV with a comma, a point and a line feed; None is an empty cell, numbers stay numbers."""
     target = io.StringIO()
     csv.writer(target, delimiter=delimiter, lineterminator="\n").writerows(
-        [harmless(cell) for cell in row] for row in rows
+        [cell if cell.__class__ is float else harmless(cell) for cell in row] for row in rows
     )
     return target.getvalue()
 

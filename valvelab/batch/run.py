@@ -11,6 +11,7 @@ from valvelab.batch.asked import AskedSpec
 from valvelab.batch.in_order import in_order
 from valvelab.batch.journal import Journal
 from valvelab.batch.lot import Gathered
+from valvelab.batch.table import note_columns
 from valvelab.batch.task import Answer, Found, Pool, Task
 from valvelab.errors import utf8
 from valvelab.records.batch_result import BatchResult, Decisions, FailedFile
@@ -29,7 +30,7 @@ class Tally:
     """What came back so far; of what may be many no more is held than is shown.
 
     worst: file and item of rows that were not accepted, by decision. warnings: the first file of each, and how many.
-    unsaid: warnings beyond the most that are told.
+    unsaid: warnings beyond the most that are told. columns: as `note_columns` has them.
     """
 
     rows: int = 0
@@ -42,6 +43,7 @@ class Tally:
     worst: dict[Decision, list[tuple[str, str]]] = field(default_factory=lambda: {"reject": [], "undecided": []})
     warnings: dict[str, tuple[str, int]] = field(default_factory=dict)
     unsaid: int = 0
+    columns: dict[str, bool] = field(default_factory=dict)
 
     @property
     def done(self) -> int:
@@ -52,6 +54,7 @@ class Tally:
         """Count what was found of a file."""
         self.files += 1
         self.rows += len(found.rows)
+        note_columns(self.columns, found)
         self.judged.update(row["characteristic"] for row in found.verdicts)
         for row in found.rows:
             decision: Decision | None = row[DECISION]  # type: ignore[assignment]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import islice
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -33,9 +33,8 @@ def check_ending(out: Path) -> None:
         _library()
 
 
-def write_table(out: Path, found: Reread, prefix: str) -> None:
-    """Write every row under the columns that any of them has. prefix: what stands before the files' names."""
-    numeric = _columns(found())
+def write_table(out: Path, found: Reread, numeric: Mapping[str, bool], prefix: str) -> None:
+    """Write every row. numeric: its columns as `note_columns` has them; prefix: what stands before the files' names."""
     heads = [*FIRST, *numeric, DECISION]
 
     def rows() -> Iterator[list[Value]]:
@@ -49,15 +48,12 @@ def write_table(out: Path, found: Reread, prefix: str) -> None:
         write_filled(out, lambda stream: _write_parquet(stream, heads, numeric, rows()))
 
 
-def _columns(found: Iterable[Found]) -> dict[str, bool]:
-    """The characteristics in the order in which they first come, and whether all their cells are numbers."""
-    columns: dict[str, bool] = {}
-    for one in found:
-        for row in one.rows:
-            for head, value in row.items():
-                if head not in {"item", DECISION}:
-                    columns[head] = columns.get(head, True) and not isinstance(value, str)
-    return columns
+def note_columns(columns: dict[str, bool], found: Found) -> None:
+    """Take in the characteristics in the order in which they first come, and whether all their cells are numbers."""
+    for row in found.rows:
+        for head, value in row.items():
+            if head not in {"item", DECISION}:
+                columns[head] = columns.get(head, True) and not isinstance(value, str)
 
 
 def _groups(rows: Iterator[list[Value]]) -> Iterator[list[list[Value]]]:
@@ -79,7 +75,7 @@ def _library() -> tuple[Any, Any]:
 
 
 def _write_parquet(
-    stream: BinaryIO, heads: Sequence[str], numeric: dict[str, bool], rows: Iterator[list[Value]]
+    stream: BinaryIO, heads: Sequence[str], numeric: Mapping[str, bool], rows: Iterator[list[Value]]
 ) -> None:
     core, io = _library()
     number, text = core.DataType.float64(), core.DataType.utf8()

@@ -3,21 +3,17 @@
 from __future__ import annotations
 
 import contextlib
-import multiprocessing
 import os
 import signal
 from collections.abc import Iterator
 from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
-from multiprocessing.context import BaseContext
 from types import TracebackType
 from typing import Any, Self
 
+from valvelab.batch.ahead import context
 from valvelab.batch.task import Answer, Question, Task
 
-PRELOADED = ("valvelab.batch.one_file", "valvelab.job.lobes", "valvelab.job.springs")
-"""Imported once, by the process that the others are forked from."""
-MOST_WORKERS = 256
 _LAST_WAIT_S = 1.0
 
 
@@ -41,7 +37,7 @@ class Workers:
     def __init__(self, count: int, question: Question) -> None:
         self._count = count
         self._question = question
-        self._context = _context()
+        self._context = context()
         self._workers: list[_Worker] = []
 
     def __enter__(self) -> Self:
@@ -96,14 +92,6 @@ class Workers:
         process.start()
         theirs.close()
         return _Worker(process, ours)
-
-
-def _context() -> BaseContext:
-    if "forkserver" not in multiprocessing.get_all_start_methods():
-        return multiprocessing.get_context("spawn")
-    context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(list(PRELOADED))
-    return context
 
 
 def _how_it_ended(worker: _Worker) -> str:

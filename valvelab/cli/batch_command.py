@@ -9,13 +9,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from valvelab.cli.options import shows_progress
-from valvelab.cli.output import look_of, page, tell_notes
 from valvelab.cli.progress import LINE
 from valvelab.cli.streams import answer, say
 from valvelab.errors import BadFile, CannotWrite, ClusterError, WrongUsage, utf8
-from valvelab.tables.description import Mark, Table
-from valvelab.tables.lot import lot_tables
-from valvelab.tables.verdicts import RANKED, WORDS
 
 if TYPE_CHECKING:
     from valvelab.batch.asked import AskedSpec
@@ -59,6 +55,12 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Inspect all of it; the exit code that the rows ask for, or that of nothing that could be read."""
+    from valvelab.batch import ahead
+
+    _check_usage(args)
+    if args.scheduler is None:
+        ahead.begin()  # what follows loads meanwhile
+    _check_output(args)
     from valvelab.batch.asked import AskedSpec
     from valvelab.batch.journal import Journal
     from valvelab.batch.lot import Gathered
@@ -66,7 +68,6 @@ def run(args: argparse.Namespace) -> int:
     from valvelab.batch.run import run as run_batch
     from valvelab.batch.table import write_table
 
-    _check(args)
     spec = AskedSpec.read(None if args.spec is None else args.spec.absolute())
     journal = None if args.out is None else Journal(args.out, f"{spec.digest} of {_place(args)}")
     lot = None if args.report is None else Gathered()
@@ -86,7 +87,7 @@ def run(args: argparse.Namespace) -> int:
         if journal is not None:
             journal.end()
             if tally.files:
-                write_table(args.out, journal.found, prefix)
+                write_table(args.out, journal.found, tally.columns, prefix)
     if walk is not None:
         tally.failed += walk.failed
         tally.passed += walk.passed.total()
@@ -96,9 +97,8 @@ def run(args: argparse.Namespace) -> int:
     return _told(args, result, tally, prefix)
 
 
-def _check(args: argparse.Namespace) -> None:
-    from valvelab.batch.table import check_ending
-    from valvelab.batch.workers import MOST_WORKERS
+def _check_usage(args: argparse.Namespace) -> None:
+    from valvelab.batch.ahead import MOST_WORKERS
 
     if (args.folder is None) == (args.store is None):
         raise WrongUsage("batch: found neither a folder nor --store, or both, expected one of them")
@@ -112,6 +112,11 @@ def _check(args: argparse.Namespace) -> None:
         raise WrongUsage("--resume: found no --out, expected the output of the run that it goes on with")
     if args.report is not None and args.spec is None and args.store is None:
         raise WrongUsage("--report: found no --spec, expected the limits that the lot is held against")
+
+
+def _check_output(args: argparse.Namespace) -> None:
+    from valvelab.batch.table import check_ending
+
     if args.out is not None:
         check_ending(args.out)
         _check_not_an_input(args)
@@ -207,6 +212,8 @@ def _reporter(args: argparse.Namespace, stack: ExitStack) -> Callable[[Tally], N
 
 def _told(args: argparse.Namespace, result: BatchResult, tally: Tally, prefix: str) -> int:
     """Answer, and the exit code: that of the decisions, unless nothing could be read."""
+    from valvelab.cli.output import tell_notes
+
     answer(result.model_dump_json(indent=1) if args.json else _text(args, result, tally, prefix))
     tell_notes(result.notes, args)
     if not result.files:
@@ -217,6 +224,11 @@ def _told(args: argparse.Namespace, result: BatchResult, tally: Tally, prefix: s
 
 def _text(args: argparse.Namespace, result: BatchResult, tally: Tally, prefix: str) -> str:
     """What was not accepted and what failed, as far as a reader can take it in, and the summary."""
+    from valvelab.cli.output import look_of, page
+    from valvelab.tables.description import Mark, Table
+    from valvelab.tables.lot import lot_tables
+    from valvelab.tables.verdicts import RANKED
+
     worst = [
         (prefix + file, item, Mark(decision)) for decision in RANKED for file, item in tally.worst.get(decision, ())
     ]
@@ -238,6 +250,8 @@ def _and_more(count: int, what: str) -> str:
 
 
 def _summary(args: argparse.Namespace, result: BatchResult) -> str:
+    from valvelab.tables.verdicts import RANKED, WORDS
+
     counts = [f"{getattr(result.decisions, decision)} {WORDS[decision]}" for decision in reversed(RANKED)]
     done = f" ({result.unchanged} unchanged)" if result.unchanged else ""
     to = "" if args.out is None or not result.files else f"; rows in {args.out}"
