@@ -8,9 +8,11 @@ from coverage_study import Lobe, Shape, Side, by_law, double_harmonic
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from lobe_samples import LIFT, Floats, answers, correlated, design, fit, turn
+from scipy.fft import dct
 
 from valvelab.kept import forget
 from valvelab.lobe import smoothing
+from valvelab.lobe.base_circle import BaseCircle
 
 LOBE = design("poly4567")
 ANGLE = turn(720)
@@ -96,6 +98,45 @@ def test_form_beyond_eccentricity_is_reported() -> None:
     # what does not stand clear of the noise is left out of it
     assert 0.85 * np.ptp(left) < base.form_mm < 1.02 * np.ptp(left)
     assert base.runout_mm == pytest.approx(np.ptp(waves), rel=0.05)
+
+
+def _arc(base: BaseCircle) -> Floats:
+    """Angles of an arc's knots, which are the readings' own."""
+    return 0.5 * np.arange(base.first, base.last + 1)
+
+
+def _circle(angles: Floats) -> Floats:
+    on = np.radians(angles)
+    return np.stack([np.ones_like(on), np.cos(on), np.sin(on)], axis=-1)
+
+
+@pytest.mark.parametrize("noise", [1e-3, 4e-3])
+def test_what_noise_could_hide_is_what_it_makes_of_no_eccentricity(noise: float) -> None:
+    base = fit(ANGLE, swept(0.0, 0.0, 0.0, noise)).bases[0]
+    assert base is not None
+    angles = _arc(base)
+    nothing = np.random.default_rng(3).normal(0.0, noise, (4000, angles.size))
+    found = np.linalg.lstsq(_circle(angles), nothing.T)[0][1:]
+    # one in twenty of each part stands farther out; the larger part counts
+    assert base.hidden_mm == pytest.approx(np.quantile(np.abs(found), 0.95, axis=1).max(), rel=0.12)
+
+
+def test_form_pulls_zero_and_eccentricity_as_least_squares_say() -> None:
+    """Half a wave and a whole one over the arc, as large as the largest that is seen, pass for a circle."""
+    lift = swept(0.0, 0.0, 0.0, 0.2e-3) + 0.006 * np.cos(np.radians(4.0 * (ANGLE - 280.3)))
+    on_flanks = np.abs(np.mod(ANGLE - LOBE.centre + 180.0, 360.0) - 180.0) < 84.0
+    lift[on_flanks] -= 0.006 * np.cos(np.radians(4.0 * (ANGLE[on_flanks] - 280.3)))
+    base = fit(ANGLE, lift).bases[0]
+    assert base is not None
+    angles = _arc(base)
+    circle = _circle(angles)
+    waves = 0.006 * np.cos(np.radians(4.0 * (angles - 280.3)))
+    left = waves - circle @ np.linalg.lstsq(circle, waves)[0]
+    largest = np.abs(dct(left, type=2)[2:] / angles.size).max()
+    over = np.linspace(0.0, np.pi, angles.size)
+    for row, pull in enumerate(base.pull, start=1):
+        moved = np.linalg.lstsq(circle, largest * np.cos(row * over))[0]
+        assert pull == pytest.approx(moved, rel=0.05, abs=0.03 * np.abs(moved).max())
 
 
 def test_left_in_the_eccentricity_stays_in_the_lift() -> None:
