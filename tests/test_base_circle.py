@@ -110,11 +110,14 @@ def _circle(angles: Floats) -> Floats:
     return np.stack([np.ones_like(on), np.cos(on), np.sin(on)], axis=-1)
 
 
-@pytest.mark.parametrize("noise", [1e-3, 4e-3])
-def test_what_noise_could_hide_is_what_it_makes_of_no_eccentricity(noise: float) -> None:
-    base = fit(ANGLE, swept(0.0, 0.0, 0.0, noise)).bases[0]
+@pytest.mark.parametrize(("rest", "datum", "noise"), [(190.0, 0.0, 1e-3), (190.0, 0.0, 4e-3), (94.0, 304.7, 1e-3)])
+def test_what_noise_could_hide_is_what_it_makes_of_no_eccentricity(rest: float, datum: float, noise: float) -> None:
+    lift = _long(rest, 0.0, by_law("poly4567")).value(ANGLE - 100.3)
+    lift += np.random.default_rng(0).normal(0.0, noise, ANGLE.size)
+    fitted = fit(ANGLE + datum, lift)
+    base = fitted.bases[0]
     assert base is not None
-    angles = _arc(base)
+    angles = fitted.splines.start + _arc(base)
     nothing = np.random.default_rng(3).normal(0.0, noise, (4000, angles.size))
     found = np.linalg.lstsq(_circle(angles), nothing.T)[0][1:]
     # one in twenty of each part stands farther out; the larger part counts
@@ -176,6 +179,16 @@ def test_a_short_rest_is_found_however_far_apart_readings_are(readings: int, res
     assert rest - 6.0 - 2.0 * step < step * (base.last - base.first) < rest + 6.0
     # nine readings or so tell nothing of form
     assert np.abs(base.pull).max() < 1e-5
+
+
+def test_an_arc_of_a_few_readings_tells_nothing_of_form() -> None:
+    angle = turn(72)
+    lift = _long(60.0, 0.0, by_law("poly4567")).value(angle - 100.3) + 0.05 * np.cos(np.radians(angle - 250.0))
+    base = fit(angle, lift).bases[0]
+    assert base is not None
+    assert base.with_eccentricity
+    assert base.form_mm == 0.0
+    assert not base.pull.any()
 
 
 def test_rows_of_the_harmonic_are_its_derivatives() -> None:
