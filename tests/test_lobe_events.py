@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from lobe_samples import Floats, crossing, design, fit, lopsided, turn
+from lobe_samples import Floats, answers, crossing, design, fit, lopsided, turn
 from something import each
 
 from valvelab.lobe.events import Places, crossings, event_mask, extreme, near_nose, unroll
@@ -107,3 +107,14 @@ def test_angles_near_the_nose_are_those_of_its_own_turn() -> None:
             asked = Places(np.zeros(2, dtype=np.int64), np.zeros(2), noses + beside + 360.0 * turns)
             near = near_nose(lobes, asked)
             assert near == pytest.approx(noses + beside, abs=1e-9)
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_the_greatest_velocity_is_the_fit_s_own(sign: float) -> None:
+    """Only derivatives that noise roughens are looked for on a smoother copy: no slope of the fit is steeper."""
+    rng = np.random.default_rng(8)
+    found = answers(ANGLE, *(design("poly4567").value(ANGLE) + rng.normal(0.0, 5e-3, (20, 720))))
+    assert found.fitted.guide is not None
+    value = sign * found.extreme(1, sign)[0].value
+    steepest = (sign * found.fitted.at_knots[1]).max(axis=1)
+    assert (value >= steepest * (1.0 - 1e-12)).all()
