@@ -22,6 +22,7 @@ from something import each
 from stored import lay_springs
 
 from valvelab.batch import workers
+from valvelab.batch.ahead import PRELOADED
 from valvelab.batch.in_order import in_order
 from valvelab.batch.journal import Journal
 from valvelab.batch.run import run
@@ -369,6 +370,22 @@ def test_five_times_the_files_take_no_more_memory(tmp_path: Path, ending: str) -
         tracemalloc.stop()
         assert tally.rows == 4 * files
     assert peaks[2] < 1.5 * peaks[1]  # if it held all, 5
+
+
+def test_what_workers_are_forked_from_loads_what_tables_need(tmp_path: Path) -> None:
+    """No lobe and no spring asks for scipy, and what is loaded there is time in which nothing is inspected."""
+    names = ("quillmere_four_camshaft.csv", "springs_quillmere_tray.csv")
+    code = (
+        f"import importlib, sys\nfor name in {PRELOADED!r}: importlib.import_module(name)\n"
+        "before = set(sys.modules)\nfrom valvelab.batch.one_file import answer_to\n"
+        "from valvelab.batch.task import Question, Task\n"
+        f"for path in {[str(sample_profiles() / name) for name in names]!r}:\n"
+        "    assert answer_to(Question(), Task(path, path)).ended == 'found'\n"
+        "print(sum(name.startswith('scipy') for name in sys.modules))\n"
+        "print(sum(name.startswith(('valvelab', 'numpy')) for name in set(sys.modules) - before))\n"
+    )
+    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    assert told.split() == ["0", "0"]
 
 
 def test_a_walk_is_in_the_order_of_the_names(tmp_path: Path) -> None:

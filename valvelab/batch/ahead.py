@@ -5,7 +5,9 @@ from __future__ import annotations
 import multiprocessing
 from multiprocessing.context import BaseContext
 
-PRELOADED = ("valvelab.batch.one_file", "valvelab.job.lobes", "valvelab.job.springs")
+PRELOADED = (
+    "valvelab.batch.one_file", "valvelab.job.lobes", "valvelab.job.springs", "numpy.fft", "numpy.polynomial",
+)  # fmt: skip
 """Imported once, by the process that the others are forked from."""
 MOST_WORKERS = 256
 
