@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from PySide6.QtCore import QSize
 from PySide6.QtGui import QColor, QPalette
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QApplication, QCheckBox, QLabel
+from shiboken6 import delete
 from something import each
 
 from valvelab.figures.description import SERIES_COLOURS
@@ -134,3 +135,16 @@ def test_icons_draw_in_one_colour_only() -> None:
 
 def test_screen_and_paper_have_the_data_colours_that_figures_count_on() -> None:
     assert {len(one.series) for one in (*theme.load_themes().values(), paper())} == {SERIES_COLOURS}
+
+
+def test_text_grows_though_a_widget_is_gone_meanwhile(app: QApplication, monkeypatch: pytest.MonkeyPatch) -> None:
+    label, gone = QLabel(), QCheckBox()
+    label.setMinimumWidth(100)
+    gone.setFont(app.font())
+    delete(gone)
+    monkeypatch.setattr(QApplication, "allWidgets", lambda *_: [gone, label])
+    theme.set_text_size(125)
+    try:
+        assert label.minimumWidth() == 125
+    finally:
+        theme.set_text_size(100)

@@ -72,7 +72,7 @@ class State:
 
 
 def state() -> State:
-    """What this process holds now, less what its allocator and Qt's cache of pictures (10 MiB) keep for later."""
+    """What this process holds now, less what its allocator and Qt's cache of pictures (64 MiB) keep for later."""
     gc.collect()
     QPixmapCache.clear()
     ctypes.CDLL(None).malloc_trim(0)

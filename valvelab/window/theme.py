@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Literal
@@ -30,6 +30,7 @@ from PySide6.QtWidgets import (
     QStyleOptionComplex,
     QWidget,
 )
+from shiboken6 import isValid
 
 from valvelab.places import resources
 
@@ -192,15 +193,21 @@ def set_text_size(percent: int) -> None:
     now = float(usual) * min(max(percent, TEXT_SIZES[0]), TEXT_SIZES[-1]) / 100.0
     if now == before:
         return
-    ranked = {w: w.font() for w in application.allWidgets() if w.testAttribute(Qt.WidgetAttribute.WA_SetFont)}
+    ranked = {w: w.font() for w in _living(application) if w.testAttribute(Qt.WidgetAttribute.WA_SetFont)}
     application.setFont(text_font(now))
-    for widget in application.allWidgets():  # at once: by itself it comes with the next turn of the event loop
+    for widget in _living(application):  # at once: by itself it comes with the next turn of the event loop
         QApplication.sendEvent(widget, QEvent(QEvent.Type.ApplicationFontChange))
     for widget, font in ranked.items():
-        widget.setFont(scaled(font, now / before, strong=font.weight() >= QFont.Weight.DemiBold))
-    for widget in application.allWidgets():
+        if isValid(widget):
+            widget.setFont(scaled(font, now / before, strong=font.weight() >= QFont.Weight.DemiBold))
+    for widget in _living(application):
         if not isinstance(widget, QDockWidget | QMainWindow):  # whose own layouts bind them
             _scale_bounds(widget, now / before)
+
+
+def _living(application: QApplication) -> Iterator[QWidget]:
+    """Every widget that is there when its turn comes: the menus of a plot that is gone may be collected meanwhile."""
+    return filter(isValid, application.allWidgets())
 
 
 def _scale_bounds(widget: QWidget, factor: float) -> None:
