@@ -334,3 +334,31 @@ def test_a_small_drift_across_the_rest_is_still_a_circle() -> None:
     assert base is not None
     assert base.circle
     assert found.max_lift().value[0] == pytest.approx(8.0, abs=0.006)
+
+
+@pytest.mark.parametrize(("depth_mm", "half_width_deg", "at_deg"), [
+    (0.01, 20.0, 280.0), (0.05, 10.0, 280.0), (0.05, 40.0, 280.0), (0.09, 20.0, 230.0), (-0.03, 15.0, 300.0),
+])  # fmt: skip
+def test_a_dent_in_the_base_circle_is_no_eccentricity(depth_mm: float, half_width_deg: float, at_deg: float) -> None:
+    """A law with its ramps on a shaft 0.03 mm out of centre: the dent is told as form, and moves nothing else."""
+    angle = turn(720)
+    beyond = np.minimum(np.abs(np.mod(angle - at_deg + 180.0, 360.0) - 180.0) / half_width_deg, 1.0)
+    dent = 0.5 * depth_mm * (1.0 + np.cos(np.pi * beyond))
+    noise = np.random.default_rng(0).normal(0.0, 5e-4, angle.size)
+    lift = design("poly4567").value(angle) + 0.03 * np.cos(np.radians(angle - 40.0)) - dent + noise
+    fitted = fit(angle, lift)
+    (base,) = fitted.bases
+    assert base is not None
+    assert base.eccentricity_mm == pytest.approx(0.03, abs=1e-3)
+    assert base.form_mm == pytest.approx(abs(depth_mm), rel=0.15)
+    assert float(fitted.at_knots[0].max()) == pytest.approx(LIFT, abs=1e-3)
+
+
+@pytest.mark.parametrize("order", [3, 5, 9])
+def test_waves_of_the_base_circle_are_no_dents(order: int) -> None:
+    """They cross any harmonic, and stay on none: every knot of the arc counts for the zero."""
+    angle = turn(720)
+    noise = np.random.default_rng(order).normal(0.0, 5e-4, angle.size)
+    (base,) = fit(angle, design("poly4567").value(angle) + 0.02 * np.cos(np.radians(order * angle)) + noise).bases
+    assert base is not None
+    assert np.count_nonzero(base.weights[0]) >= base.last - base.first

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from valvelab.arrays import FloatArray, read_only
+from valvelab.arrays import BoolArray, FloatArray, IntArray, read_only
 from valvelab.frozen import frozen
 from valvelab.lobe.spline import SplineSet, symbol, symbol_weights
 
@@ -26,6 +26,12 @@ _NARROW_CAM_DEG = (60.0, 40.0)
 _WIDE_CAM_DEG = (120.0, 90.0, 60.0, 40.0)
 # An arc that a doubled tolerance lengthens by this much was a piece of a longer one.
 _BRIDGED_CAM_DEG = 30.0
+# Beside a dent the lift has to stay on the harmonic for so long, and over this share of all between the ends.
+_BACK_CAM_DEG, _BACK_SHARE = 25.0, 0.5
+# Off by so many tolerances a knot may be on a harmonic that was fitted far away.
+_FAR_AWAY = (10.0, 4.0, 2.0, 2.0)
+# Left out at each side of a dent.
+_DENT_MARGIN_CAM_DEG = 3.0
 # On a short arc a harmonic larger than this is form taken for eccentricity; shafts run truer between their centres.
 _OFF_CENTRE_MM = 0.1
 # An eccentricity on a short arc: χ² for two parameters, 0.1 % by chance; and the least noise that is believed.
@@ -99,8 +105,10 @@ def find_base_circle(
     thin = max((k for k in range(1, max(2, int(1.0 / splines.step) + 1)) if knots % k == 0), default=1)
     run = _Run(harmonic[::thin], lift_mm[::thin], -(-first // thin), last // thin, splines.step * thin)
     tightest = max(5.0 * fit_noise_mm, _TIGHTEST_MM)
-    grown, circle = _ends(run, tightest), True
-    if grown is not None and _no_circle(run, grown, tightest):
+    tight = _grow(run, _flat_window(run, tightest, _NARROW_CAM_DEG), tightest)
+    dented = _beside_dents(run, tight, tightest)
+    grown, circle = (_ends(run, tight, tightest) if dented is None else dented[0]), True
+    if dented is None and grown is not None and _no_circle(run, grown, tightest):
         grown, circle = _valleys(run), False
     if grown is None:
         return None
@@ -109,7 +117,11 @@ def find_base_circle(
     arc = (grown[0] + margin) * thin, (grown[1] - margin) * thin
     if (arc[1] - arc[0]) * splines.step < SHORTEST_ARC_CAM_DEG:
         return None
-    return _describe(splines, harmonic, lift_mm, arc, reading_noise_mm, circle=circle)
+    beside_ = np.ones(arc[1] - arc[0] + 1, dtype=np.bool_)
+    if dented is not None:
+        at = np.arange(arc[0], arc[1] + 1) / thin - dented[0][0]
+        beside_ = dented[1][np.floor(at).astype(np.intp)] & dented[1][np.ceil(at).astype(np.intp)]
+    return _describe(splines, harmonic, lift_mm, arc, beside_, reading_noise_mm, circle=circle)
 
 
 @frozen
@@ -141,7 +153,7 @@ class _Run:
         return np.asarray(self.lift[rows] - self.harmonic[rows] @ abc)
 
 
-def _ends(run: _Run, tightest: float) -> tuple[int, int] | None:
+def _ends(run: _Run, tight: tuple[int, int], tightest: float) -> tuple[int, int] | None:
     """Ends of the arc on one harmonic, or None where there is none.
 
     An end stands where the lift leaves the harmonic and then only rises, as a ramp does, however long. Beyond a ramp's
@@ -149,8 +161,7 @@ def _ends(run: _Run, tightest: float) -> tuple[int, int] | None:
     the base circle, and the tighter arc was a piece of it. An arc that runs into the flank on the same harmonic is
     none.
     """
-    tolerance = tightest
-    chosen = _grow(run, _flat_window(run, tolerance, _NARROW_CAM_DEG), tolerance)
+    tolerance, chosen = tightest, tight
     if _is_short(run, chosen):
         tighter = chosen
         settled = _strays(run, chosen) <= tolerance
@@ -163,6 +174,62 @@ def _ends(run: _Run, tightest: float) -> tuple[int, int] | None:
     return None if chosen[0] <= run.first or chosen[1] >= run.last else chosen
 
 
+def _beside_dents(run: _Run, tight: tuple[int, int], tightest: float) -> tuple[tuple[int, int], BoolArray] | None:
+    """Ends of an arc with dents or bumps in it, and which of its knots lie beside them; None where it has none.
+
+    A short arc is one side of a dent where the lift comes back to the arc's own harmonic and stays there. Waves cross
+    a harmonic, and do not stay.
+    """
+    if not _is_short(run, tight) or _strays(run, tight) <= tightest:
+        return None
+    back, margin = round(_BACK_CAM_DEG / run.step), round(_DENT_MARGIN_CAM_DEG / run.step)
+    places = run.rows(run.first, run.last)
+    design, lift = run.harmonic[places], run.lift[places]
+    near = np.zeros(places.size, dtype=np.bool_)
+    near[tight[0] - run.first : tight[1] - run.first + 1] = True
+    for allowed in _FAR_AWAY:
+        beside = _eroded(near, margin)
+        abc = np.asarray(np.linalg.lstsq(design[beside], lift[beside])[0], dtype=np.float64)
+        near = _stays(np.abs(lift - design @ abc) <= allowed * tightest, back)
+        if not near.any():
+            return None
+    low, high = int(np.argmax(near)), near.size - 1 - int(np.argmax(near[::-1]))
+    arc, beside = (run.first + low, run.first + high), _eroded(near[low : high + 1], margin)
+    if beside.all() or beside.mean() < _BACK_SHARE or _is_short(run, arc) or low == 0 or high == near.size - 1:
+        return None
+    return (arc, beside) if _rises(run, arc, abc) <= _FAR_AWAY[-1] * tightest else None
+
+
+def _stays(near: BoolArray, least: int) -> BoolArray:
+    """Of places (n,) those in a row of so many at least."""
+    kept = np.zeros(near.size, dtype=np.bool_)
+    for first, end in _runs(near):
+        kept[first:end] = end - first >= least
+    return kept
+
+
+def _eroded(near: BoolArray, margin: int) -> BoolArray:
+    """Without places so close to one that is not among them."""
+    kept = near.copy()
+    for first, end in _runs(~near):
+        kept[max(first - margin, 0) : end + margin] = False
+    return kept
+
+
+def _runs(chosen: BoolArray) -> IntArray:
+    """Where places chosen in a row begin, and where each row has ended, (rows, 2)."""
+    return np.flatnonzero(np.diff(chosen.astype(np.int8), prepend=0, append=0)).reshape(-1, 2)
+
+
+def _rises(run: _Run, arc: tuple[int, int], abc: FloatArray) -> float:
+    """How far (mm) the lift outside an arc falls back or lies below zero, over a harmonic."""
+    strays = []
+    for outward in (run.beyond(arc[0], -1, abc), run.beyond(arc[1], 1, abc)):
+        highest = np.maximum(np.maximum.accumulate(outward), 0.0)
+        strays.append(float((highest - outward).max()))
+    return max(strays)
+
+
 def _is_short(run: _Run, arc: tuple[int, int]) -> bool:
     """Whether an arc is so short beside the resting run that its ends need a second look."""
     return arc[1] - arc[0] < 0.6 * (run.last - run.first)
@@ -170,12 +237,7 @@ def _is_short(run: _Run, arc: tuple[int, int]) -> bool:
 
 def _strays(run: _Run, arc: tuple[int, int]) -> float:
     """How far (mm) the lift outside an arc, which should only rise to the flanks, falls back or lies below zero."""
-    abc = run.fit(*arc)
-    strays = []
-    for outward in (run.beyond(arc[0], -1, abc), run.beyond(arc[1], 1, abc)):
-        highest = np.maximum(np.maximum.accumulate(outward), 0.0)
-        strays.append(float((highest - outward).max()))
-    return max(strays)
+    return _rises(run, arc, run.fit(*arc))
 
 
 def _no_circle(run: _Run, arc: tuple[int, int], tightest: float) -> bool:
@@ -294,16 +356,20 @@ def _describe(
     harmonic: FloatArray,
     lift: FloatArray,
     arc: tuple[int, int],
+    beside: BoolArray,
     noise: float,
     *,
     circle: bool,
 ) -> BaseCircle:
+    """beside: knots of the arc beside its dents, which alone are fitted; form and runout are those of all."""
     knots = splines.intervals
     first, last = arc
     rows = np.arange(first, last + 1) % knots
     angles = splines.start + splines.step * np.arange(first, last + 1, dtype=np.float64)
     design = harmonic[rows]
-    abc, on_knots = _solve(design, lift[rows], splines.step, noise, alone=not circle)
+    abc, on_beside = _solve(design[beside], lift[rows[beside]], splines.step, noise, alone=not circle)
+    on_knots = np.zeros((3, rows.size))
+    on_knots[:, beside] = on_beside
     on_turn, weights = np.zeros((3, knots)), np.zeros((3, knots + 7))
     on_turn[:, rows] = on_knots
     part = np.empty_like(on_turn)
@@ -323,7 +389,7 @@ def _describe(
         float(np.ptp(form)),
         bool(abc[1] != 0.0 or abc[2] != 0.0),
         circle,
-        1.96 * noise * float(np.sqrt(np.linalg.inv(design.T @ design).diagonal()[1:].max())),
+        1.96 * noise * float(np.sqrt(np.linalg.inv(design[beside].T @ design[beside]).diagonal()[1:].max())),
         read_only(_pull(on_knots, largest) if circle else _of_mean(float(np.ptp(form)))),
     )
 
