@@ -68,8 +68,9 @@ def test_no_bound_is_above_the_least_of_all_pairs_of_sets(seed: int, characteris
     assert bound_from([spring_costs(units, units.positions[0])], [size], 2) <= least + 1e-9
     costs = distance_costs(units, units.positions[0])
     assert bound_from([costs], [size], 2) <= least + 1e-9
-    if np.isfinite(least):
-        assert hull_bound(units, costs, 2, 0.0, least, 10**6, Watch()) <= least + 1e-9
+    if np.isfinite(least):  # whatever was found, however loose
+        for total in (least, 1.3 * least, 3.0 * least):
+            assert hull_bound(units, costs, 2, 0.0, total, 10**6, Watch()) <= least + 1e-9
 
 
 @settings(max_examples=40, deadline=None)

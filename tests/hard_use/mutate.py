@@ -40,6 +40,7 @@ TARGETS = {
     "valvelab.phasing.piston": ("test_phasing.py",),
     "valvelab.phasing.timing": ("test_phasing.py",),
     "valvelab.phasing.degreeing": ("test_phasing.py",),
+    "valvelab.sets.hull_bound": ("test_set_tightness.py",),
     "valvelab.sets.windows": ("test_sets.py", "test_set_search.py"),
     "valvelab.sets.seating": ("test_sets.py", "test_set_search.py"),
     "valvelab.lobe.presence": ("test_presence.py",),
