@@ -109,6 +109,25 @@ class Heading(QLabel):
         self.setFont(scaled(QApplication.font(), self._rank, strong=True))
 
 
+class Line(QLabel):
+    """Words in one line that takes what room there is; where that is too little they end in an ellipsis."""
+
+    def __init__(self, text: str = "", parent: QWidget | None = None) -> None:
+        super().__init__(text, parent, textFormat=Qt.TextFormat.PlainText)
+        self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+
+    def shown(self) -> str:
+        """The words as they are written."""
+        room = self.contentsRect().width()
+        return self.fontMetrics().elidedText(self.text(), Qt.TextElideMode.ElideRight, room)
+
+    def paintEvent(self, _event: QPaintEvent) -> None:
+        """Write them."""
+        with painting(self) as painter:
+            colour = self.palette().color(self.foregroundRole())
+            write(painter, self.contentsRect(), self.alignment(), self.shown(), colour, self.font())
+
+
 class FlatBar(QToolBar):
     """A tool bar on the window's own colour with one line where it ends."""
 

@@ -66,6 +66,7 @@ class MainWindow(Shell):
         self._columns: ColumnsPane | None = None
         self._said: list[Problem] = []
         self._decided: dict[str, Decision] = {}
+        self._decided_on: tuple[object, ...] = (None, None, None)
         self._headlines: dict[str, tuple[Result, System, Headline]] = {}
         self._paper = ""
         self._restyling = False
@@ -167,9 +168,7 @@ class MainWindow(Shell):
     def _changed(self, name: str, key: tuple[object, ...]) -> bool:
         old = self._keys.get(name)
         self._keys[name] = key
-        return old is None or any(
-            a is not b and not (type(a) in {str, tuple} and a == b) for a, b in zip(old, key, strict=True)
-        )
+        return old is None or _other(old, key)
 
     def _show_page(self, document: Document, value: object | None) -> None:
         if self.text_page.wanted:
@@ -311,9 +310,9 @@ class MainWindow(Shell):
 
     def _tell_tiles(self, document: Document, decision: Decision | None = None) -> None:
         """What lies there for each bay, and what was decided there since the bench last changed."""
-        beds = (document.files, document.contents, document.current)
-        if self._changed("beds", beds):
-            self._decided = {}
+        lies = (document.files, document.contents, document.current)
+        if _other(self._decided_on, lies):  # not among the keys that another look forgets: what was decided outlives it
+            self._decided, self._decided_on = {}, lies
         if decision is not None:
             self._decided[document.bay] = decision
         kinds = {content.kind for file in document.files if (content := document.content(file)) is not None}
@@ -832,6 +831,7 @@ class MainWindow(Shell):
         theme.set_text_size(percent)
         side = round(1.25 * self.fontMetrics().height())
         self.tools.setIconSize(QSize(side, side))
+        self.sheet.keep_low(low=self._is_low())
         self.restyle()
         self.give_bench()
         self.give_sheet(0)
@@ -851,6 +851,12 @@ class MainWindow(Shell):
     def _close_text(self) -> None:
         self.text_page.wanted = False
         self._refresh(self.bench.document)
+
+
+def _other(old: tuple[object, ...], new: tuple[object, ...]) -> bool:
+    """Whether any of these is another thing; texts and tuples are compared by what they say."""
+    pairs = zip(old, new, strict=True)
+    return any(a is not b and not (type(a) in {str, tuple} and a == b) for a, b in pairs)
 
 
 def _edit_told(act: str, label: str | None) -> str:

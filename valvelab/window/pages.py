@@ -7,8 +7,8 @@ from functools import partial
 from html import escape
 from pathlib import Path
 
-from PySide6.QtCore import QPointF, QSize, Qt, QTimer, Signal
-from PySide6.QtGui import QKeySequence, QPaintEvent, QPen
+from PySide6.QtCore import QEvent, QPointF, QSize, Qt, QTimer, Signal
+from PySide6.QtGui import QKeySequence, QPaintEvent, QPen, QResizeEvent
 from PySide6.QtWidgets import (
     QLabel,
     QPushButton,
@@ -24,7 +24,7 @@ from valvelab.language import marked, say
 from valvelab.window.actions import ACTIONS, KEYS
 from valvelab.window.chips import Heading
 from valvelab.window.icons import icon
-from valvelab.window.layouts import above, beside
+from valvelab.window.layouts import Panes, above, beside
 from valvelab.window.painting import CENTRE, about, painting, write
 from valvelab.window.theme import Theme, current_theme
 from valvelab.workbench.bay import Bay
@@ -37,12 +37,33 @@ _UNDER_WAY = marked("Reading and inspecting…")
 _JOBS_SHOWN = 5
 
 
+class PageArea(QScrollArea):
+    """A page that scrolls where it has to; its panes lie above one another before it scrolls sideways."""
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Another width."""
+        self.fit()
+        super().resizeEvent(event)
+
+    def event(self, event: QEvent) -> bool:
+        """Another size of text, or another pane."""
+        if event.type() == QEvent.Type.LayoutRequest:
+            self.fit()
+        return super().event(event)
+
+    def fit(self) -> None:
+        """Lay the panes of the page as its width lets them."""
+        if (page := self.widget()) is not None:
+            for panes in page.findChildren(Panes):
+                panes.fit(self.viewport().width())
+
+
 class Pages(QStackedWidget):
     """Pages one at a time, each in a scroll area, so that large text makes scroll bars instead of a larger window."""
 
     def add(self, page: QWidget) -> None:
         """Take a page in."""
-        area = QScrollArea(self)
+        area = PageArea(self)
         area.setWidgetResizable(True)
         area.setFrameShape(QScrollArea.Shape.NoFrame)
         area.setFocusPolicy(Qt.FocusPolicy.NoFocus)

@@ -22,9 +22,9 @@ from PySide6.QtWidgets import (
 from valvelab.language import say
 from valvelab.units import Dimension, System
 from valvelab.window.bench import Bench
-from valvelab.window.chips import Heading, chip_row, press
+from valvelab.window.chips import Heading, Line, chip_row, press
 from valvelab.window.fields import QuantityField
-from valvelab.window.layouts import Part, beside, stacked, strip
+from valvelab.window.layouts import Panes, Part, beside, stacked, strip
 from valvelab.window.theme import current_theme
 from valvelab.workbench.document import Document
 from valvelab.workbench.state import entry_of
@@ -49,8 +49,7 @@ def splitter(
     parent: QWidget, orientation: Qt.Orientation, *panes: tuple[QWidget, int], sizes: Sequence[int] = ()
 ) -> QSplitter:
     """Panes beside or above one another with their shares of the room; `sizes` at first where they are others."""
-    made = QSplitter(orientation, parent)
-    made.setHandleWidth(5)
+    made = Panes(orientation, parent)
     for pane, share in panes:
         made.addWidget(pane)
         made.setStretchFactor(made.count() - 1, share)
@@ -167,8 +166,8 @@ def show_number(field: QSpinBox, value: int) -> None:
 
 
 def caution(parent: QWidget, text: str, whole: str) -> QLabel:
-    """A caution in a line that may be cut off; `whole` is said when it is pointed at."""
-    made = QLabel(f"▲ {say(text)}", parent)
+    """A caution in a line that may be too short for it; `whole` is said when it is pointed at."""
+    made = Line(f"▲ {say(text)}", parent)
     made.setToolTip(say(whole))
     made.setAccessibleName(say("Caution"))
     made.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)

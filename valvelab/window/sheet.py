@@ -1,6 +1,7 @@
 """The sheet below the bay: verdicts, limits and remarks, one at a time, under words that say how many there are.
 
-It folds to the line of its words: by hand, and by itself while the page in front has nothing to show.
+It folds to the line of its words: by hand, and by itself while the page in front has nothing to show; in a window that
+is low for its text it is folded until somebody opens it.
 """
 
 from __future__ import annotations
@@ -10,7 +11,6 @@ from PySide6.QtGui import QGuiApplication, QIcon, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import (
     QButtonGroup,
     QGridLayout,
-    QLabel,
     QSizePolicy,
     QStackedWidget,
     QTableView,
@@ -19,7 +19,7 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.language import marked, say
-from valvelab.window.chips import chip_row, press
+from valvelab.window.chips import Line, chip_row, press
 from valvelab.window.icons import icon
 from valvelab.window.layouts import stacked
 from valvelab.window.painting import painting
@@ -41,7 +41,7 @@ class Sheet(QWidget):
     def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)
         self.is_folded = False
-        self._shut = False
+        self._shut = self._low = False
         self._high = 0
         self._filled = {"verdicts": True, "limits": True, "remarks": False}
         self._tools: dict[str, QWidget] = {}
@@ -49,8 +49,7 @@ class Sheet(QWidget):
         words = chip_row(self, self._group, list(_WORDS.items()), lambda name, _on: self.bring(name), {}, spacing=3)
         words.setSizePolicy(QSizePolicy.Policy.Maximum, QSizePolicy.Policy.Fixed)
         self.chips = {str(chip.property("name")): chip for chip in self._group.buttons()}
-        self.told = QLabel(self)
-        self.told.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        self.told = Line(parent=self)
         self.turn = QToolButton(self, autoRaise=True)
         self.turn.clicked.connect(self._on_turn)
         self._head = QWidget(self)
@@ -82,9 +81,18 @@ class Sheet(QWidget):
         """Bring a page to the front; the sheet opens for it where it has something to show."""
         self._shut = False
         press(self._group, {name})
+        another = name != self.front
         self.pages.setCurrentIndex(list(_WORDS).index(name))
         self._settle()
+        if another and not self.is_folded:
+            self.opened.emit(self._high)
         self.brought.emit(name)
+
+    def keep_low(self, *, low: bool) -> None:
+        """Whether the window is so low that a page above an open sheet would hardly be seen."""
+        if low != self._low:
+            self._low = self._shut = low
+            self._settle()
 
     def say(self, name: str, count: int, why: str = "", grave: str = "") -> None:
         """How many rows a page has; `why` there are no verdicts; `grave`: the icon of the worst of them."""

@@ -26,9 +26,12 @@ _MENUS = (marked("Job"), marked("Bench"), marked("Edit"), marked("View"), marked
 
 _CHOICES = ("scheme_", "language_")
 """Beginnings of the names of actions of which one is on."""
-_SHEET_EMS = 10
-_SHEET_SHARE = 0.3
+_SHEET_EMS, _SHEET_SHARE = 10, 0.3
 """Height of the sheet at first, and its most as a share of the window's."""
+_LIMITS_EMS, _LIMITS_SHARE = 15, 0.4
+"""The same while limits are written in it, below two lines of tools."""
+_LOW_EMS = 26
+"""A window of fewer ems in height has no room for a page and an open sheet."""
 
 
 class Shell(QMainWindow):
@@ -100,7 +103,9 @@ class Shell(QMainWindow):
 
     def give_sheet(self, high: int) -> None:
         """Room for the sheet that was opened."""
-        usual = min(_SHEET_EMS * self.fontMetrics().height(), round(_SHEET_SHARE * self.height()))
+        written = self.sheet.front == "limits"
+        ems, share = (_LIMITS_EMS, _LIMITS_SHARE) if written else (_SHEET_EMS, _SHEET_SHARE)
+        usual = min(ems * self.fontMetrics().height(), round(share * self.height()))
         self.resizeDocks([self.docks["Verdicts"]], [high or usual], Qt.Orientation.Vertical)
         for widget in (self.docks["Verdicts"], self):  # at once, so that the page is painted once
             if (lay := widget.layout()) is not None:
@@ -181,10 +186,14 @@ class Shell(QMainWindow):
         self.give_bench()
 
     def resizeEvent(self, event: QResizeEvent) -> None:
-        """The tiles lie as the width allows."""
+        """The tiles lie as the width allows, and the sheet is open where the height allows it."""
         super().resizeEvent(event)
+        self.sheet.keep_low(low=self._is_low())
         if self.tiles.fit(self.width()):
             self.give_bench()
+
+    def _is_low(self) -> bool:
+        return self.height() < _LOW_EMS * self.fontMetrics().height()
 
     def give_bench(self) -> None:
         """Room for the bench as wide as its tiles are."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
-from PySide6.QtCore import QEvent, QRectF, Qt
+from PySide6.QtCore import QEvent, QRect, QRectF, QSize, Qt
 from PySide6.QtGui import (
     QColor,
     QFont,
@@ -27,7 +27,9 @@ from PySide6.QtWidgets import (
     QProxyStyle,
     QStyle,
     QStyleOption,
+    QStyleOptionComboBox,
     QStyleOptionComplex,
+    QStyleOptionHeader,
     QWidget,
 )
 from shiboken6 import isValid
@@ -120,7 +122,7 @@ def palette(theme: Theme) -> QPalette:
 
 
 class HouseStyle(QProxyStyle):
-    """Fusion with room beside the text of a cell."""
+    """Fusion with room beside the text of a cell, and an ellipsis where a text is longer than its room."""
 
     def pixelMetric(
         self, metric: QStyle.PixelMetric, option: QStyleOption | None = None, widget: QWidget | None = None
@@ -131,6 +133,53 @@ class HouseStyle(QProxyStyle):
         if metric == QStyle.PixelMetric.PM_SmallIconSize:
             return max(found, round(_ICON_EMS * QFontMetrics(QApplication.font()).height()))
         return found + roomy.get(metric, 0)
+
+    def sizeFromContents(
+        self, kind: QStyle.ContentsType, option: QStyleOption, size: QSize, widget: QWidget | None = None
+    ) -> QSize:
+        """The style's own, but for heads of columns: room for an arrow of one line, however many lines a head has."""
+        found = super().sizeFromContents(kind, option, size, widget)
+        if kind == QStyle.ContentsType.CT_HeaderSection and isinstance(option, QStyleOptionHeader):
+            if option.sortIndicator != QStyleOptionHeader.SortIndicator.None_:
+                margin = self.pixelMetric(QStyle.PixelMetric.PM_HeaderMargin, option, widget)
+                found.setWidth(found.width() - found.height() - margin + self._arrow_wide(option))
+        return found
+
+    def _draw_head(self, option: QStyleOptionHeader, painter: QPainter, widget: QWidget | None) -> None:
+        """The head of a column, its words beside the arrow of the one that is sorted by."""
+        whole = QRect(option.rect)
+        margin = self.pixelMetric(QStyle.PixelMetric.PM_HeaderMargin, option, widget)
+        self.drawControl(QStyle.ControlElement.CE_HeaderSection, option, painter, widget)
+        words = whole.adjusted(margin, 0, -margin, 0)
+        if option.sortIndicator != QStyleOptionHeader.SortIndicator.None_:
+            side = self._arrow_wide(option) - 5
+            option.rect = QRect(whole.right() - side - 3, whole.center().y() - side // 2, side, side)
+            self.drawPrimitive(QStyle.PrimitiveElement.PE_IndicatorHeaderArrow, option, painter, widget)
+            words.setRight(whole.right() - side - 5)
+        option.rect = words
+        self.drawControl(QStyle.ControlElement.CE_HeaderLabel, option, painter, widget)
+        option.rect = whole
+
+    @staticmethod
+    def _arrow_wide(option: QStyleOption) -> int:
+        return round(0.6 * option.fontMetrics.height()) + 5
+
+    def drawControl(
+        self,
+        element: QStyle.ControlElement,
+        option: QStyleOption,
+        painter: QPainter,
+        widget: QWidget | None = None,
+    ) -> None:
+        """The style's own; a closed choice ends in an ellipsis where there is more of it, a head stands by its arrow."""
+        if element == QStyle.ControlElement.CE_Header and isinstance(option, QStyleOptionHeader):
+            self._draw_head(option, painter, widget)
+            return
+        if element == QStyle.ControlElement.CE_ComboBoxLabel and isinstance(option, QStyleOptionComboBox):
+            field = QStyle.SubControl.SC_ComboBoxEditField
+            room = self.subControlRect(QStyle.ComplexControl.CC_ComboBox, option, field, widget).width() - 4
+            option.currentText = option.fontMetrics.elidedText(option.currentText, Qt.TextElideMode.ElideRight, room)
+        super().drawControl(element, option, painter, widget)
 
     def drawComplexControl(
         self,

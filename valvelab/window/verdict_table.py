@@ -188,10 +188,20 @@ class VerdictTable(QWidget):
         known = None if result is None else self._kept.get(result.command)
         if known is not None and known[0] is result and known[1] == look:
             self.sheet.show_kept(known[2])
+            self._hide_bare()
             return
         worst_first = sorted(verdicts, key=lambda verdict: rank(verdict.decision))
         self.sheet.show_rows(worst_first, columns([result] if result else [], self._units))
         self.sheet.setColumnWidth(_GAUGE, 9 * self.fontMetrics().height())
+        self._hide_bare()
+
+    def _hide_bare(self) -> None:
+        """The last column, why it was decided so, takes no room where it says nothing."""
+        model = self.sheet.rows_model
+        last = model.columnCount() - 1
+        bare = bool(model.rows) and not any(verdict.remark for verdict in model.rows)
+        for column in range(last + 1):
+            self.sheet.setColumnHidden(column, bare and column == last)
 
     def bring(self, verdict: Verdict) -> None:
         """Choose the row of a verdict."""
@@ -218,6 +228,14 @@ class VerdictTable(QWidget):
         self.sheet.proxy.filter_by(keep)
 
 
+_BETWEEN = "\u00a0\u00a0·\u00a0 "
+
+
+def _coloured(*parts: tuple[str, str]) -> str:
+    """Texts in their colours."""
+    return "".join(f'<span style="color:{colour}">{escape(text, quote=False)}</span>' for colour, text in parts)
+
+
 class Banner(QWidget):
     """What was inspected, against what, and the outcome: shape, word and colour.
 
@@ -230,7 +248,7 @@ class Banner(QWidget):
         super().__init__(parent)
         self.setObjectName("banner")
         self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
-        self._outcome = self._told = ""
+        self._outcome = self._told = self._title = self._against = self._broken = ""
         self._mark = QLabel(self)
         self._head = QLabel(self, wordWrap=True)
         self.inspected = QLabel(self)
@@ -257,16 +275,13 @@ class Banner(QWidget):
         theme = current_theme()
         counts: Counter[str] = Counter(verdict.decision for verdict in result.verdicts)
         self._outcome = "reject" if broken else told.decision or ""
-        colour = theme.colours.get(self._outcome, theme.colours["text"])
         head = say("Limits can't be read. Nothing is judged.") if broken else told.text
         self._head.setFont(scaled(self.font(), 1.25, strong=True))
         self._told = head
         self._head.setToolTip(head)
         # a full page leaves no line less than its height
         self.inspected.setMinimumHeight(self.inspected.fontMetrics().height())
-        self._fit_head()
-        said = f'{title} <span style="color:{theme.colours["quiet"]}">&nbsp;·&nbsp; {against}</span>'
-        self.inspected.setText(f'<span style="color:{colour}">{escape(broken)}</span>' if broken else said)
+        self._title, self._against, self._broken = title, against, broken
         self.limits.setVisible(bool(broken) or (judges and not result.verdicts))
         self.limits.setText(say("&Mend limits…") if broken else say("&Write limits…"))
         self.inspected.setToolTip(f"{title}\n{broken or against}")
@@ -281,27 +296,37 @@ class Banner(QWidget):
                 if counts[key]
             )
         )
+        self._fit_words()
         self.setAccessibleName(head)
         self.setMinimumHeight(max(self.minimumHeight(), self.sizeHint().height()))  # pages below stay as they are
         self.update()
 
-    def _fit_head(self) -> None:
-        """The outcome in one line, in two where it is long, and no longer than those."""
+    def _fit_words(self) -> None:
+        """The outcome in one line, in two where it is long, and no longer than those; below it one line."""
         lay = self.layout()
         assert lay is not None
         lay.activate()
+        colours = current_theme().colours
         metrics, wide = self._head.fontMetrics(), max(self._head.width(), self.fontMetrics().height())
         lines = 1 if metrics.horizontalAdvance(self._told) <= wide else 2
         room = wide if lines == 1 else round(1.8 * wide)
-        colour = current_theme().colours.get(self._outcome, current_theme().colours["text"])
+        colour = colours.get(self._outcome, colours["text"])
         text = metrics.elidedText(self._told, Qt.TextElideMode.ElideRight, room)
         self._head.setText(f'<span style="color:{colour}">{escape(text)}</span>')
         self._head.setFixedHeight(lines * metrics.lineSpacing())
+        whole = self._broken or f"{self._title}{_BETWEEN}{self._against}"
+        room = max(self.inspected.width(), self.fontMetrics().height())
+        said = self.inspected.fontMetrics().elidedText(whole, Qt.TextElideMode.ElideRight, room)
+        first = said if self._broken else said[: len(self._title)]
+        strong, rest = colour if self._broken else colours["text"], said[len(first) :]
+        self.inspected.setText(_coloured((strong, first), (colours["quiet"], rest)))
 
     def resizeEvent(self, event: QResizeEvent) -> None:
-        """Another width, another count of lines."""
+        """Another width, another count of lines, and no room kept for those that were more."""
         super().resizeEvent(event)
-        self._fit_head()
+        if event.size().width() != event.oldSize().width():
+            self.setMinimumHeight(0)
+        self._fit_words()
 
     def changeEvent(self, event: QEvent) -> None:
         """Its height follows the text size."""
