@@ -61,7 +61,7 @@ class Rings:
         return drawn
 
     def marks(self) -> tuple[Marks, ...]:
-        """Angles outside, the step of each ring beside the spoke at 75 deg."""
+        """Angles outside; the steps of rings by turns at 75 and at 105 deg, for neighbours lie close."""
         turns = np.radians(np.arange(0.0, 360.0, 90.0))
         radius = 1.08 * self.outer_um
         angles = Marks(
@@ -69,9 +69,9 @@ class Rings:
         )
         levels = [k for k in self.levels if k or self.base_um > 0.0]
         places = np.asarray([self.base_um + k * self.step_um for k in levels])
-        spot = math.radians(75.0)
+        spots = np.radians([75.0 if k % 2 == 0 else 105.0 for k in levels])
         texts = tuple(_signed(k * self._shown, relative=self.base_um > 0.0) for k in levels)
-        return (angles, Marks(places * math.cos(spot), places * math.sin(spot), "guide", texts=texts, bare=True))
+        return (angles, Marks(places * np.cos(spots), places * np.sin(spots), "guide", texts=texts, bare=True))
 
 
 def _signed(value: float, *, relative: bool) -> str:

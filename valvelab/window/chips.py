@@ -114,7 +114,11 @@ class Line(QLabel):
 
     def __init__(self, text: str = "", parent: QWidget | None = None) -> None:
         super().__init__(text, parent, textFormat=Qt.TextFormat.PlainText)
-        self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+
+    def minimumSizeHint(self) -> QSize:
+        """Room for the start of the words."""
+        em = self.fontMetrics().height()
+        return QSize(min(4 * em, super().sizeHint().width()), super().minimumSizeHint().height())
 
     def shown(self) -> str:
         """The words as they are written."""

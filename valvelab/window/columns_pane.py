@@ -17,7 +17,7 @@ from valvelab.language import say
 from valvelab.window.chips import Heading
 from valvelab.window.columns_table import ColumnsTable
 from valvelab.window.drawing import FigureView
-from valvelab.window.layouts import above, beside
+from valvelab.window.layouts import above, beside, flowing
 from valvelab.window.panes import labelled, show_number, splitter
 from valvelab.workbench import bays
 from valvelab.workbench.columns_draft import Draft, Looked, assigned, can_be_told, first_draft, moved
@@ -114,13 +114,12 @@ class ColumnsPane(QWidget):
     def _lay_out(self) -> None:
         self._sheets = labelled(self, "Sheet", self.sheet)
         self._lifts = labelled(self, "Lifts in", self.all_lifts)
-        choosers = beside(
+        choosers = flowing(
             labelled(self, "This file is a", self.kind),
             self._sheets,
             labelled(self, "Names in row", self.header_row),
             labelled(self, "Readings from row", self.first_row),
             self._lifts,
-            1,
             spacing=14,
         )
         told, listed = QWidget(self), QWidget(self)

@@ -23,8 +23,11 @@ _RANKS = {"measured": 0, "guide": 1, "readings": 3}
 """Which labels of a crowded side stay."""
 
 
-def spread_apart(wanted: FloatArray, least: float) -> FloatArray:
-    """Places as near to the wanted ones as a few passes bring them, at least `least` apart, in the same order."""
+def spread_apart(wanted: FloatArray, least: float, ends: tuple[float, float] = (-math.inf, math.inf)) -> FloatArray:
+    """Places as near to the wanted ones as a few passes bring them, at least `least` apart, in the same order.
+
+    All between the `ends`, as long as there is room for them.
+    """
     placed = np.sort(wanted)
     for _ in range(200):
         short = np.maximum(0.0, least - np.diff(placed))
@@ -32,7 +35,11 @@ def spread_apart(wanted: FloatArray, least: float) -> FloatArray:
             break
         placed[:-1] -= 0.5 * short
         placed[1:] += 0.5 * short
-    result = np.empty_like(placed)
+    steps = least * np.arange(placed.size)
+    placed = np.maximum.accumulate(np.maximum(placed, ends[0] + steps) - steps) + steps
+    ups = steps[::-1]
+    placed = np.minimum.accumulate((np.minimum(placed, ends[1] - ups) + ups)[::-1])[::-1] - ups
+    result: FloatArray = np.empty_like(wanted)
     result[np.argsort(wanted, kind="stable")] = placed
     return result
 
@@ -66,7 +73,7 @@ class DialView(Drawn):
         """Centre and radius of the dial, in pixels."""
         em = self.fontMetrics().height()
         across, down = self.width() / 2.0, (self.height() - 1.3 * em) / 2.0 - 1.2 * em
-        radius = min(max(across - (self.words_ems + 0.8) * em, 0.5 * across), max(down, 20.0))
+        radius = min(max(across - (self.words_ems + 0.8) * em, 0.42 * across), max(down, 20.0))
         return QPointF(across, (self.height() + 1.3 * em) / 2.0), radius
 
     def on_paper(self) -> Shown | None:
@@ -168,10 +175,8 @@ class DialView(Drawn):
             said[np.flatnonzero(side)[np.argsort(rank[side], kind="stable")[:room]]] = True
         for side in (right & said, ~right & said):
             if side.any():
-                placed = spread_apart(heights[side], em)
-                low, high = -centre.y() + 1.9 * em, self.height() - centre.y() - 0.6 * em
-                shift = max(0.0, low - placed.min()) - max(0.0, placed.max() - high)
-                heights[side] = placed + shift
+                ends = (-centre.y() + 2.2 * em, self.height() - centre.y() - 0.6 * em)
+                heights[side] = spread_apart(heights[side], em, ends)
         across = np.sqrt(np.maximum(outer**2 - np.minimum(np.abs(heights), 0.97 * outer) ** 2, 0.0))
         signs = np.where(right, 1.0, -1.0)
         places = zip(signs, across, heights, said, strict=True)

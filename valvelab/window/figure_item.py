@@ -41,7 +41,9 @@ _LONG_DASHES = [9.0, 3.0]
 _SEEN = 200
 """Points of a curve that words on the plot keep off."""
 _CLEAR = 3.0
-"""Room between a mark and the words above it, in pixels."""
+"""Room between what is drawn and the words above it, in pixels."""
+_LEGEND_LINES = 5
+"""Height, in lines, from which on a plot has room for a legend below its title."""
 _FILLS: dict[str, float] = {"series": 0.5, "measured": 0.35, "guide": 0.22, "reject": 0.35, "undecided": 0.35}
 """How opaque a band is filled; 0.16 for a role that is not here."""
 
@@ -218,6 +220,8 @@ class FigureItem:
     def __init__(self, *, zoom_y: bool = True) -> None:
         self.view = PlotBox(self.zoom_to)
         self.plot = pg.PlotItem(viewBox=self.view, axisItems={"left": QuietAxis("left"), "bottom": QuietAxis("bottom")})
+        for axis in ("left", "bottom"):
+            self.plot.getAxis(axis).setZValue(-1000)  # its lines lie below what is drawn
         self.plot.hideButtons()
         self.plot.setMenuEnabled(False)
         self.plot.setMouseEnabled(x=True, y=zoom_y)
@@ -380,7 +384,7 @@ class FigureItem:
         tall = max(30.0, self.view.size().height())
         lines = 2.05 if self._below and self.legend.isVisible() else 1.05
         beside = max((0.5 * self._symbol(marks)[1] + _CLEAR for marks in self._spots()), default=0.0)
-        return float(min(0.5, (lines * QFontMetricsF(self.title.font()).height() + beside) / tall))
+        return float(min(0.5, (lines * QFontMetricsF(self.title.font()).height() + _CLEAR + beside) / tall))
 
     def _clear(self) -> None:
         for item in (*self._curves, *self._others):
@@ -518,24 +522,22 @@ class FigureItem:
             Spot(self.view.mapFromView(QPointF(*place)), word.boundingRect().size(), anchor)
             for word, place, anchor in words
         ]
-        found = placed(spots, room, taken, self._drawn_points())
+        found = placed(spots, room, taken, *self._drawn_points())
         for (word, _, _), rect in zip(words, found, strict=True):
             word.setVisible(rect is not None)
             if rect is not None:
                 word.setPos(rect.topLeft())
 
-    def _drawn_points(self) -> FloatArray:
-        """Points of curves and marks in pixels of the plot, close enough for words to keep off them; shape (n, 2)."""
+    def _drawn_points(self) -> tuple[FloatArray, FloatArray]:
+        """Points of curves (close enough for words to keep off) and marks, in pixels of the plot: shapes (n, 2)."""
         across, up = self.scale_x().scale, self.scale_y().scale
         lines = [(curve.x, curve.y) for curve in self.figure.curves if curve.role not in {"guide", "measured_quiet"}]
         points = [_thinned(x * across, y * up) for x, y in lines]
-        points += [np.column_stack([m.x * across, m.y * up]) for m in self.figure.marks if not m.bare]
-        if not points:
-            return np.empty((0, 2))
+        marks = [np.column_stack([m.x * across, m.y * up]) for m in self.figure.marks if not m.bare]
         corner, along = self.view.mapFromView(QPointF(0.0, 0.0)), self.view.mapFromView(QPointF(1.0, 1.0))
-        whole = np.concatenate(points)
-        at = np.array([corner.x(), corner.y()])
-        return np.asarray(at + whole * np.array([along.x() - corner.x(), along.y() - corner.y()]))
+        at, scale = np.array(corner.toTuple()), np.array((along - corner).toTuple())
+        none = np.empty((0, 2))
+        return at + np.concatenate([none, *points]) * scale, at + np.concatenate([none, *marks]) * scale
 
     def _name_axes(self) -> None:
         figure, theme = self.figure, current_theme()
@@ -562,8 +564,9 @@ class FigureItem:
         """The legend beside the title, else in a line of its own below it."""
         wide, room = self.legend.boundingRect().width(), self.view.size().width() - 8
         self._below = self.title.boundingRect().width() + wide + 4 > room
-        self.legend.setVisible(0 < wide <= room and bool(self.legend.toPlainText()))
         line = QFontMetricsF(self.title.font()).height()
+        fits = wide <= room and (not self._below or self.view.size().height() >= _LEGEND_LINES * line)
+        self.legend.setVisible(fits and bool(self.legend.toPlainText()))
         self.legend.setPos(self.view.size().width() - wide - 4, line - 2 if self._below else -2)
 
 

@@ -20,7 +20,10 @@ Anchor = Literal["beside", "on", "along x", "along y", "along y left"]
 right or from the left.
 """
 
-_MARK = 7.0
+_NOTHING: FloatArray = np.empty((0, 2))
+_MARK = 5.0
+"""How far a mark reaches from its place."""
+_OFF = 7.0
 _GAP = 3.0
 _STEPS = 6
 
@@ -34,11 +37,13 @@ class Spot:
     anchor: Anchor
 
 
-def placed(spots: Sequence[Spot], room: QRectF, taken: Sequence[QRectF], drawn: FloatArray) -> list[QRectF | None]:
+def placed(
+    spots: Sequence[Spot], room: QRectF, taken: Sequence[QRectF], drawn: FloatArray, marks: FloatArray = _NOTHING
+) -> list[QRectF | None]:
     """A rectangle for each word, None where it has no place.
 
     room: the plot. taken: where words stand already. drawn: points of what is drawn, shape (n, 2), to be left free
-    where that is possible.
+    where that is possible; and before those the `marks`, shape (m, 2), for a mark that is hidden is a reading lost.
     """
     full = list(taken)
     found: list[QRectF | None] = []
@@ -48,15 +53,17 @@ def placed(spots: Sequence[Spot], room: QRectF, taken: Sequence[QRectF], drawn: 
             for place in _places(spot, room)
             if room.contains(place) and not any(place.intersects(other) for other in full)
         ]
-        best = next((place for place in free if not _covers(place, drawn)), free[0] if free else None)
+        clear = (place for place in free if not _covers(place, drawn) and not _covers(place, marks, _MARK))
+        best = next(clear, None) or min(free, key=lambda place: _covers(place, marks, _MARK), default=None)
         found.append(best)
         if best is not None:
             full.append(best)
     return found
 
 
-def _covers(place: QRectF, drawn: FloatArray) -> bool:
+def _covers(place: QRectF, drawn: FloatArray, about: float = 0.0) -> bool:
     x, y = drawn[:, 0], drawn[:, 1]
+    place = place.adjusted(-about, -about, about, about)
     inside = (x > place.left()) & (x < place.right()) & (y > place.top()) & (y < place.bottom())
     return bool(inside.any())
 
@@ -70,8 +77,8 @@ def _places(spot: Spot, room: QRectF) -> Iterator[QRectF]:
         if spot.anchor == "on":
             yield from (_about(at, across, up, spot) for across, up in _SHIFTS)
             return
-        out = _MARK + 0.5 * high
-        aside = _MARK + 0.5 * wide
+        out = _OFF + 0.5 * high
+        aside = _OFF + 0.5 * wide
         near = ((0.0, -out), (0.0, out), (aside, 0.0), (-aside, 0.0))
         corners = ((aside, -out), (-aside, -out), (aside, out), (-aside, out))
         far = tuple(

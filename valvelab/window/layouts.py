@@ -2,10 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TypeVar
 
-from PySide6.QtCore import QSize, Qt
-from PySide6.QtWidgets import QBoxLayout, QHBoxLayout, QLayout, QScrollArea, QSplitter, QVBoxLayout, QWidget
+from PySide6.QtCore import QRect, QSize, Qt
+from PySide6.QtWidgets import (
+    QBoxLayout,
+    QHBoxLayout,
+    QLabel,
+    QLayout,
+    QLayoutItem,
+    QScrollArea,
+    QSizePolicy,
+    QSpacerItem,
+    QSplitter,
+    QStyle,
+    QVBoxLayout,
+    QWidget,
+)
 
 Part = QWidget | QLayout | int | tuple[QWidget | QLayout, int]
 """A widget or a layout, with its share of the room or without; a number is empty room of that share."""
@@ -26,6 +40,148 @@ class FormArea(QScrollArea):
         self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.setAccessibleName(name)
 
+    def minimumSizeHint(self) -> QSize:
+        """Wide enough for the form, which isn't moved sideways."""
+        least, form = super().minimumSizeHint(), self.widget()
+        if form is None:
+            return least
+        bar = self.style().pixelMetric(QStyle.PixelMetric.PM_ScrollBarExtent)
+        return QSize(max(least.width(), form.minimumSizeHint().width() + bar), least.height())
+
+
+class Flow(QLayout):
+    """Parts beside one another, in a further line where they have no room; what grows takes what its line leaves.
+
+    A label that wraps its words asks for all of them in one line, and has what is left or a line of its own. Parts of a
+    line stand about its middle, or where they are long from its `top`.
+    """
+
+    def __init__(self, spacing: int, on: QWidget | None = None) -> None:
+        super().__init__(on)
+        self.top = False
+        self._items: list[QLayoutItem] = []
+        self.setSpacing(spacing)
+
+    def addItem(self, item: QLayoutItem) -> None:
+        """Take a part in."""
+        self._items.append(item)
+
+    def count(self) -> int:
+        """Number of parts."""
+        return len(self._items)
+
+    def itemAt(self, index: int) -> QLayoutItem | None:
+        """A part."""
+        return self._items[index] if 0 <= index < len(self._items) else None
+
+    def takeAt(self, index: int) -> QLayoutItem | None:
+        """Give a part away."""
+        return self._items.pop(index) if 0 <= index < len(self._items) else None
+
+    def expandingDirections(self) -> Qt.Orientation:
+        """As wide as there is room."""
+        return Qt.Orientation.Horizontal
+
+    def hasHeightForWidth(self) -> bool:
+        """The narrower, the more lines."""
+        return True
+
+    def heightForWidth(self, width: int) -> int:
+        """Height of all lines."""
+        return self._lay(QRect(0, 0, width, 0), move=False)
+
+    def sizeHint(self) -> QSize:
+        """Everything in one line."""
+        items = self._seen()
+        wide = sum(map(_wanted, items)) + self.spacing() * max(0, len(items) - 1)
+        return self._with_margins(wide, max((item.sizeHint().height() for item in items), default=0))
+
+    def minimumSize(self) -> QSize:
+        """The widest part by itself."""
+        sizes = [item.minimumSize() for item in self._seen()]
+        return self._with_margins(
+            max((s.width() for s in sizes), default=0), max((s.height() for s in sizes), default=0)
+        )
+
+    def setGeometry(self, rect: QRect) -> None:
+        """Lay the parts."""
+        super().setGeometry(rect)
+        self._lay(rect, move=True)
+
+    def _seen(self) -> list[QLayoutItem]:
+        return [item for item in self._items if not item.isEmpty() or item.spacerItem() is not None]
+
+    def _with_margins(self, wide: int, high: int) -> QSize:
+        margins = self.contentsMargins()
+        return QSize(wide + margins.left() + margins.right(), high + margins.top() + margins.bottom())
+
+    def _lay(self, rect: QRect, *, move: bool) -> int:
+        margins = self.contentsMargins()
+        room = rect.width() - margins.left() - margins.right()
+        y = rect.y() + margins.top()
+        for number, line in enumerate(self._lines(room)):
+            widths = [min(_wanted(item), room) for item in line]
+            rest = room - sum(widths) - self.spacing() * (len(line) - 1)
+            growing = [at for at, item in enumerate(line) if _grows(item)]
+            for at in growing:
+                widths[at] += max(0, rest) // len(growing)
+            heights = [_high(item, wide) for item, wide in zip(line, widths, strict=True)]
+            y += self.spacing() // 2 if number else 0
+            x = rect.x() + margins.left()
+            for item, wide, high in zip(line, widths, heights, strict=True):
+                if move:
+                    item.setGeometry(QRect(x, y + (0 if self.top else (max(heights) - high) // 2), wide, high))
+                x += wide + self.spacing()
+            y += max(heights)
+        return y + margins.bottom() - rect.y()
+
+    def _lines(self, room: int) -> list[list[QLayoutItem]]:
+        lines: list[list[QLayoutItem]] = []
+        used = room + 1
+        for item in self._seen():
+            wide = min(_wanted(item), room)
+            if used + self.spacing() + wide > room and item.spacerItem() is None:
+                lines.append([])
+                used = -self.spacing()
+            if lines:
+                lines[-1].append(item)
+                used += self.spacing() + wide
+        return lines
+
+
+def _grows(item: QLayoutItem) -> bool:
+    """Whether a part itself takes more room, whatever lies in it."""
+    widget = item.widget()
+    if widget is None:
+        return item.spacerItem() is not None
+    return bool(widget.sizePolicy().expandingDirections() & Qt.Orientation.Horizontal)
+
+
+def _wanted(item: QLayoutItem) -> int:
+    label = item.widget()
+    if isinstance(label, QLabel) and label.wordWrap():
+        return label.fontMetrics().horizontalAdvance(label.text()) + 4
+    return item.sizeHint().width()
+
+
+def _high(item: QLayoutItem, wide: int) -> int:
+    return item.heightForWidth(wide) if item.hasHeightForWidth() else item.sizeHint().height()
+
+
+def flowing(*parts: QWidget | QLayout | int, margins: Margins = (0, 0, 0, 0), spacing: int = 6) -> Flow:
+    """Parts that flow; a number is empty room."""
+    made = Flow(spacing)
+    made.setContentsMargins(*margins)
+    for part in parts:
+        if isinstance(part, int):
+            made.addItem(QSpacerItem(0, 0, QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Minimum))
+        elif isinstance(part, QLayout):
+            made.addChildLayout(part)
+            made.addItem(part)
+        else:
+            made.addWidget(part)
+    return made
+
 
 class Panes(QSplitter):
     """Panes with handles between them. Those beside one another lie above one another where a page is too narrow."""
@@ -33,37 +189,50 @@ class Panes(QSplitter):
     def __init__(self, orientation: Qt.Orientation, parent: QWidget) -> None:
         super().__init__(orientation, parent)
         self.setHandleWidth(5)
-        self._across = orientation == Qt.Orientation.Horizontal
+        self.across = orientation == Qt.Orientation.Horizontal
         self._sizes: list[int] = []
+        self.splitterMoved.connect(lambda _at, _index: self._on_moved())
+
+    def keep_shares(self, sizes: Sequence[int]) -> None:
+        """Shares of the width, to be taken whenever the panes lie beside one another."""
+        self._sizes = list(sizes)
+        self.setSizes(self._sizes)
+
+    def _on_moved(self) -> None:
+        if self.orientation() == Qt.Orientation.Horizontal:
+            self._sizes = self.sizes()
 
     def fit(self, wide: int) -> None:
         """Lie as a page of this width lets them; a page that scrolls up and down is read with one hand."""
-        if not self._across:
+        if not self.across:
             return
-        shown = [pane for pane in map(self.widget, range(self.count())) if not pane.isHidden()]
+        shown = self.shown()
         need = sum(_least(pane).width() for pane in shown) + self.handleWidth() * (len(shown) - 1)
         lies = self.orientation() == Qt.Orientation.Vertical
         if lies == (need > wide):
             return
-        if lies:
-            self.setOrientation(Qt.Orientation.Horizontal)
-            if self._sizes:
-                self.setSizes(self._sizes)
-        else:
-            self._sizes = self.sizes() if any(self.sizes()) else self._sizes
-            self.setOrientation(Qt.Orientation.Vertical)
-            self.setSizes([self._high(pane) for pane in map(self.widget, range(self.count()))])
+        self.setOrientation(Qt.Orientation.Horizontal if lies else Qt.Orientation.Vertical)
+        self.setSizes(self._sizes if lies else [self._high(pane) for pane in self._all()])
         self.updateGeometry()
 
+    def _all(self) -> list[QWidget]:
+        return [pane for at in range(self.count()) if (pane := self.widget(at)) is not None]
+
+    def shown(self) -> list[QWidget]:
+        """Those that are not hidden."""
+        return [pane for pane in self._all() if not pane.isHidden()]
+
     def _high(self, pane: QWidget) -> int:
-        return max(_least(pane).height(), _LYING_EMS * self.fontMetrics().height())
+        """What a pane is given that lies above others: every pane in it some rows, where it has its own."""
+        rows = [self._high(one) for one in pane.shown()] if isinstance(pane, Panes) and not pane.across else []
+        return max(_least(pane).height(), sum(rows) or _LYING_EMS * self.fontMetrics().height())
 
     def minimumSizeHint(self) -> QSize:
         """The least of the panes, but where they were laid above one another: some rows of each."""
         least = super().minimumSizeHint()
-        if not self._across or self.orientation() == Qt.Orientation.Horizontal:
+        if not self.across or self.orientation() == Qt.Orientation.Horizontal:
             return least
-        shown = [pane for pane in map(self.widget, range(self.count())) if not pane.isHidden()]
+        shown = self.shown()
         return QSize(least.width(), sum(map(self._high, shown)) + self.handleWidth() * (len(shown) - 1))
 
 

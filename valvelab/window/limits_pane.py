@@ -12,7 +12,6 @@ from PySide6.QtWidgets import (
     QComboBox,
     QFileDialog,
     QInputDialog,
-    QLabel,
     QPlainTextEdit,
     QStackedWidget,
     QWidget,
@@ -23,9 +22,9 @@ from valvelab.files.spec_text import comments_lost, with_moved_row, without_row
 from valvelab.language import marked, say
 from valvelab.records.result import Result
 from valvelab.window.bench import Bench
-from valvelab.window.chips import chip_row, press
+from valvelab.window.chips import Line, chip_row, press
 from valvelab.window.fields import TypedField
-from valvelab.window.layouts import beside, stacked
+from valvelab.window.layouts import flowing, stacked
 from valvelab.window.limits_table import Field, Offer, Pending, SpecTable
 from valvelab.window.numbers import display_unit
 from valvelab.window.panes import button, colour_text, labelled, offer
@@ -92,7 +91,7 @@ class LimitsPane(QWidget):
         self.table.pointed.connect(lambda sentence: self._say(" · ".join(sentence.split("\n")[:1]), "quiet"))
         self.table.placed.connect(self._say_place)
         self.bands.placed.connect(self._say_place)
-        self.sentence = QLabel(self)
+        self.sentence = Line(parent=self)
         self.sentence.setAccessibleName(say("Limits: what is wrong"))
         self.sentence.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.specs = QComboBox(self)
@@ -121,7 +120,7 @@ class LimitsPane(QWidget):
         new_button = button(self, "&New", "Begin a new spec", self.start_new)
         for arrow in (self.up, self.down):
             arrow.setFixedWidth(2 * self.fontMetrics().height())
-        tools = beside(
+        tools = flowing(
             chips,
             self.specs,
             new_button,
@@ -163,13 +162,12 @@ class LimitsPane(QWidget):
             boxes[name] = labelled(self, text, field)
         rule = labelled(self, "rule", self.rule)
         self._fitting = [boxes["installed_height"], boxes["valve_lift"]]
-        head = beside(
+        head = flowing(
             boxes["title"],
             boxes["revision"],
             rule,
             boxes["confidence"],
             *self._fitting,
-            1,
             margins=(6, 0, 6, 3),
             spacing=10,
         )
@@ -177,7 +175,6 @@ class LimitsPane(QWidget):
         for page in (self.table, self.bands, self.text):
             self.pages.addWidget(page)
         self.sentence.setContentsMargins(8, 2, 8, 3)
-        self.sentence.setMinimumWidth(10)
         stacked(self, tools, head, (self.pages, 1), self.sentence)
         self.bring("limits")
 

@@ -53,7 +53,7 @@ def splitter(
     for pane, share in panes:
         made.addWidget(pane)
         made.setStretchFactor(made.count() - 1, share)
-    made.setSizes(list(sizes) or [60 * share for _, share in panes])
+    made.keep_shares(list(sizes) or [60 * share for _, share in panes])
     return made
 
 

@@ -47,6 +47,8 @@ if TYPE_CHECKING:
 Index = QModelIndex | QPersistentModelIndex
 RAW = Qt.ItemDataRole.UserRole
 _HEAD_WIDTH = 12
+_WRAPPED_EMS = 24
+"""Width that a table asks for at most of which one column wraps its words."""
 _MEASURED = 8
 """Cells measured for the width of a column."""
 
@@ -59,6 +61,7 @@ class TableColumn:
     None. icon: an icon's name and colour, or None. number: right-aligned.
     cell_tip: what a cell says when pointed at. drawn: a delegate draws the cells, which have no words. Titles, tips and
     texts are English here; `said_title` is the title as it is shown where it is more than the title's words.
+    whole_unit: what follows the last comma, a unit, stays in one line where the words are wrapped.
     """
 
     title: str
@@ -72,6 +75,7 @@ class TableColumn:
     cell_tip: Callable[[Any], str] | None = None
     drawn: bool = False
     said_title: str = ""
+    whole_unit: bool = False
 
 
 def of(column: Column[Any], units: System, rows: Sequence[Any] = (), **look: Any) -> TableColumn:
@@ -129,7 +133,7 @@ def of(column: Column[Any], units: System, rows: Sequence[Any] = (), **look: Any
 def fact_columns(*, item: bool = False) -> list[TableColumn]:
     """The columns of a list of facts, each of which says what it means; with `item` one in front says of what."""
     columns = [
-        TableColumn("characteristic", _fact_label, "Point at one to read what it means", number=False),
+        TableColumn("characteristic", _fact_label, "Point at one to read what it means", number=False, whole_unit=True),
         TableColumn("value", lambda fact: fact.shown, "From the readings", value=lambda fact: fact.value),
         TableColumn("u", lambda fact: fact.shown_u, "Standard uncertainty", value=lambda fact: fact.u),
     ]
@@ -300,6 +304,7 @@ class ByValue(QSortFilterProxyModel):
         return self.keep(self.rows().rows[row])
 
 
+_HARD_SPACE, _JOINED = "\u00a0", "\u2060"
 BESIDE = 7
 """Room beside the text of a cell, as the style leaves it there."""
 
@@ -317,6 +322,20 @@ class PlainCells(QStyledItemDelegate):
         self._theme = current_theme()
         self._metrics = sheet.fontMetrics()
         self._figure = 0
+
+    def initStyleOption(self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex) -> None:
+        """Words as Qt draws them."""
+        super().initStyleOption(option, index)
+        if self._sheet.rows_model.columns[index.column()].whole_unit:
+            name, comma, unit = option.text.rpartition(", ")
+            if comma:
+                option.text = f"{name}{comma}{unit.replace(' ', _HARD_SPACE).replace('/', f'/{_JOINED}')}"
+
+    def sizeHint(self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex) -> QSize:
+        """As Qt measures it, with room between the rows where words are wrapped."""
+        found = super().sizeHint(option, index)
+        room = self._metrics.height() // 2 if self._sheet.wordWrap() else 0
+        return QSize(found.width(), found.height() + room)
 
     def begin(self) -> None:
         """Take up what all cells have in common."""
@@ -440,21 +459,24 @@ class TableView(QTableView):
         self.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
 
     def minimumSizeHint(self) -> QSize:
-        """Wide enough for every column where they share the width."""
+        """Wide enough for every column where they share the width, or one of them takes what is left."""
         least = super().minimumSizeHint()
-        if not self._shared:
+        if not self._shared and self._wrapped is None:
             return least
         if not self._needed:
-            header, count = self.horizontalHeader(), self.rows_model.columnCount()
-            wide = sum(max(self.sizeHintForColumn(n), header.sectionSizeHint(n)) for n in range(count))
-            self._needed = wide + 2 * self.fontMetrics().height()
-        return QSize(self._needed, least.height())
+            header, em, count = self.horizontalHeader(), self.fontMetrics().height(), self.rows_model.columnCount()
+            heads = {n: header.sectionSizeHint(n) for n in range(count)}
+            cells = {n: self.sizeHintForColumn(n) for n in range(count) if n != self._wrapped}
+            wide = sum(max(head, cells.get(n, 0)) for n, head in heads.items()) + 2 * em
+            self._needed = wide if self._shared else min(wide, _WRAPPED_EMS * em)
+        return QSize(max(self._needed, least.width()), least.height())
 
     def fit_columns(self) -> None:
         """Make each column as wide as it needs, once the table is seen."""
-        if self._shared:
+        if self._shared or self._wrapped is not None:
             self._needed = 0
             self.updateGeometry()
+        if self._shared:
             return
         self._unfitted = not self.isVisible()
         if self._unfitted:

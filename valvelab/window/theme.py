@@ -138,11 +138,10 @@ class HouseStyle(QProxyStyle):
         self, kind: QStyle.ContentsType, option: QStyleOption, size: QSize, widget: QWidget | None = None
     ) -> QSize:
         """The style's own, but for heads of columns: room for an arrow of one line, however many lines a head has."""
-        found = super().sizeFromContents(kind, option, size, widget)
-        if kind == QStyle.ContentsType.CT_HeaderSection and isinstance(option, QStyleOptionHeader):
-            if option.sortIndicator != QStyleOptionHeader.SortIndicator.None_:
-                margin = self.pixelMetric(QStyle.PixelMetric.PM_HeaderMargin, option, widget)
-                found.setWidth(found.width() - found.height() - margin + self._arrow_wide(option))
+        found = super().sizeFromContents(kind, option, size, widget)  # type: ignore[arg-type]
+        if kind == QStyle.ContentsType.CT_HeaderSection and _sorted_by(option):
+            margin = self.pixelMetric(QStyle.PixelMetric.PM_HeaderMargin, option, widget)
+            found.setWidth(found.width() - found.height() - margin + self._arrow_wide(option))
         return found
 
     def _draw_head(self, option: QStyleOptionHeader, painter: QPainter, widget: QWidget | None) -> None:
@@ -151,7 +150,7 @@ class HouseStyle(QProxyStyle):
         margin = self.pixelMetric(QStyle.PixelMetric.PM_HeaderMargin, option, widget)
         self.drawControl(QStyle.ControlElement.CE_HeaderSection, option, painter, widget)
         words = whole.adjusted(margin, 0, -margin, 0)
-        if option.sortIndicator != QStyleOptionHeader.SortIndicator.None_:
+        if _sorted_by(option):
             side = self._arrow_wide(option) - 5
             option.rect = QRect(whole.right() - side - 3, whole.center().y() - side // 2, side, side)
             self.drawPrimitive(QStyle.PrimitiveElement.PE_IndicatorHeaderArrow, option, painter, widget)
@@ -171,13 +170,14 @@ class HouseStyle(QProxyStyle):
         painter: QPainter,
         widget: QWidget | None = None,
     ) -> None:
-        """The style's own; a closed choice ends in an ellipsis where there is more of it, a head stands by its arrow."""
+        """The style's own, but for heads of columns, and an ellipsis where there is more of a closed choice."""
         if element == QStyle.ControlElement.CE_Header and isinstance(option, QStyleOptionHeader):
             self._draw_head(option, painter, widget)
             return
         if element == QStyle.ControlElement.CE_ComboBoxLabel and isinstance(option, QStyleOptionComboBox):
             field = QStyle.SubControl.SC_ComboBoxEditField
-            room = self.subControlRect(QStyle.ComplexControl.CC_ComboBox, option, field, widget).width() - 4
+            whole = self.subControlRect(QStyle.ComplexControl.CC_ComboBox, option, field, widget)  # type: ignore[arg-type]
+            room = whole.width() - 4
             option.currentText = option.fontMetrics.elidedText(option.currentText, Qt.TextElideMode.ElideRight, room)
         super().drawControl(element, option, painter, widget)
 
@@ -219,6 +219,12 @@ class HouseStyle(QProxyStyle):
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.drawRect(QRectF(option.rect).adjusted(0.5, 0.5, -0.5, -0.5))
         painter.restore()
+
+
+def _sorted_by(option: QStyleOption) -> bool:
+    """Whether a head shows the arrow of what is sorted by it."""
+    none = QStyleOptionHeader.SortIndicator.None_
+    return isinstance(option, QStyleOptionHeader) and option.sortIndicator != none
 
 
 def dress(app: QApplication) -> None:

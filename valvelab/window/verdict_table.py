@@ -40,7 +40,7 @@ if TYPE_CHECKING:  # what makes one counts with arrays, which are not wanted bef
 _Look = tuple[System, float]
 """What the texts and widths of a result depend on besides: the units and the size of text."""
 _SPAN = 1.6
-_GAUGE = 8
+_GAUGE, _GAUGE_EMS = 8, 7
 
 
 def columns(among: Sequence[Result], units: System) -> list[TableColumn]:
@@ -125,7 +125,7 @@ class LimitGauge(QStyledItemDelegate):
 
     def sizeHint(self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex) -> QSize:
         """Wide enough for a bar."""
-        return QSize(9 * option.fontMetrics.height(), super().sizeHint(option, index).height())
+        return QSize(_GAUGE_EMS * option.fontMetrics.height(), super().sizeHint(option, index).height())
 
 
 class VerdictTable(QWidget):
@@ -192,7 +192,7 @@ class VerdictTable(QWidget):
             return
         worst_first = sorted(verdicts, key=lambda verdict: rank(verdict.decision))
         self.sheet.show_rows(worst_first, columns([result] if result else [], self._units))
-        self.sheet.setColumnWidth(_GAUGE, 9 * self.fontMetrics().height())
+        self.sheet.setColumnWidth(_GAUGE, _GAUGE_EMS * self.fontMetrics().height())
         self._hide_bare()
 
     def _hide_bare(self) -> None:

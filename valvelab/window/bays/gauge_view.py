@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QSizePolicy, QWidget
 
 from valvelab.figures import gauge_figures
 from valvelab.inspection.form.gauge import GaugeInspection
@@ -17,7 +17,7 @@ from valvelab.window.bays.gauge_start import PlanStrip
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureStack, FigureView
-from valvelab.window.layouts import stacked, strip
+from valvelab.window.layouts import flowing, stacked
 from valvelab.window.numbers import display_unit, told
 from valvelab.window.panes import BoundQuantity, Chips, button, labelled, look, splitter, titled
 from valvelab.window.saving import save_as
@@ -70,12 +70,11 @@ class GaugeView(BayView[GaugeInspection]):
         right = splitter(self, Qt.Orientation.Vertical, (share, 10), (study, 12))
         left = titled(self, "By part and appraiser", self.stack)
         across = splitter(self, Qt.Orientation.Horizontal, (left, 12), (right, 10))
-        stacked(self, self._strip(), (across, 1))
-
-    def _strip(self) -> QWidget:
         self.kind.setMaximumWidth(8 * self.fontMetrics().height())
-        parts = (self._tolerance_place, (self.judgement, 1), labelled(self, "kind", self.kind), self.adopt)
-        return strip(self, *parts, margins=(8, 4, 6, 2), spacing=10)
+        policy = QSizePolicy.Policy
+        self.judgement.setSizePolicy(policy.Expanding, policy.Preferred)
+        parts = (self._tolerance_place, self.judgement, labelled(self, "kind", self.kind), self.adopt)
+        stacked(self, flowing(*parts, margins=(8, 4, 6, 2), spacing=10), (across, 1))
 
     # -- showing ----------------------------------------------------------------------------------------------------
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QApplication, QGridLayout, QHBoxLayout, QLabel, QSizePolicy, QWidget
+from PySide6.QtWidgets import QApplication, QHBoxLayout, QLabel, QSizePolicy, QWidget
 
 from valvelab.errors import BadQuantity
 from valvelab.figures.rule_figures import scale_figure
@@ -23,9 +23,9 @@ from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Chip, Heading
 from valvelab.window.drawing import FigureView
 from valvelab.window.fields import typed_quantity
-from valvelab.window.layouts import above, beside
+from valvelab.window.layouts import Flow, above, beside, flowing, strip
 from valvelab.window.numbers import display_unit, show
-from valvelab.window.panes import colour_text
+from valvelab.window.panes import colour_text, splitter
 from valvelab.window.tables import TableView, of
 from valvelab.window.theme import scaled
 from valvelab.workbench.lift_desk import check_of, event_text, events_wanted, read_events
@@ -205,39 +205,39 @@ class DeskPane(QWidget):
 
     def _lay_out(self) -> None:
         em = self.fontMetrics().height()
-        self.car_field.setFixedWidth(13 * em)
-        self.entrant_field.setFixedWidth(12 * em)
-        self.entry.setFixedWidth(15 * em)
+        for field, ems in ((self.car_field, 13), (self.entrant_field, 12), (self.entry, 15)):
+            field.setFixedWidth(ems * em)
         for field in (self.car_field, self.entrant_field, self.why):
             field.setAlignment(Qt.AlignmentFlag.AlignLeft)
         for label in (self.word, self.sentence, self.asked, self.keys):
             label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
-        top = beside(self.car_field, self.entrant_field, (self.valves, 1), spacing=em)
+        top = flowing(self.car_field, self.entrant_field, self.valves, spacing=em)
         entry = beside(self.entry, (above((self.asked, 1), self.keys), 1), spacing=em)
         why = beside(self.why_label, (self.why, 1))
-        below = beside((self.readings, 2), (self.scale, 3), spacing=em)
+        below = splitter(self, Qt.Orientation.Horizontal, (self.readings, 2), (self.scale, 3))
         rows = (top, entry, self.word, self.sentence, why, (below, 1), self._event_row, self._more())
         above(*rows, on=self, margins=(em, em // 2, em, em // 2), spacing=em // 2)
         self.ask_why("")
 
-    def _more(self) -> QGridLayout:
+    def _more(self) -> Flow:
         """What else may be stated of a valve."""
-        grid = QGridLayout()
-        grid.setSpacing(4)
+        pairs = []
         rows = (
             ("ratio", say("Rocker off: ratio"), _ratio), ("ratio_uncertainty", say("its uncertainty"), _ratio),
             ("temperature", say("Temperature, °C"), _celsius), ("remark", say("Remark"), _words),
         )  # fmt: skip
-        for at, (name, text, reader) in enumerate(rows):
+        for name, text, reader in rows:
             field = self.more[name] = ReadingField(text, reader, self)
             field.entered.connect(lambda value, name=name: self.stated.emit(name, value))
+            field.setMinimumWidth(4 * self.fontMetrics().height())
             label = QLabel(text, self)
             label.setBuddy(field)
-            grid.addWidget(label, 0, 2 * at)
-            grid.addWidget(field, 0, 2 * at + 1)
-            self._of_valve += [label, field]
-        grid.setColumnStretch(7, 1)
-        return grid
+            pairs.append(strip(self, label, (field, 1), spacing=4))
+        for pair, ems in zip(pairs, (10, 10, 12, 14), strict=True):
+            pair.setMinimumWidth(min(pair.sizeHint().width(), ems * self.fontMetrics().height()))
+        self._of_valve = list(pairs)
+        pairs[-1].setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+        return flowing(*pairs, spacing=8)
 
     def to_reading(self) -> None:
         """Ready for the next reading; for the next car where none is in front."""

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from functools import partial
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QGridLayout, QLabel, QSpinBox, QWidget
+from PySide6.QtWidgets import QGridLayout, QLabel, QSizePolicy, QSpinBox, QWidget
 
 from valvelab.language import marked, say
 from valvelab.records.lift_check import LiftCheckSheet
@@ -15,7 +15,7 @@ from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.fields import TypedField
-from valvelab.window.layouts import above, beside
+from valvelab.window.layouts import above, flowing
 from valvelab.window.panes import colour_text, number_field, show_number
 from valvelab.workbench import lift_rule
 from valvelab.workbench.document import Document
@@ -40,17 +40,19 @@ class RulePane(QWidget):
         self.fields: dict[Cell, TypedField] = {}
         self.wrong = QLabel("", self, wordWrap=True)
         self.wrong.setAccessibleName(say("What can't be read"))
+        self.wrong.hide()
         self._tables: dict[Part, QGridLayout] = {}
         self._em = self.fontMetrics().height()
         self.word = self._plain(say("What is checked"), "word")
         self.plan = self._plain(say("Valves of every car, in their order"), "plan")
         self.shut: QSpinBox = number_field(bench, self, LiftCheckState, "shut_first")
         em = self._em
-        first = above(self._block(say("Event"), "sheet"), self._block(say("Decision"), "decision"), 1, spacing=em)
-        second = above(self._block(say("Instrument"), "instrument"), 1)
-        third = above(self._cars(say("Cars")), self._block(say("Wheel"), "wheel"), 1, spacing=em)
+        first = (self._block(say("Event"), "sheet"), self._block(say("Decision"), "decision"))
+        second = (self._block(say("Instrument"), "instrument"),)
+        third = (self._cars(say("Cars")), self._block(say("Wheel"), "wheel"))
         tables = [self._table(say(title), part) for title, part in _TABLES]
-        across = beside((first, 1), (second, 1), (third, 1), spacing=2 * em)
+        across = flowing(*map(self._column, (first, second, third)), spacing=2 * em)
+        across.top = True
         margins = (em // 2, em // 3, em // 2, em // 3)
         above(self.wrong, *tables, across, 1, on=self, margins=margins, spacing=em)
 
@@ -66,6 +68,12 @@ class RulePane(QWidget):
             (say("Shut readings first"), self.shut),
         )
         return self._grid(title, rows)
+
+    def _column(self, blocks: Sequence[QGridLayout]) -> QWidget:
+        made = QWidget(self)
+        above(*blocks, 1, on=made, spacing=self._em)
+        made.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
+        return made
 
     def _block(self, title: str, part: Part) -> QGridLayout:
         cells = [Cell(part, name) for name in lift_rule.columns_of(part)]
@@ -135,4 +143,5 @@ class RulePane(QWidget):
     def complain(self, sentence: str) -> None:
         """Say why a text can't be taken; empty where all can."""
         self.wrong.setText(f"✗ {sentence}" if sentence else "")
+        self.wrong.setVisible(bool(sentence))
         colour_text(self.wrong, "reject")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from html import escape
 
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
-from PySide6.QtGui import QFontMetrics, QPaintEvent
+from PySide6.QtGui import QFontMetrics, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import (
     QApplication,
     QGridLayout,
@@ -20,7 +20,7 @@ from valvelab.phasing.next_reading import NextReading, next_reading
 from valvelab.units import System
 from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading
-from valvelab.window.layouts import above, beside
+from valvelab.window.layouts import above
 from valvelab.window.numbers import display_unit, show
 from valvelab.window.painting import CENTRE, RIGHT, Drawn, about, painting, turning, write
 from valvelab.window.panes import caution, colour_text
@@ -28,6 +28,9 @@ from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench import worksheet_words
 from valvelab.workbench.phasing_bay import Worksheet, step_told
 from valvelab.workbench.worksheet_words import trimmed
+
+_NARROW_EMS = 38
+"""A strip of fewer ems has its words below the sign and the field."""
 
 
 class TurnSign(Drawn):
@@ -103,16 +106,39 @@ class GuideStrip(QWidget):
 
     def _lay_out(self) -> None:
         em = self.fontMetrics().height()
-        side = QGridLayout()
-        side.setSpacing(4)
-        side.addWidget(self.expected, 0, 0, 1, 2)
-        side.addWidget(self.field, 1, 0)
-        side.addWidget(self.enter, 1, 1)
-        side.setRowStretch(2, 1)
-        words = above(self.head, (self.words, 1), spacing=2)
+        side = QWidget(self)
+        asked = QGridLayout(side)
+        asked.setContentsMargins(0, 0, 0, 0)
+        asked.setSpacing(4)
+        asked.addWidget(self.expected, 0, 0, 1, 2)
+        asked.addWidget(self.field, 1, 0)
+        asked.addWidget(self.enter, 1, 1)
+        asked.setRowStretch(2, 1)
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
-        whole = beside(self.turn, (words, 1), side, spacing=em // 2)
-        above(whole, self.caution, on=self, margins=(em // 2, em // 3, em // 2, em // 3), spacing=3)
+        self._grid = grid = QGridLayout()
+        grid.setHorizontalSpacing(em // 2)
+        grid.setVerticalSpacing(2)
+        grid.setColumnStretch(1, 1)
+        grid.setRowStretch(1, 1)
+        grid.addWidget(self.turn, 0, 0, 2, 1)
+        grid.addWidget(self.head, 0, 1)
+        grid.addWidget(self.words, 1, 1)
+        grid.addWidget(side, 0, 2, 2, 1)
+        above(grid, self.caution, on=self, margins=(em // 2, em // 3, em // 2, em // 3), spacing=3)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """The words below, over the whole width, where they have no room between the sign and the field."""
+        super().resizeEvent(event)
+        self._fit_words()
+
+    def _fit_words(self) -> None:
+        metrics = QFontMetrics(QApplication.font())
+        narrow = self.width() < _NARROW_EMS * metrics.height()
+        place = (2, 0, 1, 3) if narrow else (1, 1, 1, 1)
+        if self._grid.getItemPosition(self._grid.indexOf(self.words)) != place:
+            self._grid.addWidget(self.words, *place)
+        self.head.setWordWrap(narrow)
+        self.words.setFixedHeight(round((5.2 if narrow else 4.1) * metrics.height()))
 
     def show_step(self, shown: Worksheet, units: System) -> None:
         """Show what to do next."""
@@ -133,7 +159,7 @@ class GuideStrip(QWidget):
             colour_text(label, name)
         font = QApplication.font()
         self.caution.setFont(scaled(font, 0.9))
-        self.words.setFixedHeight(round(4.1 * QFontMetrics(font).height()))
+        self._fit_words()
         if step.expected_wheel_deg is not None:
             self.expected.setText(
                 say("expected about {expected_wheel_deg} deg").format(

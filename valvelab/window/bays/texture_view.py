@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QLabel, QWidget
+from PySide6.QtWidgets import QLabel, QLayout
 
 from valvelab.decimals import decimals_of
 from valvelab.figures import texture_figures
@@ -18,7 +18,7 @@ from valvelab.units import System
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureStack, FigureView
-from valvelab.window.layouts import stacked, strip
+from valvelab.window.layouts import flowing, stacked
 from valvelab.window.numbers import display_unit, figure, limit, with_unit
 from valvelab.window.panes import BoundQuantity, button, labelled, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView
@@ -55,14 +55,14 @@ class TextureView(BayView[TextureInspection]):
             (titled(self, "Material ratio", self.ratio), 7),
             (titled(self, "Parameters", self.table), 8),
         )  # fmt: skip
-        stacked(self, self._settings_strip(), (across, 1))
+        stacked(self, self._settings(), (across, 1))
 
-    def _settings_strip(self) -> QWidget:
+    def _settings(self) -> QLayout:
         em, fields = self.fontMetrics().height(), (self.cutoff, self.short_cutoff, self.sections)
         for field in fields:
             field.setMaximumWidth(6 * em)
         named = [labelled(self, field.entry.text, field) for field in fields]
-        return strip(self, *named, self.usual, 1, self._evaluated, margins=(8, 4, 6, 2), spacing=12)
+        return flowing(*named, self.usual, 1, self._evaluated, margins=(8, 4, 6, 2), spacing=12)
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
