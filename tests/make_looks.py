@@ -184,7 +184,7 @@ def draw_scene(application: object, asked: argparse.Namespace, name: str, place:
         theme.set_scheme("dark" if scheme == "dark" else "light")
         window.set_text_size(int(text))
         window.resize(*(int(side) for side in size.split("x")))
-        QTest.qWait(60)
+        QTest.qWait(120)
         target = asked.folder / f"{name}-{size}-{asked.ratio}x-{scheme}-{text}.png"
         if not window.grab().save(str(target)):
             raise OSError(f"can't write {target}")

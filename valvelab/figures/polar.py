@@ -11,6 +11,8 @@ from valvelab.figures.description import Axis, Curve, Marks
 from valvelab.units import System, display_unit
 
 TURN = np.radians(np.arange(0.0, 360.5, 1.0))
+_LABELLED = 4
+"""So many rings have room for a step beside each of them."""
 _SPOKES_DEG = np.arange(0.0, 360.0, 30.0)
 
 
@@ -61,17 +63,18 @@ class Rings:
         return drawn
 
     def marks(self) -> tuple[Marks, ...]:
-        """Angles outside; the steps of rings by turns at 75 and at 105 deg, for neighbours lie close."""
+        """Angles outside, and beside the spoke at 75 deg the steps of the rings, of many every second one's."""
         turns = np.radians(np.arange(0.0, 360.0, 90.0))
         radius = 1.08 * self.outer_um
         angles = Marks(
             radius * np.cos(turns), radius * np.sin(turns), "guide", texts=("0°", "90°", "180°", "270°"), bare=True
         )
-        levels = [k for k in self.levels if k or self.base_um > 0.0]
+        often = 1 if len(self.levels) <= _LABELLED else 2
+        levels = [k for k in self.levels if (k or self.base_um > 0.0) and k % often == 0]
         places = np.asarray([self.base_um + k * self.step_um for k in levels])
-        spots = np.radians([75.0 if k % 2 == 0 else 105.0 for k in levels])
+        spot = math.radians(75.0)
         texts = tuple(_signed(k * self._shown, relative=self.base_um > 0.0) for k in levels)
-        return (angles, Marks(places * np.cos(spots), places * np.sin(spots), "guide", texts=texts, bare=True))
+        return (angles, Marks(places * math.cos(spot), places * math.sin(spot), "guide", texts=texts, bare=True))
 
 
 def _signed(value: float, *, relative: bool) -> str:

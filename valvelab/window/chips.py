@@ -132,6 +132,30 @@ class Line(QLabel):
             write(painter, self.contentsRect(), self.alignment(), self.shown(), colour, self.font())
 
 
+class Words(QLabel):
+    """Words that wrap, as high as they need, and no lower than some lines: what lies below seldom moves."""
+
+    def __init__(self, lines: float, parent: QWidget | None = None) -> None:
+        super().__init__(parent, wordWrap=True)
+        self._lines = lines
+        policy = QSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
+        policy.setHeightForWidth(True)
+        self.setSizePolicy(policy)
+        self.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
+
+    def heightForWidth(self, width: int) -> int:
+        """Height of all the words, or of the lines that are kept."""
+        return max(self.minimumSizeHint().height(), super().heightForWidth(width))
+
+    def minimumSizeHint(self) -> QSize:
+        """The lines that are kept."""
+        return QSize(0, round(self._lines * self.fontMetrics().height()))
+
+    def sizeHint(self) -> QSize:
+        """No wider than there is room."""
+        return self.minimumSizeHint()
+
+
 class FlatBar(QToolBar):
     """A tool bar on the window's own colour with one line where it ends."""
 

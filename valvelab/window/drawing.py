@@ -102,7 +102,7 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
     def minimumSizeHint(self) -> QSize:
         """Room for each plot at the text size in force."""
         em = self.fontMetrics().height()
-        return QSize(16 * em, round((3.2 * max(1, len(self.items_by_name)) + 2.5) * em))
+        return QSize(14 * em, round((3.2 * max(1, len(self.items_by_name)) + 2.5) * em))
 
     def reset_range(self) -> None:
         """Show everything."""

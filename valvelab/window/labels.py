@@ -26,6 +26,8 @@ _MARK = 5.0
 _OFF = 7.0
 _GAP = 3.0
 _STEPS = 6
+_OF_LINES = {"along x", "along y", "along y left"}
+"""Words of a line give way to marks: the line says enough."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +57,8 @@ def placed(
         ]
         clear = (place for place in free if not _covers(place, drawn) and not _covers(place, marks, _MARK))
         best = next(clear, None) or min(free, key=lambda place: _covers(place, marks, _MARK), default=None)
+        if best is not None and spot.anchor in _OF_LINES and _covers(best, marks, _MARK):
+            best = None
         found.append(best)
         if best is not None:
             full.append(best)

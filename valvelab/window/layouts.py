@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TypeVar
 
 from PySide6.QtCore import QRect, QSize, Qt
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QBoxLayout,
     QHBoxLayout,
@@ -53,12 +54,13 @@ class Flow(QLayout):
     """Parts beside one another, in a further line where they have no room; what grows takes what its line leaves.
 
     A label that wraps its words asks for all of them in one line, and has what is left or a line of its own. Parts of a
-    line stand about its middle, or where they are long from its `top`.
+    line stand about its middle, or where they are long from its `top`; a line is `least` pixels high.
     """
 
     def __init__(self, spacing: int, on: QWidget | None = None) -> None:
         super().__init__(on)
         self.top = False
+        self.least = 0
         self._items: list[QLayoutItem] = []
         self.setSpacing(spacing)
 
@@ -94,7 +96,7 @@ class Flow(QLayout):
         """Everything in one line."""
         items = self._seen()
         wide = sum(map(_wanted, items)) + self.spacing() * max(0, len(items) - 1)
-        return self._with_margins(wide, max((item.sizeHint().height() for item in items), default=0))
+        return self._with_margins(wide, max([self.least, *(item.sizeHint().height() for item in items)]))
 
     def minimumSize(self) -> QSize:
         """The widest part by itself."""
@@ -126,13 +128,14 @@ class Flow(QLayout):
             for at in growing:
                 widths[at] += max(0, rest) // len(growing)
             heights = [_high(item, wide) for item, wide in zip(line, widths, strict=True)]
+            deep = max(self.least, *heights)
             y += self.spacing() // 2 if number else 0
             x = rect.x() + margins.left()
             for item, wide, high in zip(line, widths, heights, strict=True):
                 if move:
-                    item.setGeometry(QRect(x, y + (0 if self.top else (max(heights) - high) // 2), wide, high))
+                    item.setGeometry(QRect(x, y + (0 if self.top else (deep - high) // 2), wide, high))
                 x += wide + self.spacing()
-            y += max(heights)
+            y += deep
         return y + margins.bottom() - rect.y()
 
     def _lines(self, room: int) -> list[list[QLayoutItem]]:
@@ -191,6 +194,7 @@ class Panes(QSplitter):
         self.setHandleWidth(5)
         self.across = orientation == Qt.Orientation.Horizontal
         self._sizes: list[int] = []
+        self._highs: list[int] = []
         self.splitterMoved.connect(lambda _at, _index: self._on_moved())
 
     def keep_shares(self, sizes: Sequence[int]) -> None:
@@ -202,6 +206,14 @@ class Panes(QSplitter):
         if self.orientation() == Qt.Orientation.Horizontal:
             self._sizes = self.sizes()
 
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Another width is shared as the one before was."""
+        super().resizeEvent(event)
+        if self.across and self.orientation() == Qt.Orientation.Vertical:
+            self.updateGeometry()  # words in fewer or more lines
+        elif self.across and self._sizes:
+            self.setSizes(self._sizes)
+
     def fit(self, wide: int) -> None:
         """Lie as a page of this width lets them; a page that scrolls up and down is read with one hand."""
         if not self.across:
@@ -209,10 +221,12 @@ class Panes(QSplitter):
         shown = self.shown()
         need = sum(_least(pane).width() for pane in shown) + self.handleWidth() * (len(shown) - 1)
         lies = self.orientation() == Qt.Orientation.Vertical
-        if lies == (need > wide):
+        highs = [self._high(pane) for pane in self._all()] if need > wide else []
+        if lies == bool(highs) and highs == self._highs:
             return
-        self.setOrientation(Qt.Orientation.Horizontal if lies else Qt.Orientation.Vertical)
-        self.setSizes(self._sizes if lies else [self._high(pane) for pane in self._all()])
+        self._highs = highs
+        self.setOrientation(Qt.Orientation.Vertical if highs else Qt.Orientation.Horizontal)
+        self.setSizes(highs or self._sizes)
         self.updateGeometry()
 
     def _all(self) -> list[QWidget]:
@@ -225,7 +239,10 @@ class Panes(QSplitter):
     def _high(self, pane: QWidget) -> int:
         """What a pane is given that lies above others: every pane in it some rows, where it has its own."""
         rows = [self._high(one) for one in pane.shown()] if isinstance(pane, Panes) and not pane.across else []
-        return max(_least(pane).height(), sum(rows) or _LYING_EMS * self.fontMetrics().height())
+        lay, least = pane.layout(), _least(pane).height()
+        if lay is not None and lay.hasHeightForWidth():
+            least = max(least, lay.totalMinimumHeightForWidth(self.width()))
+        return max(least, sum(rows) or _LYING_EMS * self.fontMetrics().height())
 
     def minimumSizeHint(self) -> QSize:
         """The least of the panes, but where they were laid above one another: some rows of each."""

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from PySide6.QtCore import Signal
+from PySide6.QtCore import QSize, Signal
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QGridLayout, QWidget
 
 from valvelab.figures.description import Dial, Figure, HeatMap
@@ -28,7 +29,7 @@ class DrawingPanel(QWidget):
 
     def __init__(self, across: int = 1, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self._across = across
+        self._most = self._across = across
         self._kinds: list[tuple[type, str]] = []
         self._views: list[tuple[Heading, FigureView | HeatMapView | DialView]] = []
         self._grid = QGridLayout(self)
@@ -50,6 +51,40 @@ class DrawingPanel(QWidget):
             elif isinstance(view, DialView) and isinstance(drawing, Dial):
                 view.show_dial(drawing)
 
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Fewer columns where they have no room."""
+        super().resizeEvent(event)
+        across = self._columns(event.size().width())
+        if across != self._across:
+            self._across = across
+            self._place()
+
+    def _columns(self, wide: int) -> int:
+        """How many columns there is room for."""
+        if not self._views:
+            return self._most
+        least = max(view.minimumSizeHint().width() for _, view in self._views)
+        return max(1, min(self._most, (wide + self._grid.spacing()) // (least + self._grid.spacing())))
+
+    def minimumSizeHint(self) -> QSize:
+        """One column wide."""
+        if not self._views:
+            return super().minimumSizeHint()
+        wide = max(view.minimumSizeHint().width() for _, view in self._views)
+        highs = [head.sizeHint().height() + view.minimumSizeHint().height() for head, view in self._views]
+        rows = -(-len(highs) // self._across)
+        return QSize(wide, rows * (max(highs) + 2 * self._grid.spacing()))
+
+    def _place(self) -> None:
+        for row in range(self._grid.rowCount()):
+            self._grid.setRowStretch(row, 0)
+        for number, (heading, view) in enumerate(self._views):
+            row, column = divmod(number, self._across)
+            self._grid.addWidget(heading, 2 * row, column)
+            self._grid.addWidget(view, 2 * row + 1, column)
+            self._grid.setRowStretch(2 * row + 1, 1)
+        self.updateGeometry()
+
     def _build(self, drawings: Sequence[Drawing]) -> None:
         for heading, view in self._views:
             for widget in (heading, view):
@@ -57,15 +92,13 @@ class DrawingPanel(QWidget):
                 widget.hide()
                 widget.deleteLater()
         self._views = []
-        for number, drawing in enumerate(drawings):
-            row, column = divmod(number, self._across)
+        for drawing in drawings:
             heading = Heading(say_measures(drawing.title), 1.0, self)
             heading.setContentsMargins(8, 4, 0, 0)
             view = self._view(drawing)
-            self._grid.addWidget(heading, 2 * row, column)
-            self._grid.addWidget(view, 2 * row + 1, column)
-            self._grid.setRowStretch(2 * row + 1, 1)
             self._views.append((heading, view))
+        self._across = self._columns(self.width())
+        self._place()
 
     def _view(self, drawing: Drawing) -> FigureView | HeatMapView | DialView:
         if isinstance(drawing, Figure):

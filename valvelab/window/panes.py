@@ -24,7 +24,7 @@ from valvelab.units import Dimension, System
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading, Line, chip_row, press
 from valvelab.window.fields import QuantityField
-from valvelab.window.layouts import Panes, Part, beside, stacked, strip
+from valvelab.window.layouts import Panes, flowing, stacked, strip
 from valvelab.window.theme import current_theme
 from valvelab.workbench.document import Document
 from valvelab.workbench.state import entry_of
@@ -33,14 +33,15 @@ from valvelab.workbench.state import entry_of
 def titled(parent: QWidget, title: str | QLabel, content: QWidget, *tools: QWidget, level: bool = False) -> QWidget:
     """A pane: its heading and tools in one line, its content below; without a heading the tools come first.
 
-    `level` keeps the line as high as one with chips in it.
+    Tools that have no room beside the heading have a line of their own. `level` keeps the line as high as one with
+    chips in it.
     """
     box = QWidget(parent)
     heading = Heading(say(title), 1.05, box) if isinstance(title, str) else title
-    parts: tuple[Part, ...] = (heading, 1, *tools) if title else (*tools, 1)
-    head = beside(*parts, margins=(8, 4, 6, 4), spacing=6)
+    parts: list[QWidget | int] = [heading, 1, *tools] if title else [*tools]
+    head = flowing(*parts, margins=(8, 4, 6, 4), spacing=6)
     if level:
-        head.addStrut(round(1.5 * parent.fontMetrics().height()))
+        head.least = round(1.5 * parent.fontMetrics().height())
     stacked(box, head, (content, 1))
     return box
 

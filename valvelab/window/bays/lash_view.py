@@ -65,10 +65,11 @@ class LashView(BayView[LashInspection]):
         stacked(plan, head, (self.plan, 1))
         drawn = titled(self, "Lash of each valve: ○ as measured, ● by the plan", self.figure)
         left = splitter(self, Qt.Orientation.Vertical, (plan, 3), (drawn, 2), sizes=(300, 200))
-        shims = titled(self, self.valve_name, self.shims, self.fix_button, self.free_button)
+        deciding = strip(self, self.fix_button, self.free_button, spacing=6)
+        shims = titled(self, self.valve_name, self.shims, deciding)
         bought = titled(self, "To buy", self.purchases)
         right = splitter(self, Qt.Orientation.Vertical, (shims, 3), (bought, 1), sizes=(360, 160))
-        across = splitter(self, Qt.Orientation.Horizontal, (left, 5), (right, 2), sizes=(740, 280))
+        across = splitter(self, Qt.Orientation.Horizontal, (left, 5), (right, 2), sizes=(730, 290))
         stacked(self, (across, 1), self.caution)
 
     # -- showing ----------------------------------------------------------------------------------------------------

@@ -122,6 +122,7 @@ class RulePane(QWidget):
         for cell, field in self.fields.items():
             assert isinstance(field, ReadingField)
             field.show_text(lift_rule.shown(sheet, cell, units))
+            field.setMinimumWidth(self._wide(field))
             if not field.hasFocus():
                 field.setCursorPosition(0)
         state = document.state(LiftCheckState)
@@ -129,6 +130,12 @@ class RulePane(QWidget):
             if not field.isModified():
                 field.setText(text)
         show_number(self.shut, state.shut_first)
+
+    @staticmethod
+    def _wide(field: TypedField) -> int:
+        """Room for what is typed, as long as that is no sentence."""
+        metrics = field.fontMetrics()
+        return min(metrics.horizontalAdvance(field.text()) + metrics.height(), 7 * metrics.height())
 
     def _grow(self, part: Part, grid: QGridLayout, rows: int) -> None:
         for row in range(rows):

@@ -21,7 +21,7 @@ from valvelab.records.result import Verdict
 from valvelab.tables.verdicts import SIGNS, WORDS, counts
 from valvelab.units import System
 from valvelab.window.bays.reading_field import ReadingField
-from valvelab.window.chips import Heading
+from valvelab.window.chips import Heading, Words
 from valvelab.window.drawing import FigureView
 from valvelab.window.fields import typed_quantity
 from valvelab.window.layouts import above, beside
@@ -54,7 +54,7 @@ class RulePage(QWidget):
         self._units: System = "metric"
         self.head = Heading("", 1.15, self)
         self.verdict = Heading("", 1.25, self)
-        self.words = QLabel(self, wordWrap=True)
+        self.words = Words(5.8, self)
         self.words.setAccessibleName(say("What the readings say"))
         self.words.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.scale = FigureView("Rule lift on its scale", self)
@@ -101,9 +101,6 @@ class RulePage(QWidget):
         right = above(self.verdict, self.words, (self.scale, 1))
         beside(left, (right, 1), on=self, margins=(em // 2, em // 3, em // 2, em // 3), spacing=em)
         self.verdict.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
-        self.words.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
-        self.words.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
-        self.words.setFixedHeight(round(5.8 * em))
 
     def show_rule(self, document: Document, motion: Motion, valve: str) -> None:
         """Show one valve's readings and what they mean."""

@@ -307,7 +307,7 @@ def _lines(stated: MotionInspection, tried: MotionInspection, valve: str, units:
 
 _LINE_COLUMNS = (
     TableColumn("", lambda line: line.name, "Point at one to read what it is", number=False,
-                cell_tip=lambda line: line.tip),
+                cell_tip=lambda line: line.tip, whole_unit=True),
     TableColumn("stated", lambda line: line.stated, "As the train's file states it"),
     TableColumn("tried", lambda line: line.tried, "With the trial above", strong=lambda line: line.moved,
                 colour=lambda line: "accent" if line.moved else None),

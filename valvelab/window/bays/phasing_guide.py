@@ -84,6 +84,8 @@ class GuideStrip(QWidget):
         super().__init__(parent)
         self.turn = TurnSign(self)
         self.head = Heading("", 1.15, self)
+        self.head.setTextFormat(Qt.TextFormat.PlainText)
+        self._told = ""
         self.words = QLabel(self, wordWrap=True)
         self.words.setAccessibleName(say("What to do, and why"))
         first = say(f"{whole.split('. ', maxsplit=1)[0]}.")
@@ -131,6 +133,11 @@ class GuideStrip(QWidget):
         super().resizeEvent(event)
         self._fit_words()
 
+    def _say_head(self, told: str) -> None:
+        self._told = told
+        self.head.setToolTip(told)
+        self._fit_words()
+
     def _fit_words(self) -> None:
         metrics = QFontMetrics(QApplication.font())
         narrow = self.width() < _NARROW_EMS * metrics.height()
@@ -138,6 +145,10 @@ class GuideStrip(QWidget):
         if self._grid.getItemPosition(self._grid.indexOf(self.words)) != place:
             self._grid.addWidget(self.words, *place)
         self.head.setWordWrap(narrow)
+        lines, head = 2 if narrow else 1, self.head.fontMetrics()
+        room = round((1.8 if narrow else 1.0) * max(self.head.width(), metrics.height()))
+        self.head.setText(head.elidedText(self._told, Qt.TextElideMode.ElideRight, room))
+        self.head.setFixedHeight(lines * head.lineSpacing())
         self.words.setFixedHeight(round((5.2 if narrow else 4.1) * metrics.height()))
 
     def show_step(self, shown: Worksheet, units: System) -> None:
@@ -149,7 +160,7 @@ class GuideStrip(QWidget):
         again = target is not None and target.again
         theme = current_theme()
         self.turn.show_turn(step.turn, again=again)
-        self.head.setText(step_told(shown))
+        self._say_head(step_told(shown))
         what = escape(_in_units(step, step.instruction, units))
         quiet = theme.colours["quiet"]
         why = say("Why: {reason}.").format(reason=escape(step.why))
@@ -186,7 +197,7 @@ class GuideStrip(QWidget):
 
     def complain(self, sentence: str) -> None:
         """Say why a text can't be read, until the next step is shown."""
-        self.head.setText(f"✗ {sentence}")
+        self._say_head(f"✗ {sentence}")
 
     def hasHeightForWidth(self) -> bool:
         """A fixed number of lines: the wheel below keeps its size from step to step."""

@@ -261,7 +261,7 @@ def _lift(at_mm: float, units: System) -> str:
 
 _FIGURE_COLUMNS = (
     TableColumn("crank deg", lambda row: row.name, "Point at one to read what it means", number=False,
-                cell_tip=lambda row: row.tip, strong=lambda row: row.strong),
+                cell_tip=lambda row: row.tip, strong=lambda row: row.strong, whole_unit=True),
     TableColumn("value", lambda row: row.value, "From the readings", strong=lambda row: row.strong),
     TableColumn("u", lambda row: row.u, "Standard uncertainty, from that of one wheel reading"),
     TableColumn("card", lambda row: row.card, "What was ordered"),

@@ -88,7 +88,7 @@ class FitEdit(QWidget):
             grid.addWidget(label, line, 0)
             grid.addWidget(box, line, 1)
         grid.setColumnStretch(1, 1)
-        self.doing = beside(self.do_button, self.leave_button, 1, margins=(0, 2, 0, 2))
+        self.doing = beside(self.do_button, self.leave_button, 1, margins=(0, 2, 0, 2), spacing=6)
         stacked(self, grid, self.effect, self.doing)
 
     # -- showing ----------------------------------------------------------------------------------------------------

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TypeGuard
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QWidget
+from PySide6.QtWidgets import QLabel, QWidget
 
 from valvelab.figures.history_figures import due_first, history_figure
 from valvelab.inspection.springs.inspect import SpringsInspection
@@ -45,14 +45,19 @@ class HistoryPane(QWidget):
         )
         self.sheet.chosen.connect(lambda row: self.spring_chosen.emit(row[0].spring))
         self.plot = FigureView("Seat force from stage to stage", self)
-        stacked(self, self.first, (splitter(self, Qt.Orientation.Vertical, (self.sheet, 1), (self.plot, 1)), 1))
+        self.nothing = QLabel(say(_ONE_STAGE), self, wordWrap=True, alignment=Qt.AlignmentFlag.AlignCenter)
+        self.nothing.setMargin(2 * self.fontMetrics().height())
+        self._rows = splitter(self, Qt.Orientation.Vertical, (self.sheet, 1), (self.plot, 1))
+        stacked(self, self.first, (self._rows, 1), (self.nothing, 1))
 
     def show_history(self, inspection: SpringsInspection, units: System) -> None:
         """Show the springs that were read in several stages."""
         history = sorted(inspection.result.history, key=due_first)
         rows = [row for one in history for row in sorted(followed_rows([one]), key=_when) if _is_followed(row)]
-        self.first.setText(_told(rows) if rows else say(_ONE_STAGE))
-        self.sheet.setVisible(bool(rows))
+        self.first.setText(_told(rows) if rows else "")
+        for part in (self.first, self._rows):
+            part.setVisible(bool(rows))
+        self.nothing.setVisible(not rows)
         last = {row.spring: row for row in inspection.result.springs}
         lost = reached_by(spring_column(f"{_FOLLOWED}_drop"), lambda row: last[row[0].spring])
         name, *others = (column for column in due_columns(units) if column.head != "trend of")

@@ -14,8 +14,8 @@ from PySide6.QtWidgets import (
     QLabel,
     QMenu,
     QProgressBar,
+    QPushButton,
     QSizePolicy,
-    QToolButton,
     QWidget,
 )
 
@@ -124,8 +124,7 @@ class SetsPane(QWidget):
         self.menu = QMenu(self)
 
     def _make_papers(self) -> None:
-        self.move_button = QToolButton(self, popupMode=QToolButton.ToolButtonPopupMode.InstantPopup)
-        self.move_button.setText(say("Move to"))
+        self.move_button = QPushButton(say("Move to"), self)
         self.move_button.setAccessibleName(say("Move the chosen springs to a set"))
         self.move_button.setToolTip(say("Move the chosen springs to another set, or leave them over"))
         self.move_menu = QMenu(self)
@@ -155,7 +154,7 @@ class SetsPane(QWidget):
         fields.addWidget(self.match_button, 3, 3)
         fields.setColumnStretch(1, 1)
         fields.setColumnStretch(3, 1)
-        papers = beside(self.move_button, 1, self.csv_button, self.labels_button, margins=(8, 3, 6, 4))
+        papers = beside(self.move_button, 1, self.csv_button, self.labels_button, margins=(8, 3, 6, 4), spacing=6)
         self.state.setContentsMargins(8, 2, 6, 2)
         self.state.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
         self.below = Chips(

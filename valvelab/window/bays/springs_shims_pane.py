@@ -8,7 +8,7 @@ from typing import Any
 
 from PySide6.QtCore import QEvent, QSignalBlocker, Qt, Signal
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QApplication, QComboBox, QLabel, QWidget
+from PySide6.QtWidgets import QApplication, QComboBox, QLabel, QSizePolicy, QWidget
 
 from valvelab.errors import CannotEvaluate
 from valvelab.inspection.springs.shim_case import Evaluation, FittingPlan
@@ -20,7 +20,7 @@ from valvelab.units import System
 from valvelab.window.bays.springs_fit_edit import FitEdit, StandingPlan
 from valvelab.window.bays.springs_run import Run
 from valvelab.window.bench import Bench
-from valvelab.window.layouts import above, beside, stacked
+from valvelab.window.layouts import above, beside, flowing, stacked, strip
 from valvelab.window.panes import button, labelled, offer, splitter, titled
 from valvelab.window.saving import save_as
 from valvelab.window.table_menu import table_csv
@@ -84,12 +84,15 @@ class ShimsPane(QWidget):
 
     def _lay_out(self) -> None:
         self.whose = labelled(self, "Springs", self.source)
-        head = beside(self.whose, (self.state, 1), self.csv_button, self.sheet_button, margins=(8, 0, 6, 2))
+        policy = QSizePolicy.Policy
+        self.state.setSizePolicy(policy.Expanding, policy.Preferred)
+        papers = strip(self, self.csv_button, self.sheet_button, spacing=6)
+        head = flowing(self.whose, self.state, papers, margins=(8, 0, 6, 2))
         self.changing = QWidget(self)
         self.edit.doing.insertWidget(2, self.lock_button)
         above(
             self.edit,
-            beside(self.again_button, self.found_button, 1),
+            beside(self.again_button, self.found_button, 1, spacing=6),
             1,
             on=self.changing,
             margins=(8, 2, 6, 2),
