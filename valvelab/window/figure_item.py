@@ -37,6 +37,8 @@ _CROWDED = 10_000
 """Points from which on a curve, of many lines that lie over one another, is drawn without smoothing its edges."""
 _SLACK = 0.005
 """Share of the whole x that plots which are linked may differ by, for their frames do."""
+_ALIKE = 1e-9
+"""Places that differ by no more of their size are one place."""
 _LONG_DASHES = [9.0, 3.0]
 _SEEN = 200
 """Points of a curve that words on the plot keep off."""
@@ -324,6 +326,8 @@ class FigureItem:
         if ends is None:
             return None
         room = 0.03 * (ends[1] - ends[0]) if marked and self.figure.x_axis.range is None else 0.0
+        if ends[1] - ends[0] <= _ALIKE * abs(ends[0]):
+            room = 0.01 * abs(ends[0]) or 1.0  # everything at one place
         factor = self.scale_x().scale
         return (ends[0] - room) * factor, (ends[1] + room) * factor
 
@@ -534,10 +538,15 @@ class FigureItem:
         lines = [(curve.x, curve.y) for curve in self.figure.curves if curve.role not in {"guide", "measured_quiet"}]
         points = [_thinned(x * across, y * up) for x, y in lines]
         marks = [np.column_stack([m.x * across, m.y * up]) for m in self.figure.marks if not m.bare]
-        corner, along = self.view.mapFromView(QPointF(0.0, 0.0)), self.view.mapFromView(QPointF(1.0, 1.0))
-        at, scale = np.array(corner.toTuple()), np.array((along - corner).toTuple())
         none = np.empty((0, 2))
-        return at + np.concatenate([none, *points]) * scale, at + np.concatenate([none, *marks]) * scale
+        return self.pixels(np.concatenate([none, *points])), self.pixels(np.concatenate([none, *marks]))
+
+    def pixels(self, points: FloatArray) -> FloatArray:
+        """Points in units of the plot as pixels of its field, shape (n, 2) both: from the corners of what is seen."""
+        (left, right), (low, high) = self.view.viewRange()
+        start, end = self.view.mapFromView(QPointF(left, low)), self.view.mapFromView(QPointF(right, high))
+        share = (points - np.array([left, low])) / np.array([right - left, high - low])
+        return np.asarray(np.array(start.toTuple()) + share * np.array((end - start).toTuple()))
 
     def _name_axes(self) -> None:
         figure, theme = self.figure, current_theme()

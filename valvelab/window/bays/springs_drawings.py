@@ -41,10 +41,8 @@ class MapView(FigureView):
         if item is None or not self._names:
             return None
         assert isinstance(position, QPointF)
-        corner, across, up = (item.view.mapViewToScene(QPointF(*at)) for at in ((0, 0), (1, 0), (0, 1)))
-        x = (across.x() - corner.x()) * item.scale_x().scale * self._points[:, 0] + corner.x()
-        y = (up.y() - corner.y()) * item.scale_y().scale * self._points[:, 1] + corner.y()
-        distance = np.hypot(x - position.x(), y - position.y())
+        there = item.pixels(self._points * np.array([item.scale_x().scale, item.scale_y().scale]))
+        distance = np.hypot(*(there - np.array(item.view.mapFromScene(position).toTuple())).T)
         nearest = int(np.argmin(distance))
         return nearest if distance[nearest] <= _NEAR_PX else None
 
