@@ -158,6 +158,16 @@ def _contact(told: str, dip: float) -> Sketch:
     return shown.with_(stem, spot([float(_OVER[at])], [float(force[at])]), say(0.0, -60.0, told))
 
 
+def _lost_at_speed() -> Sketch:
+    """The least force of each speed, swinging as the spring surges; the first speed at which it is none."""
+    speed = np.linspace(0.0, 100.0, 401)
+    force = 300.0 - 0.036 * speed**2 - 16.0 * np.sin(speed / 4.2) * speed / 60.0
+    at = float(speed[np.argmax(force <= 0.0)])
+    base = level(ends_of(speed), 0.0, "nominal", "no contact")
+    shown = Sketch("Least contact force", "crank speed", (base, line(speed, np.maximum(force, 0.0))))
+    return shown.with_(spot([at], [0.0]), meant([at, at], [0.0, 110.0]), say(at - 16.0, 125.0, "first lost"))
+
+
 _OF_PHASING: dict[str, Callable[[], Sketch]] = {
     "tdc_offset": _wheel,
     "intake_centreline": partial(_centreline, _INTAKE, "after TDC"),
@@ -171,6 +181,7 @@ _OF_EVENT: dict[str, Callable[[], Sketch]] = {
     "closing": partial(_timing, opening=False),
 }
 _OF_VALVE: dict[str, Callable[[], Sketch]] = {
+    "dynamic_separation": _lost_at_speed,
     "rule_lift": partial(_valve, "counted"), "max_valve_lift": partial(_valve, "greatest", lash=1.2),
     "valve_lift_at_gas_exchange_tdc": _at_tdc, "valve_duration": _valve_duration, "seating_velocity": _seating,
     "piston_clearance": _clearance, "separation": partial(_contact, "touches zero at this speed", 0.0),

@@ -149,6 +149,59 @@ def _bearing(of: str) -> Sketch:
             return shown.with_(spot([at], [edge]), meant([at, at], [float(high[-1]), edge]))
 
 
+_OFF = np.linspace(-4.5, 4.5, 361)
+
+
+def _bell(wide: float, tall: float = 1.0) -> FloatArray:
+    """How often what scatters lies at each place."""
+    return np.asarray(tall * np.exp(-0.5 * (_OFF / wide) ** 2))
+
+
+def _skewness() -> Sketch:
+    """A plateau with deep valleys has a long tail below the mean."""
+    deep = np.where(_OFF < 0.7, np.exp(-0.5 * ((_OFF - 0.7) / 1.7) ** 2), np.exp(-0.5 * ((_OFF - 0.7) / 0.55) ** 2))
+    even = other(_OFF, _bell(1.25, 0.9), "even: 0")
+    tail = (_OFF < -1.6) & (_OFF > -4.2)
+    shown = Sketch("How often", "depth and height about the mean line", (line(_OFF, deep), even))
+    return shown.with_(
+        Band(_OFF[tail], np.zeros(int(tail.sum())), deep[tail], "meant"),
+        say(-3.2, 0.42, "valleys: below 0"),
+        places=((0.0, "mean line"),),
+    )
+
+
+def _kurtosis() -> Sketch:
+    """A peak with wide feet holds more far from the mean than a normal one."""
+    sharp = 0.8 * np.exp(-0.5 * (_OFF / 0.45) ** 2) + 0.25 * np.exp(-0.5 * (_OFF / 2.1) ** 2)
+    shown = Sketch(
+        "How often",
+        "depth and height about the mean line",
+        (line(_OFF, sharp), other(_OFF, _bell(1.0, 0.7), "normal: 3")),
+    )
+    feet = [(_OFF < -2.0), (_OFF > 2.0)]
+    bands = (Band(_OFF[foot], np.zeros(int(foot.sum())), sharp[foot], "meant") for foot in feet)
+    return shown.with_(*bands, say(3.2, 0.32, "wide feet: above 3"), places=((0.0, "mean line"),))
+
+
+def _scatter(of: str) -> Sketch:
+    """Readings of one part and of all parts, or the tolerance that they are held against."""
+    gauge = line(_OFF, _bell(0.45), "gauge alone")
+    alone = span(-1.35, 1.35, 0.12, 0.05)
+    match of:
+        case "total":
+            shown = Sketch("How often", "readings", (gauge, other(_OFF, _bell(1.4, 0.75), "all readings")))
+            return shown.with_(alone, span(-4.2, 4.2, 1.1, 0.05), say(0.0, 1.22, "the gauge's share of this"))
+        case "tolerance":
+            shown = Sketch("How often", "readings", (gauge,), guides=(Guide(-3.6, "x"), Guide(3.6, "x")))
+            told = say(0.0, 1.22, "the gauge's share of this")
+            return shown.with_(alone, span(-3.6, 3.6, 1.1, 0.05), told, places=((-3.6, "lower"), (3.6, "upper")))
+        case _:
+            shown = Sketch("How often", "parts", (other(_OFF, _bell(1.4, 0.9), "parts"),))
+            cuts = np.linspace(-3.6, 3.6, 6)
+            bounds = (meant([cut, cut], [0.0, float(np.interp(cut, _OFF, _bell(1.4, 0.9))) + 0.08]) for cut in cuts)
+            return shown.with_(*bounds, say(0.0, 1.05, "can be told apart"))
+
+
 _OF_STATION: dict[str, Callable[[], Sketch]] = {
     "eccentricity": partial(off_centre, "Journal and axis, magnified"),
     "tir": partial(runout, "Journal as read, magnified", "angle"),
@@ -166,7 +219,12 @@ _OF_TRACE: dict[str, Callable[[], Sketch]] = {
     "rt": partial(_greatest_height, "Rt", sections=False),
     "rp": partial(_greatest_height, "one per section", bottom=False),
     "rv": partial(_greatest_height, "one per section", top=False), "rsm": _element_width,
+    "rsk": _skewness, "rku": _kurtosis,
     "rk": partial(_bearing, "rk"), "rpk": partial(_bearing, "rpk"), "rvk": partial(_bearing, "rvk"),
     "rmrk1": partial(_bearing, "rmrk1"), "rmrk2": partial(_bearing, "rmrk2"),
 }  # fmt: skip
-PICTURES: Pictures = {"station": _OF_STATION, "shaft": _OF_SHAFT, "trace": _OF_TRACE}
+_OF_GAUGE: dict[str, Callable[[], Sketch]] = {
+    "grr_percent": partial(_scatter, "total"), "grr_percent_of_tolerance": partial(_scatter, "tolerance"),
+    "ndc": partial(_scatter, "categories"),
+}  # fmt: skip
+PICTURES: Pictures = {"station": _OF_STATION, "shaft": _OF_SHAFT, "trace": _OF_TRACE, "gauge": _OF_GAUGE}

@@ -265,6 +265,15 @@ def _compared(told: str) -> Sketch:
     return shown.with_(stem, spot([at], [float(gain[worst])]), say(at + 32.0, -1.2, told), places=((at, "worst"),))
 
 
+def _difference_rms() -> Sketch:
+    gain = 0.7 * np.sin(TURN / 9.0) + 0.5 * np.sin(TURN / 4.0 + 1.0)
+    size = float(np.sqrt(np.mean(gain**2)))
+    base = level(ends_of(TURN), 0.0, "nominal", "no change")
+    band = Band(TURN, np.full_like(gain, -size), np.full_like(gain, size), "meant")
+    shown = Sketch("Later less earlier, magnified", "cam angle", (base, line(TURN, gain)), (band,))
+    return shown.with_(say(62.0, 1.9 * size, "± rms"))
+
+
 def _moved(told: str, *, along: float = 0.0, up: float = 0.0, tall: float = LIFT) -> Sketch:
     later = lobe_lift(TURN - along, tall=tall) + up
     shown = Sketch("Lift", "cam angle", (line(TURN, lobe_lift(), "earlier"), other(TURN, later, "later")))
@@ -299,6 +308,7 @@ _OF_CAMSHAFT: dict[str, Callable[[], Sketch]] = {
 }  # fmt: skip
 _OF_COMPARISON: dict[str, Callable[[], Sketch]] = {
     "wear": partial(_compared, "greatest loss"), "worst": partial(_compared, "greatest difference"),
+    "rms": _difference_rms,
     "worst_angle": partial(_compared, "where it is worst"), "shift": partial(_moved, "later by this", along=9.0),
     "zero": partial(_moved, "higher by this", up=0.8), "max_lift_change": partial(_moved, "change", tall=6.2),
 }  # fmt: skip

@@ -94,6 +94,39 @@ def _square(told: str) -> Sketch:
     return shown.with_(own, span(-8.0, reach, 32.0, 0.8), say(reach + 4.0, 34.6, told))
 
 
+_STRENGTH = 780.0
+
+
+def _strength() -> Sketch:
+    """The shear stress as the spring is pressed, and what the wire bears of it."""
+    stress = 1.1 * _force(_HEIGHTS)
+    at = 1.1 * float(_force(_OPEN))
+    bears = level((_SOLID, _FREE + 3.0), _STRENGTH, "nominal", "0.56 of the tensile strength")
+    shown = Sketch("Shear stress", "height", (line(_HEIGHTS, stress), bears), places=((_OPEN, "open"),))
+    return shown.with_(
+        meant([_OPEN, _OPEN], [0.0, at]),
+        spot([_OPEN], [at]),
+        other(np.array([_OPEN, _OPEN]), np.array([at, _STRENGTH])),
+        say(_OPEN + 7.0, 0.5 * (at + _STRENGTH), "line ÷ this stress"),
+    )
+
+
+def _fatigue() -> Sketch:
+    """Half the swing of the stress against its mean: the way to the line over the way to the point."""
+    mean, swing, ends, bears = 0.4, 0.24, 1.0, 0.62
+    reach = 1.0 / (mean / ends + swing / bears)
+    shown = Sketch("Half the swing of the stress", "mean stress, between seat and open")
+    return shown.with_(
+        other(np.array([0.0, ends]), np.array([bears, 0.0]), "Goodman line"),
+        level((0.0, ends), 0.0, "measured_quiet"),
+        line(np.array([0.0, mean]), np.array([0.0, swing])),
+        meant([mean, reach * mean], [swing, reach * swing]),
+        spot([mean, reach * mean], [swing, reach * swing]),
+        say(mean + 0.16, swing - 0.05, "seat to open"),
+        say(reach * mean + 0.2, reach * swing + 0.05, "as far as the line"),
+    )
+
+
 _OF_SPRING: dict[str, Callable[[], Sketch]] = {
     "seat_force": partial(_force_at, _INSTALLED, "seat force"),
     "open_force": partial(_force_at, _OPEN, "open force"),
@@ -106,11 +139,14 @@ _OF_SPRING: dict[str, Callable[[], Sketch]] = {
     "stress_solid": partial(_force_at, _SOLID, "the stress of this force"), "surge": _surge,
     "squareness": partial(_square, "stands off"), "squareness_angle": partial(_square, "this lean"),
     "seat_force_drop": partial(_worn, _INSTALLED, "lost"), "open_force_drop": partial(_worn, _OPEN, "lost"),
+    "strength_margin": _strength, "fatigue_margin": _fatigue,
     "rate_drop": partial(_worn, _OPEN, "less steep", softer=True), "free_length_drop": partial(_worn, None, "lost"),
 }  # fmt: skip
 _OF_COMPARISON: dict[str, Callable[[], Sketch]] = {
     "seat_force_change": partial(_worn, _INSTALLED, "change", ("earlier", "later")),
     "open_force_change": partial(_worn, _OPEN, "change", ("earlier", "later")),
     "free_length_change": partial(_worn, None, "change", ("earlier", "later")),
+    "seat_force_change_pct": partial(_worn, _INSTALLED, "this over the earlier force", ("earlier", "later")),
+    "rate_change": partial(_worn, _OPEN, "less steep", ("earlier", "later"), softer=True),
 }
 PICTURES: Pictures = {"spring": _OF_SPRING, "comparison": _OF_COMPARISON}
