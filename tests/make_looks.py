@@ -147,6 +147,7 @@ def wishes() -> argparse.Namespace:
     reader.add_argument("--ratios", default=",".join(RATIOS))
     reader.add_argument("--schemes", default=",".join(SCHEMES))
     reader.add_argument("--texts", default=",".join(map(str, TEXTS)))
+    reader.add_argument("--language", default="en", help="code of the language that the window speaks")
     reader.add_argument("--ratio", help=argparse.SUPPRESS)
     return reader.parse_args()
 
@@ -156,9 +157,10 @@ def draw(asked: argparse.Namespace) -> None:
     os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
     from PySide6.QtWidgets import QApplication
 
-    from valvelab.window import theme
+    from valvelab.window import languages, theme
 
     application = QApplication(["looks"])
+    languages.speak(asked.language, application)
     theme.dress(application)
     asked.folder.mkdir(parents=True, exist_ok=True)
     for name in asked.scenes.split(","):

@@ -104,6 +104,10 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         em = self.fontMetrics().height()
         return QSize(14 * em, round((3.2 * max(1, len(self.items_by_name)) + 2.5) * em))
 
+    def sizeHint(self) -> QSize:
+        """No more than it needs, and so whatever room there is: Qt's own hint is the size that it has."""
+        return self.minimumSizeHint()
+
     def reset_range(self) -> None:
         """Show everything."""
         for item in self.items_by_name.values():

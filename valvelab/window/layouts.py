@@ -209,10 +209,10 @@ class Panes(QSplitter):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Another width is shared as the one before was."""
         super().resizeEvent(event)
-        if self.across and self.orientation() == Qt.Orientation.Vertical:
-            self.updateGeometry()  # words in fewer or more lines
-        elif self.across and self._sizes:
+        if self.across and self._sizes and self.orientation() == Qt.Orientation.Horizontal:
             self.setSizes(self._sizes)
+        if self.across:
+            self.updateGeometry()  # words in fewer or more lines
 
     def fit(self, wide: int) -> None:
         """Lie as a page of this width lets them; a page that scrolls up and down is read with one hand."""
@@ -228,6 +228,11 @@ class Panes(QSplitter):
         self.setOrientation(Qt.Orientation.Vertical if highs else Qt.Orientation.Horizontal)
         self.setSizes(highs or self._sizes)
         self.updateGeometry()
+        around = self.parentWidget()
+        while around is not None:  # of a page that is hidden nobody else would hear
+            if (lay := around.layout()) is not None:
+                lay.invalidate()
+            around = around.parentWidget()
 
     def _all(self) -> list[QWidget]:
         return [pane for at in range(self.count()) if (pane := self.widget(at)) is not None]
@@ -239,18 +244,24 @@ class Panes(QSplitter):
     def _high(self, pane: QWidget) -> int:
         """What a pane is given that lies above others: every pane in it some rows, where it has its own."""
         rows = [self._high(one) for one in pane.shown()] if isinstance(pane, Panes) and not pane.across else []
-        lay, least = pane.layout(), _least(pane).height()
-        if lay is not None and lay.hasHeightForWidth():
-            least = max(least, lay.totalMinimumHeightForWidth(self.width()))
-        return max(least, sum(rows) or _LYING_EMS * self.fontMetrics().height())
+        return max(_tall(pane, self.width()), sum(rows) or _LYING_EMS * self.fontMetrics().height())
 
     def minimumSizeHint(self) -> QSize:
-        """The least of the panes, but where they were laid above one another: some rows of each."""
-        least = super().minimumSizeHint()
-        if not self.across or self.orientation() == Qt.Orientation.Horizontal:
+        """The least of the panes with their words as wide as they are; of those laid above one another some rows."""
+        least, shown = super().minimumSizeHint(), self.shown()
+        if not self.across or not shown:
             return least
-        shown = self.shown()
+        if self.orientation() == Qt.Orientation.Horizontal:
+            return QSize(least.width(), max(least.height(), *(_tall(pane, pane.width()) for pane in shown)))
         return QSize(least.width(), sum(map(self._high, shown)) + self.handleWidth() * (len(shown) - 1))
+
+
+def _tall(pane: QWidget, wide: int) -> int:
+    """The least height of a pane of that width, with its words in as many lines as they need."""
+    lay, least = pane.layout(), _least(pane).height()
+    if lay is None or not lay.hasHeightForWidth():
+        return least
+    return max(least, lay.totalMinimumHeightForWidth(wide))
 
 
 def _least(pane: QWidget) -> QSize:

@@ -63,14 +63,17 @@ class DrawingPanel(QWidget):
         """How many columns there is room for."""
         if not self._views:
             return self._most
-        least = max(view.minimumSizeHint().width() for _, view in self._views)
+        least = self._least()
         return max(1, min(self._most, (wide + self._grid.spacing()) // (least + self._grid.spacing())))
+
+    def _least(self) -> int:
+        return max(max(view.minimumSizeHint().width(), head.sizeHint().width()) for head, view in self._views)
 
     def minimumSizeHint(self) -> QSize:
         """One column wide."""
         if not self._views:
             return super().minimumSizeHint()
-        wide = max(view.minimumSizeHint().width() for _, view in self._views)
+        wide = self._least()
         highs = [head.sizeHint().height() + view.minimumSizeHint().height() for head, view in self._views]
         rows = -(-len(highs) // self._across)
         return QSize(wide, rows * (max(highs) + 2 * self._grid.spacing()))

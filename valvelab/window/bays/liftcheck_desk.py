@@ -75,6 +75,7 @@ class ValveRow(QWidget):
         if names != self._names:
             for chip in self._chips:
                 self._row.removeWidget(chip)
+                chip.hide()
                 chip.deleteLater()
             self._names, self._chips = names, [self._chip(name) for name in names]
         for row, chip in zip(rows, self._chips, strict=True):

@@ -24,9 +24,9 @@ from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading, Words
 from valvelab.window.drawing import FigureView
 from valvelab.window.fields import typed_quantity
-from valvelab.window.layouts import above, beside
+from valvelab.window.layouts import above, beside, stacked
 from valvelab.window.numbers import display_unit, limit, percent, show, with_unit
-from valvelab.window.panes import button, colour_text
+from valvelab.window.panes import button, colour_text, splitter
 from valvelab.workbench import motion_readings
 from valvelab.workbench.document import Document
 from valvelab.workbench.motion_files import Motion, train_in_use
@@ -97,9 +97,12 @@ class RulePage(QWidget):
         em = self.fontMetrics().height()
         self.u_label = QLabel(say("indicator u"), self)
         self.u_label.setBuddy(self.u_field)
-        left = above(self.head, self._grid, beside(self.u_label, self.u_field, 1), self.aside, self.save, 1)
-        right = above(self.verdict, self.words, (self.scale, 1))
-        beside(left, (right, 1), on=self, margins=(em // 2, em // 3, em // 2, em // 3), spacing=em)
+        left, right = QWidget(self), QWidget(self)
+        margins = (em // 2, em // 3, em // 2, em // 3)
+        form = (self.head, self._grid, beside(self.u_label, self.u_field, 1), self.aside, self.save, 1)
+        above(*form, on=left, margins=margins)
+        above(self.verdict, self.words, (self.scale, 1), on=right, margins=margins)
+        stacked(self, splitter(self, Qt.Orientation.Horizontal, (left, 2), (right, 3), sizes=(235, 425)))
         self.verdict.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
 
     def show_rule(self, document: Document, motion: Motion, valve: str) -> None:

@@ -11,7 +11,7 @@ from valvelab.inspection.engine.motion import MotionInspection
 from valvelab.language import marked, say
 from valvelab.units import System
 from valvelab.window.bench import Bench
-from valvelab.window.layouts import above, beside
+from valvelab.window.layouts import above, flowing
 from valvelab.window.numbers import show, told, with_unit
 from valvelab.window.panel import Drawing, DrawingPanel
 from valvelab.window.panes import Chips, button, colour_text
@@ -46,7 +46,7 @@ class SpeedPage(QWidget):
         self.nothing.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Expanding)
         self.panel = DrawingPanel(2, self)
         self.kinds = Chips(bench, self, MotionState, "dynamic", _KINDS)
-        head = beside(self.kinds.row, self.run, self.bar, self.cancel, self.state, 1)
+        head = flowing(self.kinds.row, self.run, self.bar, self.cancel, self.state)
         parts = (head, self.words, self.caution, (self.panel, 1), (self.nothing, 1))
         above(*parts, on=self, margins=(8, 4, 6, 4))
         for label in (self.words, self.caution):
