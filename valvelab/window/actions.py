@@ -53,7 +53,7 @@ ACTIONS = (
     ActionRow("export", "Export…", "Ctrl+E", "Write results, curves, the cam card or a picture for other programs",
               "export", "Bench"),
     ActionRow("print", "Print…", "Ctrl+P", "See the paper of what is in front, at a lift check the car's, and print it",
-              "certificate", "Bench"),
+              "print", "Bench", bar=True),
     ActionRow("undo", "Undo", "Ctrl+Z", "Take back the last edit", "undo", "Edit", bar=True),
     ActionRow("redo", "Redo", "Ctrl+Shift+Z", "Do the edit again", "redo", "Edit", bar=True),
     ActionRow("units", "Inch units", "Ctrl+U", "Show metric or inch units", "units", "View", bar=True, checkable=True),

@@ -138,7 +138,7 @@ class Shell(QMainWindow):
                 if row.name in {"undo", "scheme"}:
                     bar.addSeparator()
                 bar.addAction(action)
-                if row.name in {"undo", "redo", "scheme", "cautions"}:
+                if row.name in {"print", "undo", "redo", "scheme", "cautions"}:
                     button = bar.widgetForAction(action)
                     button.setProperty("toolButtonStyle", Qt.ToolButtonStyle.ToolButtonIconOnly)
         self.menus["View"].insertMenu(self.actions_by_name["larger"], self.languages)

@@ -141,6 +141,8 @@ class LiftCheckView(BayView[Desk]):
 
     def progress(self, _document: Document, shown: Desk) -> str:
         """How many valves of the car in front are read, while some are not and none decides it alone."""
+        if not shown.cars:
+            return say("0 cars read; next: its number") if shown.ruled else say("0 cars read; next: the rule (F4)")
         car = next((car for car in shown.cars if car.item == shown.item), None)
         if car is None or car.decision is not None or car.read == car.valves:
             return ""

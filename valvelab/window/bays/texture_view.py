@@ -90,7 +90,8 @@ class TextureView(BayView[TextureInspection]):
             if found.setting_class
             else ""
         )
-        self._evaluated.setText(f"{with_unit(found.evaluation_length_mm, 'mm', units, 2, 3)} evaluated{chosen}")
+        length = with_unit(found.evaluation_length_mm, "mm", units, 2, 3)
+        self._evaluated.setText(say("{length} evaluated{chosen}").format(length=length, chosen=chosen))
         self.usual.setEnabled(document.state(TextureState) != TextureState())
 
     # -- what a person does -----------------------------------------------------------------------------------------
