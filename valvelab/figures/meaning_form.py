@@ -196,7 +196,7 @@ def _scatter(of: str) -> Sketch:
             told = say(0.0, 1.22, "the gauge's share of this")
             return shown.with_(alone, span(-3.6, 3.6, 1.1, 0.05), told, places=((-3.6, "lower"), (3.6, "upper")))
         case _:
-            shown = Sketch("How often", "parts", (other(_OFF, _bell(1.4, 0.9), "parts"),))
+            shown = Sketch("How often", "parts", (line(_OFF, _bell(1.4, 0.9), "parts"),))
             cuts = np.linspace(-3.6, 3.6, 6)
             bounds = (meant([cut, cut], [0.0, float(np.interp(cut, _OFF, _bell(1.4, 0.9))) + 0.08]) for cut in cuts)
             return shown.with_(*bounds, say(0.0, 1.05, "can be told apart"))

@@ -124,7 +124,7 @@ class SetsPane(QWidget):
         self.menu = QMenu(self)
 
     def _make_papers(self) -> None:
-        self.move_button = QPushButton(say("Move to"), self)
+        self.move_button = QPushButton(say("&Move to"), self)
         self.move_button.setAccessibleName(say("Move the chosen springs to a set"))
         self.move_button.setToolTip(say("Move the chosen springs to another set, or leave them over"))
         self.move_menu = QMenu(self)
