@@ -17,6 +17,7 @@ from PySide6.QtWidgets import (
     QSizePolicy,
     QSpacerItem,
     QSplitter,
+    QStackedWidget,
     QStyle,
     QVBoxLayout,
     QWidget,
@@ -252,7 +253,9 @@ class Panes(QSplitter):
         if not self.across or not shown:
             return least
         if self.orientation() == Qt.Orientation.Horizontal:
-            return QSize(least.width(), max(least.height(), *(_tall(pane, pane.width()) for pane in shown)))
+            # a stack asks for the usual height of every page of it, and has them scroll by themselves
+            plain = [pane for pane in shown if pane.findChild(QStackedWidget) is None]
+            return QSize(least.width(), max([least.height(), *(_tall(pane, pane.width()) for pane in plain)]))
         return QSize(least.width(), sum(map(self._high, shown)) + self.handleWidth() * (len(shown) - 1))
 
 

@@ -69,7 +69,7 @@ class LashView(BayView[LashInspection]):
         shims = titled(self, self.valve_name, self.shims, deciding)
         bought = titled(self, "To buy", self.purchases)
         right = splitter(self, Qt.Orientation.Vertical, (shims, 3), (bought, 1), sizes=(360, 160))
-        across = splitter(self, Qt.Orientation.Horizontal, (left, 5), (right, 2), sizes=(730, 290))
+        across = splitter(self, Qt.Orientation.Horizontal, (left, 5), (right, 2), sizes=(795, 250))
         stacked(self, (across, 1), self.caution)
 
     # -- showing ----------------------------------------------------------------------------------------------------

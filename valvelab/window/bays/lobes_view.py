@@ -92,7 +92,7 @@ class LobesView(BayView[LobesInspection]):
         middle = titled(self, self.lobe_name, self.stack, self.plots.row)
         right = titled(self, "", self.lists.stack, self.lists.row)
         across = ((side, 3), (middle, 5), (right, 2))
-        stacked(self, splitter(self, Qt.Orientation.Horizontal, *across, sizes=(265, 450, 360)))
+        stacked(self, splitter(self, Qt.Orientation.Horizontal, *across, sizes=(252, 478, 345)))
 
     def _lift_chooser(self, parent: QWidget) -> QWidget:
         label = QLabel(say(self.lift_field.entry.text), parent)
