@@ -290,5 +290,5 @@ def test_one_stage_says_what_is_wanted(window: MainWindow) -> None:
     window.bench.add_files(SAMPLE[:1])
     window.bench.set(SpringsState, page="stages")
     pane = springs_view(window).history_pane
-    assert pane.first.text().startswith("These readings hold one stage")
+    assert pane.nothing.text().startswith("These readings hold one stage")
     assert not pane.plot.isVisible()
