@@ -188,7 +188,10 @@ class Shell(QMainWindow):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """The tiles lie as the width allows, and the sheet is open where the height allows it."""
         super().resizeEvent(event)
+        folded = self.sheet.is_folded
         self.sheet.keep_low(low=self._is_low())
+        if folded and not self.sheet.is_folded:
+            self.give_sheet(0)
         if self.tiles.fit(self.width()):
             self.give_bench()
 
