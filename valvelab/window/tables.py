@@ -38,7 +38,7 @@ from valvelab.units import System
 from valvelab.window.icons import icon
 from valvelab.window.painting import LEFT, RIGHT, painting, write
 from valvelab.window.table_menu import DRAWN, PLAIN, let_copy
-from valvelab.window.theme import current_theme, scaled
+from valvelab.window.theme import arrow_wide, current_theme, scaled
 from valvelab.window.turns import AT_ONCE
 
 if TYPE_CHECKING:
@@ -372,6 +372,22 @@ class PlainCells(QStyledItemDelegate):
         return self._metrics.horizontalAdvance(text) <= width
 
 
+class Head(QHeaderView):
+    """Heads of columns, with room for an arrow of one line beside each, however many lines it has."""
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(Qt.Orientation.Horizontal, parent)
+        self.setSectionsClickable(True)
+
+    def sectionSizeFromContents(self, section: int) -> QSize:
+        """As Qt measures it, but for the arrow, which Qt makes as wide as the head is high."""
+        found = super().sectionSizeFromContents(section)
+        if self.isSortIndicatorShown():
+            margin = self.style().pixelMetric(QStyle.PixelMetric.PM_HeaderMargin, None, self)
+            found.setWidth(found.width() - found.height() - margin + arrow_wide(self.fontMetrics()))
+        return found
+
+
 class TableView(QTableView):
     """A quiet table: no grid, stripes, whole rows, columns as wide as they need; `chosen(row)` when one is chosen.
 
@@ -402,11 +418,15 @@ class TableView(QTableView):
         self.empty_text = empty
         self.setObjectName(name)
         self.setAccessibleName(say(spoken or name))
+        self.setHorizontalHeader(Head(self))
         self.rows_model = RowsModel(columns, self)
         self.proxy = ByValue(self.rows_model)
         self.setModel(self.proxy)
         self._cells = PlainCells(self)
-        self.setItemDelegate(self._cells)
+        if wrapped is None:
+            self.setItemDelegate(self._cells)
+        else:  # rows are as high as this column's words: the others, measured as often, are Qt's alone
+            self.setItemDelegateForColumn(wrapped, self._cells)
         self.setShowGrid(False)
         self.setAlternatingRowColors(True)
         self.setFrameShape(QTableView.Shape.NoFrame)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
-from PySide6.QtCore import QEvent, QRect, QRectF, QSize, Qt
+from PySide6.QtCore import QEvent, QRect, QRectF, Qt
 from PySide6.QtGui import (
     QColor,
     QFont,
@@ -134,34 +134,18 @@ class HouseStyle(QProxyStyle):
             return max(found, round(_ICON_EMS * QFontMetrics(QApplication.font()).height()))
         return found + roomy.get(metric, 0)
 
-    def sizeFromContents(
-        self, kind: QStyle.ContentsType, option: QStyleOption, size: QSize, widget: QWidget | None = None
-    ) -> QSize:
-        """The style's own, but for heads of columns: room for an arrow of one line, however many lines a head has."""
-        found = super().sizeFromContents(kind, option, size, widget)  # type: ignore[arg-type]
-        if kind == QStyle.ContentsType.CT_HeaderSection and _sorted_by(option):
-            margin = self.pixelMetric(QStyle.PixelMetric.PM_HeaderMargin, option, widget)
-            found.setWidth(found.width() - found.height() - margin + self._arrow_wide(option))
-        return found
-
     def _draw_head(self, option: QStyleOptionHeader, painter: QPainter, widget: QWidget | None) -> None:
-        """The head of a column, its words beside the arrow of the one that is sorted by."""
+        """The head of the column that is sorted by, its words beside the arrow."""
         whole = QRect(option.rect)
         margin = self.pixelMetric(QStyle.PixelMetric.PM_HeaderMargin, option, widget)
         self.drawControl(QStyle.ControlElement.CE_HeaderSection, option, painter, widget)
-        words = whole.adjusted(margin, 0, -margin, 0)
-        if _sorted_by(option):
-            side = self._arrow_wide(option) - 5
-            option.rect = QRect(whole.right() - side - 3, whole.center().y() - side // 2, side, side)
-            self.drawPrimitive(QStyle.PrimitiveElement.PE_IndicatorHeaderArrow, option, painter, widget)
-            words.setRight(whole.right() - side - 5)
+        words, side = whole.adjusted(margin, 0, -margin, 0), arrow_wide(option.fontMetrics) - 5
+        option.rect = QRect(whole.right() - side - 3, whole.center().y() - side // 2, side, side)
+        self.drawPrimitive(QStyle.PrimitiveElement.PE_IndicatorHeaderArrow, option, painter, widget)
+        words.setRight(whole.right() - side - 5)
         option.rect = words
         self.drawControl(QStyle.ControlElement.CE_HeaderLabel, option, painter, widget)
         option.rect = whole
-
-    @staticmethod
-    def _arrow_wide(option: QStyleOption) -> int:
-        return round(0.6 * option.fontMetrics.height()) + 5
 
     def drawControl(
         self,
@@ -171,7 +155,8 @@ class HouseStyle(QProxyStyle):
         widget: QWidget | None = None,
     ) -> None:
         """The style's own, but for heads of columns, and an ellipsis where there is more of a closed choice."""
-        if element == QStyle.ControlElement.CE_Header and isinstance(option, QStyleOptionHeader):
+        if element == QStyle.ControlElement.CE_Header and _sorted_by(option):
+            assert isinstance(option, QStyleOptionHeader)
             self._draw_head(option, painter, widget)
             return
         if element == QStyle.ControlElement.CE_ComboBoxLabel and isinstance(option, QStyleOptionComboBox):
@@ -219,6 +204,11 @@ class HouseStyle(QProxyStyle):
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.drawRect(QRectF(option.rect).adjusted(0.5, 0.5, -0.5, -0.5))
         painter.restore()
+
+
+def arrow_wide(metrics: QFontMetrics) -> int:
+    """Width that the arrow of the column that is sorted by takes beside its head."""
+    return round(0.6 * metrics.height()) + 5
 
 
 def _sorted_by(option: QStyleOption) -> bool:
