@@ -16,6 +16,7 @@ from valvelab.errors import CannotWrite, ValvelabError
 from valvelab.files.kinds import reader_of
 from valvelab.language import say
 from valvelab.units import System
+from valvelab.window.garbage import Sweeper, keep_what_is_loaded
 from valvelab.window.loading import load_all, load_view
 from valvelab.window.turns import Turns
 from valvelab.workbench import bays, edits, settings
@@ -77,6 +78,7 @@ class Bench(QObject):
         self._came.connect(self._take)
         self._keeper = QTimer(self, singleShot=True, interval=_KEEP_WITHIN_MS)
         self._keeper.timeout.connect(self.keep)
+        self._sweeper = Sweeper(self, self.at_rest) if background else None
 
     @property
     def document(self) -> Document:
@@ -216,6 +218,8 @@ class Bench(QObject):
     # -- background -------------------------------------------------------------------------------------------------
 
     def _changed(self, old: Document, new: Document) -> None:
+        if self._sweeper is not None:
+            self._sweeper.put_off()
         self.document_changed.emit(old, new)
         if new is self.document:
             self._ask()
@@ -510,6 +514,7 @@ def _read(file: BenchFile) -> tuple[object, object]:
 
 def _load_ahead(given_up: Callable[[], bool]) -> tuple[object, object]:
     load_all(given_up)
+    keep_what_is_loaded()
     return "", None
 
 

@@ -12,6 +12,7 @@ from valvelab.language import say
 from valvelab.window import languages, theme
 from valvelab.window.bench import Bench
 from valvelab.window.crash import CrashPath
+from valvelab.window.garbage import keep_what_is_loaded
 from valvelab.window.icons import icon
 from valvelab.window.main_window import MainWindow
 from valvelab.workbench import settings
@@ -54,6 +55,7 @@ def load_then(begin: Callable[[], None]) -> None:
             load(parts.pop(0))
             QTimer.singleShot(0, go_on)
         else:
+            keep_what_is_loaded()
             begin()
 
     QTimer.singleShot(0, go_on)

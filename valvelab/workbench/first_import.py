@@ -11,13 +11,17 @@ _LOCK = Lock()
 def numeric() -> None:
     """Load numpy, or wait until the thread that does so is done; whoever is about to load what needs it asks first."""
     load("numpy.typing")
+    load("numpy.ma")  # which `unique` would load where it is called first
 
 
 RECORDS = (
     "pydantic_core.core_schema",
     "annotated_types",
+    "pydantic.errors",
+    "pydantic.json_schema",
     "pydantic.types",
     "pydantic.main",
+    "email.message",
     "importlib.metadata",
     "valvelab.records.result",
     "valvelab.records.particulars",

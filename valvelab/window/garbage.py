@@ -1,0 +1,39 @@
+"""When rings of garbage are searched for: a search through all that lives stops every thread, the window's too."""
+
+from __future__ import annotations
+
+import gc
+from collections.abc import Callable
+
+from PySide6.QtCore import QObject, QTimer
+
+_NEVER = 2**31 - 1
+_REST_MS = 5000
+_WORTH = 20
+"""Searches among what is young, after which one through everything is worth while."""
+
+
+def keep_what_is_loaded() -> None:
+    """Take all that lives by now for good: what was loaded, and the window's frame, are not searched again."""
+    gc.freeze()
+
+
+class Sweeper(QTimer):
+    """Searches through everything only once the window has been at rest for a while; young garbage goes as ever."""
+
+    def __init__(self, parent: QObject, at_rest: Callable[[], bool]) -> None:
+        super().__init__(parent, singleShot=True, interval=_REST_MS)
+        self._at_rest = at_rest
+        young, middle, _ = gc.get_threshold()
+        gc.set_threshold(young, middle, _NEVER)
+        self.timeout.connect(self._sweep)
+
+    def put_off(self) -> None:
+        """Something is done: wait for the next rest."""
+        self.start()
+
+    def _sweep(self) -> None:
+        if not self._at_rest():
+            self.start()
+        elif gc.get_count()[2] >= _WORTH:
+            gc.collect()
