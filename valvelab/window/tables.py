@@ -39,7 +39,6 @@ from valvelab.window.icons import icon
 from valvelab.window.painting import LEFT, RIGHT, painting, write
 from valvelab.window.table_menu import DRAWN, PLAIN, let_copy
 from valvelab.window.theme import arrow_wide, current_theme, scaled
-from valvelab.window.turns import AT_ONCE
 
 if TYPE_CHECKING:
     from valvelab.records.result import Decision
@@ -49,6 +48,8 @@ RAW = Qt.ItemDataRole.UserRole
 _HEAD_WIDTH = 12
 _WRAPPED_EMS = 24
 """Width that a table asks for at most of which one column wraps its words."""
+_AT_ONCE = 200
+"""Rows whose cells are measured in one go."""
 _MEASURED = 8
 """Cells measured for the width of a column."""
 
@@ -514,7 +515,7 @@ class TableView(QTableView):
 
     def _fit_piece(self) -> None:
         """Make the columns as wide as the next rows need, and leave those after them to the next turn."""
-        rows = range(self._fitted, min(self._fitted + AT_ONCE, len(self.rows_model.rows)))
+        rows = range(self._fitted, min(self._fitted + _AT_ONCE, len(self.rows_model.rows)))
         room = self.fontMetrics().height() // 2
         for column in range(self.rows_model.columnCount()):
             indices = (self.proxy.mapFromSource(cell) for cell in self.rows_model.longest(column, rows))

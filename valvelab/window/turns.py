@@ -6,9 +6,6 @@ from collections.abc import Callable
 
 from PySide6.QtCore import QObject, QTimer
 
-AT_ONCE = 200
-"""Rows that are shown in one go."""
-
 
 class Turns(QTimer):
     """Pieces of work one after another, each in a turn of the event loop of its own; all at once unless `patient`."""
@@ -18,18 +15,6 @@ class Turns(QTimer):
         self.patient = patient
         self._waiting: dict[str, Callable[[], object]] = {}
         self.timeout.connect(self._do_next)
-
-    def do(self, name: str, work: Callable[[], object], rows: int) -> None:
-        """Do a piece of work over so many rows: at once, or where they are many after what waits already.
-
-        It takes the place of one that waits under its name.
-        """
-        self._waiting.pop(name, None)
-        if rows > AT_ONCE:
-            self._waiting[name] = work
-            self.start()
-        else:
-            work()
 
     def after(self, name: str, work: Callable[[], object]) -> None:
         """Do a piece of work after what waits already; it takes the place of one that waits under its name."""

@@ -58,6 +58,7 @@ _SAID = {
 }
 _ALONE = frozenset({"shims", "stages"})
 """Lists that take the room of the drawings and of the map."""
+_STRETCH = {"force": 3, "difference": 3, "rate": 2}
 _SHOWN = (
     "seat_force", "open_force", "rate", "coil_bind_margin", "solid_height", "free_length", "hysteresis", "set_loss",
 )  # fmt: skip
@@ -125,11 +126,10 @@ class SpringsView(BayView[SpringsInspection]):
 
     def show_answer(self, document: Document, inspection: SpringsInspection) -> None:
         """Redraw what changed: the tray, the chosen spring, the sets, the shims."""
-        do = partial(self.bench.turns.do, rows=len(inspection.result.springs))
         if inspection is not self._inspection:
             self._inspection = inspection
-            do("points", lambda: self._meet_points(inspection))
-            do("lines", lambda: self._meet_lines(inspection))
+            self.draw("points", self._meet_points, inspection)
+            self.draw("lines", self._meet_lines, inspection)
         stated = springs_bay.stated_wishes(document)
         if self._usable is None or self.changed("wishes", inspection, stated):
             self._usable = springs_bay.usable_of(document, inspection)
@@ -144,19 +144,19 @@ class SpringsView(BayView[SpringsInspection]):
         for drawings in (self._left, self._middle):
             drawings.setHidden(page in _ALONE)
         if self.changed("sets", usable, *seen, wish, grouping):
-            self.sets_pane.show_sets(document, usable, wish, grouping)
-        self.sets_pane.tree.bring(spring)
+            self.draw("sets", self.sets_pane.show_sets, document, usable, wish, grouping)
+        self.draw("spring", self.sets_pane.tree.bring, spring)
         if page not in _ALONE:
-            self._show_drawings(document, inspection, spring, grouping, usable, do)
+            self._show_drawings(document, inspection, spring, grouping, usable)
         if (fresh or page == "springs") and self.changed("tables", inspection, *seen, grouping.sets):
-            do("table", lambda: self._show_table(inspection, document.units, grouping))
+            self.draw("table", self._show_table, inspection, document.units, grouping)
         if (fresh or page == "spring") and self.changed("facts", inspection, *seen, spring):
-            do("facts", lambda: self._show_facts(inspection, document.units, spring))
+            self.draw("facts", self._show_facts, inspection, document.units, spring)
         if page == "springs":
-            do("row", lambda: self.table.select_where(lambda row: row.spring == spring))
+            self.draw("row", self.table.select_where, lambda row: row.spring == spring)
         self.shims_pane.show_plan(document, grouping, spring, wanted=page == "shims")
         if page == "stages":
-            self._show_stages(inspection, document.units, spring, do)
+            self._show_stages(inspection, document.units, spring)
 
     def _show_drawings(
         self,
@@ -165,15 +165,28 @@ class SpringsView(BayView[SpringsInspection]):
         spring: str,
         grouping: sets.Grouping,
         usable: Usable,
-        do: Callable[[str, Callable[[], object]], None],
     ) -> None:
         """Redraw force lines, coils and map where they are seen."""
         seen = (document.units, look())
-        plots = tuple(name for name, _ in _PLOTS if name in document.state(SpringsState).plots)
+        plots = self._plots(document)
         if self.changed("plots", inspection, *seen, spring, plots, grouping.sets):
-            do("plots", lambda: self._show_plots(document, inspection, spring, plots, grouping))
+            self.draw("plots", self._show_plots, document, inspection, spring, plots, grouping)
+            self.draw("coils", self._show_coils, document, inspection, spring, plots, grouping)
         if self.changed("map", usable, *seen, spring, grouping.sets):
-            do("map", lambda: self._show_map(inspection, document.units, spring, grouping, usable))
+            self.draw("map", self._show_map, inspection, document.units, spring, grouping, usable)
+
+    def lacking(self, document: Document) -> Callable[[], object] | None:
+        """The next plot of the springs, or the map."""
+        plots = [name for name in self._plots(document) if name in _STRETCH]
+        if document.state(SpringsState).page in _ALONE:
+            return None
+        if plots and self.stack.lacks(plots):
+            return partial(self.stack.grow, plots, _STRETCH)
+        return partial(self.map.grow, ["map"]) if self.map.lacks(["map"]) else None
+
+    @staticmethod
+    def _plots(document: Document) -> tuple[str, ...]:
+        return tuple(name for name, _ in _PLOTS if name in document.state(SpringsState).plots)
 
     def _meet_points(self, inspection: SpringsInspection) -> None:
         self._points = spring_figures.map_points(judged_analyses(inspection))
@@ -191,18 +204,12 @@ class SpringsView(BayView[SpringsInspection]):
         row = spring_figures.row_of(inspection, spring)
         self.facts.show_rows(spring_facts(row, inspection.result.springs, units))
 
-    def _show_stages(
-        self,
-        inspection: SpringsInspection,
-        units: System,
-        spring: str,
-        do: Callable[[str, Callable[[], object]], None],
-    ) -> None:
+    def _show_stages(self, inspection: SpringsInspection, units: System, spring: str) -> None:
         seen = (units, look())
         if self.changed("history", inspection, *seen):
-            do("history", lambda: self.history_pane.show_history(inspection, units))
+            self.draw("history", self.history_pane.show_history, inspection, units)
         if self.changed("stages", inspection, *seen, spring):
-            do("stages", lambda: self.history_pane.show_spring(inspection, spring, units))
+            self.draw("stages", self.history_pane.show_spring, inspection, spring, units)
 
     def _show_plots(
         self,
@@ -221,7 +228,16 @@ class SpringsView(BayView[SpringsInspection]):
         figures = [makers[name]() for name in plots if name in makers]
         self.stack.setVisible(bool(figures))
         if figures:
-            self.stack.show_figures(figures, document.units, {"force": 3, "difference": 3, "rate": 2})
+            self.stack.show_figures(figures, document.units, _STRETCH)
+
+    def _show_coils(
+        self,
+        document: Document,
+        inspection: SpringsInspection,
+        spring: str,
+        plots: tuple[str, ...],
+        grouping: sets.Grouping,
+    ) -> None:
         self.coils.setVisible("coils" in plots)
         decisions = {v.characteristic: v.decision for v in inspection.result.verdicts if v.item == spring}
         bind = spring_figures.coil_bind(inspection, spring, document.units)
