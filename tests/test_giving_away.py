@@ -17,6 +17,7 @@ from PySide6.QtPrintSupport import QPrinter
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QFileDialog, QMenu, QWidget
 from something import each
+from waiting import made_of
 
 from valvelab.figures.description import Axis, Band, Curve, Dial, Figure, Marks
 from valvelab.figures.points import HEAD, part_of, point_rows
@@ -244,7 +245,7 @@ def test_every_export_is_written(judged: MainWindow, tmp_path: Path) -> None:
         "*.csv)",
         "*.png)",
     ]
-    made = {kind: asked()() for kind, asked in kinds.items()}
+    made = {kind: made_of(asked) for kind, asked in kinds.items()}
     book = load_workbook(io.BytesIO(bytes(made["Results as a workbook (*.xlsx)"])))  # type: ignore[arg-type]
     assert book.sheetnames
     curves = str(made["Curves of the plots shown (*.csv)"]).splitlines()

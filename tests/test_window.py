@@ -6,17 +6,18 @@ import gc
 import os
 import subprocess
 import sys
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pytest
 from invented_camshaft import LOBES, WORN, write_spec, write_table
 from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl
-from PySide6.QtGui import QDropEvent, QKeySequence
+from PySide6.QtGui import QDropEvent, QImage, QKeySequence
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit, QPushButton, QTextBrowser, QWidget
 from something import each
-from waiting import wait_for
+from waiting import made_of, wait_for
 
 from valvelab.cautions import CAUTIONS, ENGINE, SPRINGS
 from valvelab.window import theme
@@ -374,15 +375,16 @@ def test_usable_at_twice_the_text(window: MainWindow, job: list[str], app: QAppl
 
 
 def test_exports(window: MainWindow, job: list[str], tmp_path: Path) -> None:
-    from valvelab.window.plot_menu import picture_png
+    from valvelab.window.plot_menu import as_it_looks, picture_png
     from valvelab.window.table_menu import table_csv
 
     drop(window, job)
     lines = table_csv(window.verdicts.sheet)().splitlines()
     assert len(lines) == 1 + 3 * len(LOBES)
     assert lines[0].startswith("verdict,item,characteristic,measured")
-    picture = picture_png(window.pages.front())()
-    assert picture[:4] == b"\x89PNG"
+    picture = made_of(partial(picture_png, window.pages.front(), window.bench.turns))
+    whole = as_it_looks(window.pages.front()).toImage()
+    assert QImage.fromData(picture).convertToFormat(whole.format()) == whole, "drawn in parts as in one go"
     assert window.bench.write(tmp_path / "v.png", picture)
     assert (tmp_path / "v.png").read_bytes() == picture
     assert not window.bench.write(tmp_path / "nowhere" / "v.png", picture)

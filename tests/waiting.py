@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from typing import TypeVar
 
 from PySide6.QtTest import QTest
 
 LONGEST_S = 180.0
+Given = TypeVar("Given")
 
 
 def wait_for(condition: Callable[[], bool], told: Callable[[], object] = lambda: "it never came") -> None:
@@ -16,3 +18,10 @@ def wait_for(condition: Callable[[], bool], told: Callable[[], object] = lambda:
     while not condition():
         assert time.monotonic() < until, told()
         QTest.qWait(10)
+
+
+def made_of(asked: Callable[[Callable[[Callable[[], Given]], object]], object]) -> Given:
+    """What is made of what the window hands on when it is asked for, with a bench that has no background."""
+    made: list[Given] = []
+    asked(lambda make: made.append(make()))
+    return made[0]

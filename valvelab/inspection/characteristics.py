@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Collection, Iterable, Iterator
+from functools import lru_cache
 from importlib import import_module
 from itertools import islice
 from typing import Literal
@@ -134,6 +135,7 @@ def nearest(name: str) -> Iterator[Characteristic]:
     return rows if name in SHARED else islice(rows, 1)
 
 
+@lru_cache(maxsize=1024)
 def named(name: str) -> tuple[Characteristic, ...]:
     """Every entry of that name: `opening` is a place on the lift table, and an event on the crank."""
     return tuple(row for row in all_characteristics() if row.name == name) if name in SHARED else tuple(nearest(name))

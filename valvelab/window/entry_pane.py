@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
 from itertools import pairwise
 from pathlib import Path
@@ -135,7 +136,7 @@ class EntryPane(QWidget):
         if (fresh or file.text != self._text) and not self._waiting:
             self._text = file.text
             self.grid.show_grid(kind.kind, grid_of(kind.kind, file.text))
-            self._tell(told(kind.kind, self.grid.grid))
+            self._look_through(kind)
             if fresh:
                 self.grid.go_to(0, 0)
         drawn = (self.grid.grid.form, document.units, kind.kind)
@@ -146,6 +147,25 @@ class EntryPane(QWidget):
             self._look = (drawn, look())
             self.form.restyle()
             self._say()
+
+    def _look_through(self, kind: EntryKind) -> None:
+        """Tell what is to be told of a grid that came as a whole, of a large one away from the window."""
+        grid = self.grid.grid
+        if len(grid.rows) * len(grid.heads) <= _AT_ONCE:
+            self._tell(told(kind.kind, grid))
+            return
+
+        def take(found: Told) -> None:
+            if self.grid.grid is grid:
+                self._tell(found)
+
+        self._told = None
+        self._ask_told(kind, take)
+
+    def _ask_told(self, kind: EntryKind, take: Callable[[Told], object]) -> None:
+        """Have the grid as it stands looked through away from the window."""
+        work = partial(told, kind.kind, self.grid.grid)
+        self.bench.ask(say("Reading what is typed"), Path(self._path).name, work, take)
 
     def _order(self) -> None:
         """Tab goes as the eye does, and from what is laid out straight to the readings."""
@@ -196,7 +216,7 @@ class EntryPane(QWidget):
             changed = typed.edited(self.bench.document, file.path, kind.kind, found)
             self.bench.history.apply(changed, say("edit {name}").format(name=file.name))
             self.bench.said.emit(say("{name}: edited here; the file on disk stays as it is").format(name=file.name))
-            self._go_on_with(kind, file.path)
+            self.bench.turns.after("edit", partial(self._go_on_with, kind, file.path))
 
     def _go_on_with(self, kind: EntryKind, path: str) -> None:
         if kind not in typed.kinds_at(self.bench.document.bay):
@@ -253,7 +273,7 @@ class EntryPane(QWidget):
 
     def _pass_on_later(self) -> None:
         """The same away from the window, so that keys are never late."""
-        kind, grid, count, passed = self._kind, self.grid.grid, len(self._waiting), self._passed
+        kind, count, passed = self._kind, len(self._waiting), self._passed
         if kind is None or not count:
             return
 
@@ -263,7 +283,7 @@ class EntryPane(QWidget):
                 if self._waiting:
                     self._later.start()
 
-        self.bench.ask(say("Reading what is typed"), Path(self._path).name, partial(told, kind.kind, grid), take)
+        self._ask_told(kind, take)
 
     def _take(self, found: Told, count: int) -> None:
         """Take up what is told of the grid as it was after the first `count` edits that waited."""
@@ -353,6 +373,8 @@ def _called(document: Document, file: BenchFile) -> str:
 def _opened(kind: EntryKind, file: BenchFile) -> str | Problem:
     """The text of a file to be edited, or why it can't be."""
     try:
-        return opened_text(kind.kind, file)
+        text = opened_text(kind.kind, file)
     except BadFile as error:
         return Problem("warning", file.name, str(error))
+    told(kind.kind, grid_of(kind.kind, text))  # looked through here, the window does not wait for it
+    return text

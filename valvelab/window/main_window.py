@@ -23,6 +23,7 @@ from valvelab.window.bench import Bench
 from valvelab.window.explaining import characteristic_in
 from valvelab.window.job_keeper import Answer, JobKeeper, asked_to_save, with_ending
 from valvelab.window.left_offer import LeftOffer
+from valvelab.window.painting import drawn_parts
 from valvelab.window.papers import Made, preview_paper, write_paper
 from valvelab.window.readings_dock import Readings
 from valvelab.window.saving import ask_place, save_as
@@ -47,7 +48,7 @@ if TYPE_CHECKING:
     from valvelab.window.records_window import RecordsWindow
 
 MadeFile = Callable[[], bytes | str]
-Asked = Callable[[], MadeFile]
+Asked = Callable[[Callable[[MadeFile], object]], object]
 _LAYOUT = "main 3"
 _BESIDE = {"spec", "instrument card", "adopted uncertainty"}
 """Kinds of file that no bay inspects by themselves."""
@@ -76,7 +77,7 @@ class MainWindow(Shell):
         if _LAYOUT in kept:
             self.restoreGeometry(QByteArray.fromBase64(kept.get("geometry", "").encode()))
             self.restoreState(QByteArray.fromBase64(kept[_LAYOUT].encode()))
-        self.readings = Readings(bench, self.docks["Readings"])
+        self.readings = Readings(bench, self.docks["Readings"], lambda: self._draw_page(self.pages.front()))
         self.signing = SigningMenu(bench, self)
         self.menus["Bench"].insertMenu(self.actions_by_name["export"], self.signing)
         self._connect_bench()
@@ -145,13 +146,22 @@ class MainWindow(Shell):
             front = self.pages.front()
             front.setUpdatesEnabled(False)  # drawn once, when everything round it stands
             after("result", partial(self._show_result, document, value))
-            after(f"drawing of {document.bay}", partial(front.setUpdatesEnabled, True))
+            after(f"drawing of {document.bay}", partial(self._draw_page, front))
         if value is not None and (view := self._views.get(document.bay)) is not None:
             item = view.item_in_front(document, value)
             if self._changed("item", (*key, document.bay, item)):
                 after("item", partial(self.verdicts.bring_item, item))
         if self._changed("notes", (document.contents, document.answers, document.files, value, tuple(self._said))):
             after("notes", partial(self._show_notes, document, value))
+
+    def _draw_page(self, page: QWidget) -> None:
+        """Draw a page that was held, or is about to be laid out anew: its plots and tables each in a turn."""
+        parts = [part for part in drawn_parts(page) if part.isVisible()]
+        for part in parts:
+            part.setUpdatesEnabled(False)
+        page.setUpdatesEnabled(True)
+        for part in parts:
+            self.bench.turns.after(f"drawing of {id(part)}", partial(part.setUpdatesEnabled, True))
 
     def _make_room_for_banner(self) -> None:
         """Settle how high pages with a banner above them are before one is shown: it is then as it was left."""
@@ -652,6 +662,7 @@ class MainWindow(Shell):
 
     def _bring_limits(self) -> None:
         dock = self.docks["Verdicts"]
+        self._draw_page(self.pages.front())
         dock.show()
         self.sheet.bring("limits")
         high = max(dock.height(), min(16 * self.fontMetrics().height(), self.height() // 2))
@@ -758,7 +769,7 @@ class MainWindow(Shell):
     def exports(self) -> dict[str, Asked]:
         """What can be made of what is in front, by the kind of file as dialogs name it; none without an answer.
 
-        Each looks at the window when it is chosen, and gives what makes the file away from it.
+        Each looks at the window when it is chosen, and hands on what makes the file away from it.
         """
         document = self.bench.document
         _, value = _front(document)
@@ -773,14 +784,14 @@ class MainWindow(Shell):
         figures = [plot for plot in page.findChildren(FigureStack) if plot.isVisible()]
         if figures:
             shown = [figure for plot in figures for figure in plot.on_paper().figures]
-            kinds["Curves of the plots shown (*.csv)"] = lambda: partial(points_csv, shown)
-        kinds["Verdicts as shown (*.csv)"] = lambda: table_csv(self.verdicts.sheet)
-        kinds["Picture of what is in front (*.png)"] = lambda: picture_png(page)
+            kinds["Curves of the plots shown (*.csv)"] = lambda take: take(partial(points_csv, shown))
+        kinds["Verdicts as shown (*.csv)"] = lambda take: take(table_csv(self.verdicts.sheet))
+        kinds["Picture of what is in front (*.png)"] = partial(picture_png, page, self.bench.turns)
         return kinds
 
     def export(self, path: Path, asked: Asked) -> None:
         """Write one export to a file that is free to be written."""
-        self.bench.make(path, asked(), "Exported")
+        asked(lambda made: self.bench.make(path, made, "Exported"))
 
     def _print(self) -> None:
         """The paper of what is in front, in a preview; a bay that has a page of its own prints that."""
@@ -864,9 +875,9 @@ def _edit_told(act: str, label: str | None) -> str:
     return say("{act} {edit}").format(act=act, edit=say(label)) if label else act
 
 
-def _as_it_is(made: MadeFile) -> MadeFile:
+def _as_it_is(made: MadeFile, take: Callable[[MadeFile], object]) -> None:
     """What asks nothing of the window."""
-    return made
+    take(made)
 
 
 def _front(document: Document) -> tuple[Bay | None, object | None]:

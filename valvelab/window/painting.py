@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QPointF, QRect, QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QContextMenuEvent, QFont, QPainter, QPen, QPolygonF
-from PySide6.QtWidgets import QSizePolicy, QWidget
+from PySide6.QtWidgets import QAbstractScrollArea, QSizePolicy, QWidget
 
 from valvelab.language import say
 from valvelab.window.theme import current_theme
@@ -69,6 +69,14 @@ class Drawn(QWidget):
     def _ems(self, wide: float, high: float) -> QSize:
         em = self.fontMetrics().height()
         return QSize(round(wide * em), round(high * em))
+
+
+def drawn_parts(page: QWidget) -> list[QWidget]:
+    """The outermost plots, tables and scroll areas of a page: what takes its time to be drawn."""
+    found: list[QWidget] = []
+    for child in page.findChildren(QWidget, options=Qt.FindChildOption.FindDirectChildrenOnly):
+        found += [child] if isinstance(child, QAbstractScrollArea | Drawn) else drawn_parts(child)
+    return found
 
 
 def write(

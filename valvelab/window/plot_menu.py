@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 
-from PySide6.QtCore import QBuffer, QIODevice, QMimeData, QPoint
-from PySide6.QtGui import QGuiApplication, QImage, QPixmap
+from PySide6.QtCore import QBuffer, QIODevice, QMimeData, QPoint, QRect
+from PySide6.QtGui import QGuiApplication, QImage, QPixmap, QRegion
 from PySide6.QtWidgets import QMenu, QWidget
 
 from valvelab.csv_text import csv_text
@@ -15,7 +15,9 @@ from valvelab.figures.description import Dial, Figure, HeatMap
 from valvelab.figures.points import point_rows
 from valvelab.language import marked, say
 from valvelab.units import System
+from valvelab.window.painting import drawn_parts
 from valvelab.window.saving import add_exports, ask_place, bench_of, pop_up, save_as
+from valvelab.window.turns import Turns
 
 _WIDTH_MM = 176.0
 _HEIGHTS_MM = (40.0, 250.0)
@@ -68,15 +70,34 @@ def open_plot_menu(plot: QWidget, at: QPoint, on_paper: Shown | None, zoom: Zoom
 
 def as_it_looks(widget: QWidget) -> QPixmap:
     """A widget as it looks, at twice the pixels."""
-    picture = QPixmap(widget.size() * 2)
-    picture.setDevicePixelRatio(2.0)
-    QWidget.render(widget, picture)  # a view of graphics has another render
+    picture = _blank(widget)
+    _render(widget, QRegion(widget.rect()), picture)
     return picture
 
 
-def picture_png(widget: QWidget) -> Callable[[], bytes]:
-    """What makes a PNG of a widget as it looks now, at twice the pixels, away from the window."""
-    return partial(_png, as_it_looks(widget).toImage())
+def picture_png(widget: QWidget, turns: Turns, take: Callable[[Callable[[], bytes]], object]) -> None:
+    """Draw a widget as it looks, at twice the pixels, each of its plots and tables in a turn of its own.
+
+    Hands on what makes a PNG of it away from the window.
+    """
+    picture, left = _blank(widget), QRegion(widget.rect())
+    for part in drawn_parts(widget):
+        if part.isVisible():
+            place = QRegion(QRect(part.mapTo(widget, QPoint()), part.size())) & left
+            left -= place
+            turns.after(f"picture of {id(part)}", partial(_render, widget, place, picture))
+    turns.after("picture round them", partial(_render, widget, left, picture))
+    turns.after("picture", lambda: take(partial(_png, picture.toImage())))
+
+
+def _blank(widget: QWidget) -> QPixmap:
+    picture = QPixmap(widget.size() * 2)
+    picture.setDevicePixelRatio(2.0)
+    return picture
+
+
+def _render(widget: QWidget, region: QRegion, picture: QPixmap) -> None:
+    QWidget.render(widget, picture, region.boundingRect().topLeft(), region)  # a view of graphics has another render
 
 
 def _png(picture: QImage) -> bytes:
@@ -148,7 +169,10 @@ def _save_picture(plot: QWidget, shown: Shown) -> None:
     asked = ask_place(plot, say("Save picture"), bench.suggested(_named(plot)), kinds)
     if asked is not None:
         path, kind = asked
-        bench.make(path, picture_png(plot) if kind == _PICTURE else _drawing_of(plot, shown, path.suffix))
+        if kind == _PICTURE:
+            picture_png(plot, bench.turns, partial(bench.make, path))
+        else:
+            bench.make(path, _drawing_of(plot, shown, path.suffix))
 
 
 def _named(plot: QWidget) -> str:

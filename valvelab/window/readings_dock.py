@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -24,27 +25,35 @@ _SHARE = 0.45
 class Readings(QObject):
     """Shows the dock while the bay in front has a typed table, unless it was closed."""
 
-    def __init__(self, bench: Bench, dock: QDockWidget) -> None:
+    def __init__(self, bench: Bench, dock: QDockWidget, give_room: Callable[[], object]) -> None:
         super().__init__(dock)
-        self.bench, self.dock = bench, dock
+        self.bench, self.dock, self._give_room = bench, dock, give_room
         self.pane: EntryPane | None = None
         self._closed = False
         dock.installEventFilter(self)
         dock.toggleViewAction().triggered.connect(self._on_toggled)
-        bench.document_changed.connect(lambda _old, new: self.show_document(new))
+        bench.document_changed.connect(lambda _old, _new: bench.turns.after("readings", self._follow))
         self.show_document(bench.document)
+
+    def _follow(self) -> None:
+        self.show_document(self.bench.document)
 
     def show_document(self, document: Document) -> None:
         """Show or hide the dock, and the table in front in it."""
         tables = typed.tables_at(document)
         if tables:
             self._made().show_document(document)
-        wanted = bool(tables) and not self._closed
+        self.bench.turns.after("readings dock", partial(self._show_dock, tables=bool(tables)))
+
+    def _show_dock(self, *, tables: bool) -> None:
+        wanted = tables and not self._closed
+        if wanted != self.dock.isVisible():
+            self._give_room()
         if wanted and not self.dock.isVisible():
             self.dock.show()
             self._fit()
         self.dock.setVisible(wanted)
-        self.dock.toggleViewAction().setEnabled(bool(tables))
+        self.dock.toggleViewAction().setEnabled(tables)
 
     def _fit(self) -> None:
         """Leave the bay its share of a window that large text makes small."""

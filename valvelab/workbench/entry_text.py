@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import re
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
@@ -29,6 +29,8 @@ from valvelab.workbench.entry import Grid, Place, Row, number_in, taken, takes, 
 from valvelab.workbench.entry_kinds import entry_kind, trial_of
 
 UNREAD = "unread "
+_TABLES = 4
+"""Tables whose last look is kept: one text is asked about by several, and undo comes back to the one before."""
 _COMMAS = "sep=,"
 _BEGUN = re.compile(r"(.+) begun(?: in (\S+))?")
 LEAST_LIFTS = 8
@@ -71,6 +73,7 @@ def _line(row: Row) -> str:
     return csv_text([row])
 
 
+@lru_cache(maxsize=_TABLES)
 def grid_of(kind: str, text: str) -> Grid:
     """The grid of a text that `text_of` wrote."""
     lines = [line for line in text.splitlines() if line != _COMMAS]
@@ -307,7 +310,8 @@ def _without_shim(grid: Grid) -> set[Place]:
     return {(at, clearance) for at in unknown if grid.rows[at][clearance]}
 
 
-def _begun_lobes(grid: Grid) -> dict[int, str]:
+@lru_cache(maxsize=_TABLES)
+def _begun_lobes(grid: Grid) -> Mapping[int, str]:
     """Columns of lobes that are only begun, and what is wanted of them."""
     if any(plain_name(split_header(head)[0]) == "lift" for head in grid.heads) or not grid.heads:
         return {}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 from valvelab.workbench.document import TYPED, Document
@@ -30,6 +31,7 @@ class Told:
     wanted: str
 
 
+@lru_cache(maxsize=4)
 def told(kind: str, grid: Grid) -> Told:
     """What is told of a grid."""
     unread = {

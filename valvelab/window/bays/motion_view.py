@@ -136,7 +136,6 @@ class MotionView(BayView[Motion]):
         """Redraw what changed."""
         self._motion = motion
         valve, trial = motion_files.chosen_valve(document, motion), document.state(MotionState).trial
-        page = document.state(MotionState).page
         self._show_valves(motion, valve)
         swept = motion_trials.swept(document, motion)
         fresh = self.changed("swept", swept)
@@ -147,6 +146,11 @@ class MotionView(BayView[Motion]):
             self.speed.show_run(None, say("stopped: the trial changed"))
         colour_text(self.caution, "undecided")
         self.trial.show_trial(motion, trial, document.units)
+        self.draw("tried", self._show_tried, document, motion, valve, trial)
+
+    def _show_tried(self, document: Document, motion: Motion, valve: str, trial: Trial) -> None:
+        """Work out the trial, and have shown what comes of it."""
+        page = document.state(MotionState).page
         try:
             both = page in {"lift", "clearance"}
             names = motion_files.pair_of(motion, valve) if both else (valve,)
@@ -155,8 +159,11 @@ class MotionView(BayView[Motion]):
             self.nothing.setText(str(refused))
             self.pages.setCurrentWidget(self.nothing)
             return
-        self._show_page(document, motion, tried, valve, page)
-        self.lines.show_rows(_lines(motion.inspection, tried, valve, document.units))
+        self.draw("page", self._show_page, document, motion, tried, valve, page)
+        self.draw("lines", self._show_lines, motion, tried, valve, document.units)
+
+    def _show_lines(self, motion: Motion, tried: MotionInspection, valve: str, units: System) -> None:
+        self.lines.show_rows(_lines(motion.inspection, tried, valve, units))
 
     def _show_page(self, document: Document, motion: Motion, tried: MotionInspection, valve: str, page: str) -> None:
         units = document.units
