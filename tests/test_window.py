@@ -6,7 +6,6 @@ import gc
 import os
 import subprocess
 import sys
-from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -375,14 +374,15 @@ def test_usable_at_twice_the_text(window: MainWindow, job: list[str], app: QAppl
 
 
 def test_exports(window: MainWindow, job: list[str], tmp_path: Path) -> None:
-    from valvelab.window.plot_menu import as_it_looks, picture_png
+    from valvelab.window.plot_menu import as_it_looks
     from valvelab.window.table_menu import table_csv
 
     drop(window, job)
     lines = table_csv(window.verdicts.sheet)().splitlines()
     assert len(lines) == 1 + 3 * len(LOBES)
     assert lines[0].startswith("verdict,item,characteristic,measured")
-    picture = made_of(partial(picture_png, window.pages.front(), window.bench.turns))
+    picture = made_of(window.exports()["Picture of what is in front (*.png)"])
+    assert isinstance(picture, bytes)
     whole = as_it_looks(window.pages.front()).toImage()
     assert QImage.fromData(picture).convertToFormat(whole.format()) == whole, "drawn in parts as in one go"
     assert window.bench.write(tmp_path / "v.png", picture)

@@ -786,7 +786,7 @@ class MainWindow(Shell):
             shown = [figure for plot in figures for figure in plot.on_paper().figures]
             kinds["Curves of the plots shown (*.csv)"] = lambda take: take(partial(points_csv, shown))
         kinds["Verdicts as shown (*.csv)"] = lambda take: take(table_csv(self.verdicts.sheet))
-        kinds["Picture of what is in front (*.png)"] = partial(picture_png, page, self.bench.turns)
+        kinds["Picture of what is in front (*.png)"] = partial(picture_png, page, drawn_parts(page), self.bench.turns)
         return kinds
 
     def export(self, path: Path, asked: Asked) -> None:

@@ -15,7 +15,6 @@ from valvelab.figures.description import Dial, Figure, HeatMap
 from valvelab.figures.points import point_rows
 from valvelab.language import marked, say
 from valvelab.units import System
-from valvelab.window.painting import drawn_parts
 from valvelab.window.saving import add_exports, ask_place, bench_of, pop_up, save_as
 from valvelab.window.turns import Turns
 
@@ -75,13 +74,15 @@ def as_it_looks(widget: QWidget) -> QPixmap:
     return picture
 
 
-def picture_png(widget: QWidget, turns: Turns, take: Callable[[Callable[[], bytes]], object]) -> None:
-    """Draw a widget as it looks, at twice the pixels, each of its plots and tables in a turn of its own.
+def picture_png(
+    widget: QWidget, parts: Sequence[QWidget], turns: Turns, take: Callable[[Callable[[], bytes]], object]
+) -> None:
+    """Draw a widget as it looks, at twice the pixels, each of these parts of it in a turn of its own.
 
     Hands on what makes a PNG of it away from the window.
     """
     picture, left = _blank(widget), QRegion(widget.rect())
-    for part in drawn_parts(widget):
+    for part in parts:
         if part.isVisible():
             place = QRegion(QRect(part.mapTo(widget, QPoint()), part.size())) & left
             left -= place
@@ -170,7 +171,7 @@ def _save_picture(plot: QWidget, shown: Shown) -> None:
     if asked is not None:
         path, kind = asked
         if kind == _PICTURE:
-            picture_png(plot, bench.turns, partial(bench.make, path))
+            picture_png(plot, (), bench.turns, partial(bench.make, path))
         else:
             bench.make(path, _drawing_of(plot, shown, path.suffix))
 
