@@ -12,6 +12,7 @@ from valvelab.inspection.characteristics import of_unit, printed
 from valvelab.language import word
 from valvelab.tables.description import Cell, Column, Mark, Table, table_of
 from valvelab.units import System, display_unit, show
+from valvelab.very_same import OfTheSame
 
 if TYPE_CHECKING:
     from valvelab.records.batch_result import LotCharacteristic
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 RANKED: tuple[Decision, ...] = ("reject", "undecided", "accept")
 """Decisions, the gravest first."""
 WORDS: dict[Decision, str] = {"accept": "accepted", "reject": "rejected", "undecided": "undecided"}
+_COUNTS: OfTheSame[dict[Verdict, int]] = OfTheSame(2)
+_UNCERTAINTIES: OfTheSame[dict[tuple[str, str], list[float | None]]] = OfTheSame(4)
 SIGNS: dict[Decision, str] = {"accept": "✓", "reject": "✗", "undecided": "?"}
 
 
@@ -60,6 +63,21 @@ def judged(row: Verdict | LotCharacteristic, system: System) -> str:
 
 def counts(result: Result, system: System) -> dict[Verdict, int]:
     """Decimals of a result's verdicts: those that the characteristic has there over all items, judged or not."""
+    return _COUNTS.of(result, system, lambda: _counts(result, system))
+
+
+def _counts(result: Result, system: System) -> dict[Verdict, int]:
+    every = uncertainties(result)
+    found = {judged: decimals_of(us, judged[1], system) for judged, us in every.items()}
+    return {row: found[row.characteristic, row.unit] for row in result.verdicts}
+
+
+def uncertainties(result: Result) -> dict[tuple[str, str], list[float | None]]:
+    """By characteristic and unit that is judged: the standard uncertainties of it over all items, judged or not."""
+    return _UNCERTAINTIES.of(result, None, lambda: _uncertainties(result))
+
+
+def _uncertainties(result: Result) -> dict[tuple[str, str], list[float | None]]:
     from valvelab.records.result import stated_uncertainties
 
     judged_us: dict[tuple[str, str], list[float | None]] = {}
@@ -71,10 +89,10 @@ def counts(result: Result, system: System) -> dict[Verdict, int]:
         for key in us.keys() & stated.keys():
             stated[key].append(us[key])
     found = {}
-    for (name, unit), own in judged_us.items():
-        every = stated[keys[name, unit]] if (name, unit) in keys else []
-        found[name, unit] = decimals_of(every if {*own} <= {*every} else own, unit, system)
-    return {row: found[row.characteristic, row.unit] for row in result.verdicts}
+    for judged, own in judged_us.items():
+        every = stated[keys[judged]] if judged in keys else []
+        found[judged] = every if {*own} <= {*every} else own
+    return found
 
 
 def columns(among: Iterable[Result], system: System) -> list[Column[Verdict]]:

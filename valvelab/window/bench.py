@@ -15,6 +15,7 @@ from PySide6.QtCore import QObject, QTimer, Signal
 from valvelab.errors import CannotWrite, ValvelabError
 from valvelab.files.kinds import reader_of
 from valvelab.language import say
+from valvelab.tables.verdicts import uncertainties
 from valvelab.units import System
 from valvelab.window.garbage import Sweeper, keep_what_is_loaded
 from valvelab.window.loading import load_all, load_view
@@ -520,7 +521,10 @@ def _load_ahead(given_up: Callable[[], bool]) -> tuple[object, object]:
 
 def _answer(bay: str, question: Question[Any]) -> tuple[object, object]:
     load_view(bay)  # loaded here, the window does not wait for it
-    return bay, answer(question)
+    found, work = answer(question), bays.work_of(bay)
+    if found.value is not None and work.at_once is None:
+        uncertainties(work.result(found.value))  # worked out here as well
+    return bay, found
 
 
 def refusal(error: Exception) -> str:

@@ -253,7 +253,7 @@ class MainWindow(Shell):
         bay = bays.by_name(document.bay)
         view = self._views.get(document.bay)
         if bay is None or value is None or view is None:
-            self.verdicts.show_verdicts(None, document.units)
+            self.bench.turns.after("verdicts", partial(self.verdicts.show_verdicts, None, document.units))
             return
         from valvelab.tables.headline import Headline
         from valvelab.workbench import entry_told
@@ -265,7 +265,8 @@ class MainWindow(Shell):
             result = result.model_copy(update={"verdicts": ()})
         asks = judges and not progress
         self.banner.show_result(told, *view.headline(document, value), result, _trouble(document), judges=asks)
-        self.verdicts.show_verdicts(result, document.units, progress, judges=judges)
+        shown = partial(self.verdicts.show_verdicts, result, document.units, progress, judges=judges)
+        self.bench.turns.after("verdicts", shown)
         self._tell_tiles(document, told.decision)
 
     def _headline(self, result: Result, units: System) -> Headline:
@@ -372,6 +373,7 @@ class MainWindow(Shell):
         if self._restyling:
             return
         self._restyling = True
+        self._draw_page(self.pages.front())
         QApplication.setPalette(theme.palette(theme.current_theme()))
         self._restyling = False
         self._keys = {}

@@ -48,7 +48,7 @@ RAW = Qt.ItemDataRole.UserRole
 _HEAD_WIDTH = 12
 _WRAPPED_EMS = 24
 """Width that a table asks for at most of which one column wraps its words."""
-_AT_ONCE = 200
+_AT_ONCE = 60
 """Rows whose cells are measured in one go."""
 _MEASURED = 8
 """Cells measured for the width of a column."""

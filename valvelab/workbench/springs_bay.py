@@ -27,6 +27,7 @@ from valvelab.records.spring_readings import HeightsTable, SpringTable
 from valvelab.records.springs_result import LEFT_OUT, SpringResult
 from valvelab.records.wire_materials import read_wire_materials
 from valvelab.sets.tray import Progress
+from valvelab.very_same import OfTheSame
 from valvelab.workbench import sets
 from valvelab.workbench.background import Partly, Question, answer_to
 from valvelab.workbench.bay import Work, front_item
@@ -156,9 +157,9 @@ def _springs_fitted(document: Document) -> tuple[tuple[str, ...] | None, str]:
 def shims_question(document: Document) -> Question[ShimsInspection] | None:
     """Plan springs and shims for the heights in use; springs that were looked at for the plan before are not again."""
     tray, heights, found = table_in_use(document), heights_in_use(document), spec_in_use(document)
-    cards, hand = cards_in_use(document), by_hand(_wishes_now(document))
     if tray is None or heights is None:
         return None
+    cards, hand = cards_in_use(document), by_hand(_wishes_now(document))
     only, of = _springs_fitted(document)
     read = ("shims", hand, *stamps(document, *files_of(tray, heights, found, *cards)))
     key = ShimsKey(read, only, fitting_of(document).kept)
@@ -210,11 +211,19 @@ class Usable:
         )
 
 
+_USABLE: OfTheSame[Usable] = OfTheSame(2)
+
+
 def usable_of(document: Document, inspection: SpringsInspection) -> Usable:
     """Who may be used: all that neither the spec keeps out, unless taken in, nor a person."""
+    stated = stated_wishes(document)
+    return _USABLE.of(inspection, stated, lambda: _usable(stated, inspection))
+
+
+def _usable(stated: Wishes, inspection: SpringsInspection) -> Usable:
     rows, verdicts = rows_of(inspection), inspection.result.verdicts
     rejected, undecided = reasons(verdicts, "reject"), reasons(verdicts, "undecided")
-    wishes = stated_wishes(document).holding(rejected, {row.spring for row in rows})
+    wishes = stated.holding(rejected, {row.spring for row in rows})
     why = {
         **{name: f"rejected: {cause}" for name, cause in rejected.items() if name not in wishes.take},
         **{name: LEFT_OUT + reason for name, reason in wishes.leave_out.items()},

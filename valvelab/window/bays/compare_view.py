@@ -80,7 +80,7 @@ class CompareView(BayView[CompareInspection]):
         item, units = chosen_item(document, inspection), document.units
         self._offer_files(document)
         if self.changed("plots", inspection, units, look(), item):
-            self.draw("plots", self._show_plots, inspection, item, units)
+            self._show_plots(inspection, item, units)
         if self.changed("table", inspection, units, look()):
             rows, _ = changes_of(inspection.result)
             self.draw("table", self.table.show_rows, rows, _columns(inspection, units))
@@ -101,10 +101,10 @@ class CompareView(BayView[CompareInspection]):
         lobe = next((one for one in inspection.lobes if one.lobe == item), None)
         spring = next((one for one in inspection.springs if one.spring == item), None)
         if lobe is not None:
-            self.stack.show_figures([overlay_figure(lobe), left_figure(lobe)], units, _STRETCH)
+            self.draw_figures("plots", self.stack, [overlay_figure(lobe), left_figure(lobe)], units, _STRETCH)
             self.heading.setText(" · ".join([item, *_spoken(marked("worn by"), lobe.changes.wear, "um", units)]))
         elif spring is not None:
-            self.stack.show_figures([spring_changes_figure(inspection.result, item)], units, _STRETCH)
+            self.draw_figures("plots", self.stack, [spring_changes_figure(inspection.result, item)], units, _STRETCH)
             change = spring.changes.seat_force_change_pct
             self.heading.setText(" · ".join([item, *_spoken(marked("seat force"), change, "%", units)]))
 

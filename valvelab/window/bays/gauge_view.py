@@ -100,8 +100,8 @@ class GaugeView(BayView[GaugeInspection]):
             self._meet(inspection)
         self._inspection = inspection
         drawn = [gauge_figures.means_figure(inspection), gauge_figures.ranges_figure(inspection)]
-        self.draw("study", self.stack.show_figures, drawn, units, _STRETCH)
-        self.draw("components", self.components.show_figure, gauge_figures.components_figure(inspection), units)
+        self.draw_figures("study", self.stack, drawn, units, _STRETCH)
+        self.draw_figures("components", self.components, [gauge_figures.components_figure(inspection)], units)
         rows, columns = study_rows(inspection.result, units), _columns(inspection.result, units)
         self.draw("rows", self.table.show_rows, rows, columns)
         self.analysis.show_rows(inspection.result.analysis)

@@ -87,10 +87,11 @@ class LashView(BayView[LashInspection]):
         fixed = lash_bay.fixed_in_use(document)
         colour_text(self.caution, "undecided")
         if self.changed("plan", inspection, units, look(), fixed):
-            self._show_plan(inspection, units, dict(fixed))
-        self.plan.select_where(lambda row: row.valve == valve)
+            self.draw("plan", self._show_plan, inspection, units, dict(fixed))
+            self.draw_figures("figure", self.figure, [lash_figure(inspection.result)], units)
+        self.draw("row", self.plan.select_where, lambda row: row.valve == valve)
         if self.changed("valve", inspection, units, look(), valve, fixed):
-            self._show_valve(inspection, valve, units, dict(fixed))
+            self.draw("valve", self._show_valve, inspection, valve, units, dict(fixed))
 
     def _show_plan(self, inspection: LashInspection, units: System, fixed: dict[str, float]) -> None:
         result = inspection.result
@@ -101,7 +102,6 @@ class LashView(BayView[LashInspection]):
         self.plan.show_rows(result.valves, [*columns, *([kept] if fixed else [])])
         bought = result.purchases
         self.purchases.show_rows(bought, [of(column, units, bought) for column in purchase_columns()])
-        self.figure.show_figure(lash_figure(result), units)
 
     def _show_valve(self, inspection: LashInspection, valve: str, units: System, fixed: dict[str, float]) -> None:
         row = next(row for row in inspection.result.valves if row.valve == valve)

@@ -146,7 +146,7 @@ class PhasingView(BayView[Worksheet]):
         self.form.show_sheet(shown.inspection.sheet, shown.doubts, target, units)
         self.wheel.show_wheel(wheel_dial(shown.inspection, units), shown)
         self.lobes.show_worksheet(shown, units)
-        self.draw("events", self.events.show_figure, event_diagram(shown.inspection), units)
+        self.draw_figures("events", self.events, [event_diagram(shown.inspection)], units)
         self.draw("figures", self.figures.show_rows, _figures(result, units), _FIGURE_COLUMNS)
         rows = [(lobe, row) for lobe in result.lobes for row in lobe.durations]
         self.draw("event rows", self.event_rows.show_rows, rows, _event_columns(rows, units))

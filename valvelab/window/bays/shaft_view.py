@@ -109,8 +109,8 @@ class ShaftView(BayView[ShaftInspection]):
         form = journals(inspection).get(journal)
         trace = "" if form is None else form.trace.name
         side = shaft_figures.bowed_shaft_figure(inspection, units, trace, rejected)
-        self.draw("shaft", self.shaft.show_figure, side, units)
-        self.draw("section", self.section.show_figure, shaft_figures.section_figure(inspection, units, trace), units)
+        self.draw_figures("shaft", self.shaft, [side], units)
+        self.draw_figures("section", self.section, [shaft_figures.section_figure(inspection, units, trace)], units)
         self.polar.setVisible(form is not None)
         self.lobing.setVisible(form is not None)
         if form is None:
@@ -118,8 +118,8 @@ class ShaftView(BayView[ShaftInspection]):
             return
         round_by = _roundness_of(inspection, form, units) if form.has_roundness else say(", no roundness")
         self.journal_name.setText(f"{journal}{round_by}")
-        self.draw("polar", self.polar.show_figure, shaft_figures.roundness_figure(form, units), units)
-        self.draw("lobing", self.lobing.show_figure, shaft_figures.harmonics_figure(form), units)
+        self.draw_figures("polar", self.polar, [shaft_figures.roundness_figure(form, units)], units)
+        self.draw_figures("lobing", self.lobing, [shaft_figures.harmonics_figure(form)], units)
 
     # -- what a person does -----------------------------------------------------------------------------------------
 

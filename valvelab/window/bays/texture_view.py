@@ -78,8 +78,8 @@ class TextureView(BayView[TextureInspection]):
         if not self.changed("all", inspection, units, look()):
             return
         drawn = [texture_figures.trace_figure(inspection, units), texture_figures.roughness_figure(inspection, units)]
-        self.draw("trace", self.stack.show_figures, drawn, units, _STRETCH)
-        self.draw("ratio", self.ratio.show_figure, texture_figures.material_ratio_figure(inspection, units), units)
+        self.draw_figures("trace", self.stack, drawn, units, _STRETCH)
+        self.draw_figures("ratio", self.ratio, [texture_figures.material_ratio_figure(inspection, units)], units)
         self.draw("parameters", self.table.show_rows, parameters(inspection.result), _columns(units))
         found = inspection.result
         self.cutoff.show_in(found.cutoff_mm, units)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Generic
 
@@ -13,7 +13,10 @@ from valvelab.window.bench import Bench
 from valvelab.workbench.document import Document, Value
 
 if TYPE_CHECKING:
+    from valvelab.figures.description import Figure
     from valvelab.records.result import Verdict
+    from valvelab.units import System
+    from valvelab.window.drawing import FigureStack
 
 
 class BayView(QWidget, Generic[Value]):
@@ -39,6 +42,21 @@ class BayView(QWidget, Generic[Value]):
     def draw(self, name: str, part: Callable[..., object], *given: object) -> None:
         """Draw a part of the view in a turn of the event loop of its own."""
         self.bench.turns.after(f"{type(self).__name__} {name}", partial(part, *given))
+
+    def draw_figures(
+        self,
+        name: str,
+        stack: FigureStack,
+        figures: Sequence[Figure],
+        units: System,
+        stretch: Mapping[str, int] | None = None,
+    ) -> None:
+        """Draw figures above one another, each plot that is not there yet made in a turn of its own."""
+        names = [figure.name for figure in figures]
+        if stack.lacks(names):
+            for number in range(len(names)):
+                self.draw(f"{name}, plot {number}", stack.grow, names, stretch)
+        self.draw(name, stack.show_figures, figures, units, stretch)
 
     def show_answer(self, document: Document, value: Value) -> None:
         """Show the answer under the document's choices and units."""
