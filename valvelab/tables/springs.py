@@ -21,6 +21,7 @@ from valvelab.records.springs_result import (
 )
 from valvelab.tables.description import Column, Fact, Table, facts, named_pairs, recorded_column, table_of
 from valvelab.units import System, display_unit, show
+from valvelab.very_same import OfTheSame
 
 if TYPE_CHECKING:  # springs are told without the records of their sets
     from valvelab.records.sets_result import SetsResult, SpringSet
@@ -129,7 +130,16 @@ def _remark(row: FollowedRow) -> str:
 
 def spring_facts(spring: SpringResult, springs: Sequence[SpringResult], system: System) -> list[Fact]:
     """Everything about one spring, as the tables have it."""
-    return facts([spring_column(row.name) for row in recorded()], spring, springs, system)
+    return facts(facts_columns(springs, system), spring, springs, system)
+
+
+def facts_columns(springs: Sequence[SpringResult], system: System) -> list[Column[SpringResult]]:
+    """What is told of every spring of a tray, to the decimals that it has over all of them."""
+    columns = (spring_column(row.name) for row in recorded())
+    return _OVER_ALL.of(springs, system, lambda: [column.over(springs, system) for column in columns])
+
+
+_OVER_ALL: OfTheSame[list[Column[SpringResult]]] = OfTheSame(4)
 
 
 def finer(unit: str) -> Usual:

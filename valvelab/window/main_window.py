@@ -812,6 +812,7 @@ class MainWindow(Shell):
 
     def _offer_to_open(self, path: str) -> None:
         self._paper = path
+        self._draw_page(self.pages.front())
         self.written.ask(say("Written: {path}").format(path=path), say("Open"), say("Close"))
 
     def _open_paper(self) -> None:

@@ -6,9 +6,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 
-from PySide6.QtCore import QBuffer, QIODevice, QMimeData, QPoint, QRect
-from PySide6.QtGui import QGuiApplication, QImage, QPixmap, QRegion
+from PySide6.QtCore import QBuffer, QCoreApplication, QIODevice, QMimeData, QPoint, QRect, QSize, Qt
+from PySide6.QtGui import QGuiApplication, QImage, QPixmap, QRegion, QResizeEvent
 from PySide6.QtWidgets import QMenu, QWidget
+from shiboken6 import isValid
 
 from valvelab.csv_text import csv_text
 from valvelab.figures.description import Dial, Figure, HeatMap
@@ -81,6 +82,9 @@ def picture_png(
 
     Hands on what makes a PNG of it away from the window.
     """
+    for hidden in widget.window().findChildren(QWidget):
+        if hidden.testAttribute(Qt.WidgetAttribute.WA_PendingResizeEvent) and not hidden.isVisible():
+            turns.after(f"size of {id(hidden)}", partial(_lay_out, hidden))
     picture, left = _blank(widget), QRegion(widget.rect())
     for part in parts:
         if part.isVisible():
@@ -89,6 +93,13 @@ def picture_png(
             turns.after(f"picture of {id(part)}", partial(_render, widget, place, picture))
     turns.after("picture round them", partial(_render, widget, left, picture))
     turns.after("picture", lambda: take(partial(_png, picture.toImage())))
+
+
+def _lay_out(hidden: QWidget) -> None:
+    """Tell what is not seen of its size, as drawing anything of its window would tell all of them at once."""
+    if isValid(hidden):
+        hidden.setAttribute(Qt.WidgetAttribute.WA_PendingResizeEvent, False)
+        QCoreApplication.sendEvent(hidden, QResizeEvent(hidden.size(), QSize()))
 
 
 def _blank(widget: QWidget) -> QPixmap:

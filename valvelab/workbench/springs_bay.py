@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from valvelab.files.corrected import corrected_springs
 from valvelab.inspection.springs.analysis import SpringAnalysis
@@ -27,6 +27,8 @@ from valvelab.records.spring_readings import HeightsTable, SpringTable
 from valvelab.records.springs_result import LEFT_OUT, SpringResult
 from valvelab.records.wire_materials import read_wire_materials
 from valvelab.sets.tray import Progress
+from valvelab.tables.springs import facts_columns
+from valvelab.units import System
 from valvelab.very_same import OfTheSame
 from valvelab.workbench import sets
 from valvelab.workbench.background import Partly, Question, answer_to
@@ -105,10 +107,16 @@ def question(document: Document) -> Question[SpringsInspection] | None:
     found, cards = spec_in_use(document), cards_in_use(document)
 
     def work() -> SpringsInspection | Partly[SpringsInspection]:
-        return inspected_to(
+        inspected = inspected_to(
             lambda: inspect_springs(springs_question(tray[1], found, cards)),
             lambda: inspect_springs(springs_question(tray[1], None, cards)),
         )
+        result = (inspected.value if isinstance(inspected, Partly) else inspected).result
+        for system in get_args(
+            System
+        ):  # the decimals of a whole tray are worked out here, the window does not wait for them
+            facts_columns(result.springs, system)
+        return inspected
 
     return Question(
         stamps(document, *files_of(tray, found, *cards)), say("Inspecting {name}").format(name=tray[0].name), work
