@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -58,27 +59,49 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
 
     def show_figures(self, figures: Sequence[Figure], units: System, stretch: Mapping[str, int] | None = None) -> None:
         """Draw the figures from top to bottom; the plots are built anew only where their names changed."""
+        for step in self.steps(figures, units, stretch):
+            step()
+
+    def steps(
+        self, figures: Sequence[Figure], units: System, stretch: Mapping[str, int] | None = None
+    ) -> list[Callable[[], object]]:
+        """What draws the figures, a plot a step: those that are not there yet are made first."""
+        names = [figure.name for figure in figures]
+        made = [partial(self.grow, names, stretch) for _ in names] if self.lacks(names) else []
+        shown = [partial(self._show_one, figures, number, units) for number in range(len(names))]
+        return [*made, *shown, partial(self._level, figures)]
+
+    def _show_one(self, figures: Sequence[Figure], number: int, units: System) -> None:
+        figure, above = figures[number], figures[:number]
+        curves = {curve.label for one in above for curve in one.curves}
+        bands = {band.label for one in above for band in one.bands}
+        item = self.items_by_name[figure.name]
+        item.show(figure, units, frozenset(curves | bands))
+        item.plot.setOpacity(1.0)
         self._units = units
+
+    def _level(self, figures: Sequence[Figure]) -> None:
+        """What all plots share: ground, cursor, room for numbers, and the name of the axis under the last."""
         theme = current_theme()
         self.setBackground(theme.colour("panel"))
-        names = [figure.name for figure in figures]
-        while self.lacks(names):
-            self.grow(names, stretch)
-        said: set[str] = set()
-        for figure in figures:
-            self.items_by_name[figure.name].show(figure, units, frozenset(said))
-            said |= {curve.label for curve in figure.curves} | {band.label for band in figure.bands}
         pen = pg.mkPen(theme.colour("quiet"), width=1, style=Qt.PenStyle.DotLine)
         for cursor in self._cursors:
             cursor.setPen(pen)
         self._level_axes()
         if figures and self.items_by_name:
-            last = self.items_by_name[names[-1]]
+            last = self.items_by_name[figures[-1].name]
             axis = figures[-1].x_axis
             unit = last.scale_x().label
             name = say(axis.label)
             last.plot.getAxis("bottom").name_axis(f"{name}, {unit}" if unit else name, unit or name)
             last.plot.layout.invalidate()  # a plot made while it is not seen would not know of its height
+
+    def veil(self) -> list[Callable[[], object]]:
+        """Hide the plots, without giving up their room, and what brings each of them back; drawing one does so too."""
+        plots = [item.plot for item in self.items_by_name.values()]
+        for plot in plots:
+            plot.setOpacity(0.0)
+        return [partial(plot.setOpacity, 1.0) for plot in plots]
 
     def on_paper(self) -> Shown:
         """The figures as they are looked at."""

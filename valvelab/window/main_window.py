@@ -23,7 +23,7 @@ from valvelab.window.bench import Bench
 from valvelab.window.explaining import characteristic_in
 from valvelab.window.job_keeper import Answer, JobKeeper, asked_to_save, with_ending
 from valvelab.window.left_offer import LeftOffer
-from valvelab.window.painting import drawn_parts
+from valvelab.window.painting import InPieces, drawn_parts
 from valvelab.window.papers import Made, preview_paper, write_paper
 from valvelab.window.readings_dock import Readings
 from valvelab.window.saving import ask_place, save_as
@@ -136,6 +136,7 @@ class MainWindow(Shell):
         if value is not None and self.bench.turns.patient and (part := self._lacking(document)) is not None:
             after("view", partial(self._make, part))
             return
+        before = self.pages.front()
         if value is not None:
             self._make_room_for_banner()
         self.veil.lift()
@@ -143,16 +144,23 @@ class MainWindow(Shell):
         self.banner.setVisible(value is not None)
         key = (value, document.units, theme.current_theme().name, document.files, document.contents)
         if self._changed("result", key):
-            front = self.pages.front()
-            front.setUpdatesEnabled(False)  # drawn once, when everything round it stands
-            after("result", partial(self._show_result, document, value))
-            after(f"drawing of {document.bay}", partial(self._draw_page, front))
+            self._go_on_with(document, value, before)
         if value is not None and (view := self._views.get(document.bay)) is not None:
             item = view.item_in_front(document, value)
             if self._changed("item", (*key, document.bay, item)):
                 after("item", partial(self.verdicts.bring_item, item))
         if self._changed("notes", (document.contents, document.answers, document.files, value, tuple(self._said))):
             after("notes", partial(self._show_notes, document, value))
+
+    def _go_on_with(self, document: Document, value: object | None, before: QWidget) -> None:
+        """Show what comes of the answer; a page that was not in front before is drawn when all round it stands."""
+        after, front = self.bench.turns.after, self.pages.front()
+        if front is before:
+            after("result", partial(self._show_result, document, value))
+            return
+        front.setUpdatesEnabled(False)
+        after("result", partial(self._show_result, document, value))
+        after(f"drawing of {document.bay}", partial(self._draw_page, front))
 
     def _draw_page(self, page: QWidget) -> None:
         """Draw a page that was held, or is about to be laid out anew: its plots and tables each in a turn."""
@@ -161,7 +169,9 @@ class MainWindow(Shell):
             part.setUpdatesEnabled(False)
         page.setUpdatesEnabled(True)
         for part in parts:
-            self.bench.turns.after(f"drawing of {id(part)}", partial(part.setUpdatesEnabled, True))
+            pieces: list[Callable[[], object]] = part.veil() if isinstance(part, InPieces) else []
+            pieces.insert(0, partial(part.setUpdatesEnabled, True))
+            self.bench.turns.in_steps(f"drawing of {id(part)}", pieces)
 
     def _make_room_for_banner(self) -> None:
         """Settle how high pages with a banner above them are before one is shown: it is then as it was left."""

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 from PySide6.QtCore import QPointF, QRect, QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QContextMenuEvent, QFont, QPainter, QPen, QPolygonF
@@ -31,6 +31,14 @@ def painting(widget: QWidget, ground: str = "", *, smooth: bool = True) -> Itera
         if ground:
             painter.fillRect(widget.rect(), current_theme().colour(ground))
         yield painter
+
+
+@runtime_checkable
+class InPieces(Protocol):
+    """What is drawn piece by piece: `veil` hides the pieces, and gives what brings each of them back."""
+
+    def veil(self) -> list[Callable[[], object]]:
+        """Hide them."""
 
 
 class Drawn(QWidget):

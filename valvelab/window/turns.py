@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from functools import partial
 
 from PySide6.QtCore import QObject, QTimer
 
@@ -24,6 +25,21 @@ class Turns(QTimer):
             self.start()
         else:
             work()
+
+    def in_steps(self, name: str, steps: Iterable[Callable[[], object]], *, next_up: bool = False) -> None:
+        """Do some steps, each in a turn, one right after another; all take the place of those that wait under the name.
+
+        next_up: before all that waits, for a piece of work that goes on.
+        """
+        self.after(name, partial(self._step, name, list(steps)))
+        if next_up and name in self._waiting:
+            self._waiting = {name: self._waiting.pop(name), **self._waiting}
+
+    def _step(self, name: str, steps: list[Callable[[], object]]) -> None:
+        if steps:
+            steps.pop(0)()
+        if steps:
+            self.in_steps(name, steps, next_up=True)
 
     def at_rest(self) -> bool:
         """Whether nothing waits."""

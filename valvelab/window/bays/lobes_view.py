@@ -154,7 +154,11 @@ class LobesView(BayView[LobesInspection]):
     def _show_motion(self, document: Document, inspection: LobesInspection, lobe: str, plots: tuple[str, ...]) -> None:
         self.map.choose(lobe)
         figures = [figure for name in plots if (figure := self._figure(inspection, lobe, name)) is not None]
-        self.stack.show_figures(figures, document.units, _STRETCH)
+        steps = self.stack.steps(figures, document.units, _STRETCH)
+        shown = partial(self._motion_shown, inspection, lobe)
+        self.bench.turns.in_steps("lobes, plots", [*steps, shown], next_up=True)
+
+    def _motion_shown(self, inspection: LobesInspection, lobe: str) -> None:
         if "lift" in self.stack.items_by_name:
             self.lift_line.join(self.stack.items_by_name["lift"])
         kind = next(row.kind for row in inspection.result.lobes if row.lobe == lobe)

@@ -141,8 +141,7 @@ class SpringsView(BayView[SpringsInspection]):
         fresh = self.changed("look", inspection, *seen)
         colour_text(self.caution, "undecided")
         page = document.state(SpringsState).page
-        for drawings in (self._left, self._middle):
-            drawings.setHidden(page in _ALONE)
+        self._give_room(page)
         if self.changed("sets", usable, *seen, wish, grouping):
             self.draw("sets", self.sets_pane.show_sets, document, usable, wish, grouping)
         self.draw("spring", self.sets_pane.tree.bring, spring)
@@ -157,6 +156,14 @@ class SpringsView(BayView[SpringsInspection]):
         self.shims_pane.show_plan(document, grouping, spring, wanted=page == "shims")
         if page == "stages":
             self._show_stages(inspection, document.units, spring)
+
+    def _give_room(self, page: str) -> None:
+        """Drawings give their room to some lists; when they come back what they showed is not drawn once more."""
+        if page not in _ALONE and self._left.isHidden():
+            self.stack.veil()
+            self._known.pop("plots", None)
+        for drawings in (self._left, self._middle):
+            drawings.setHidden(page in _ALONE)
 
     def _show_drawings(
         self,
@@ -228,7 +235,8 @@ class SpringsView(BayView[SpringsInspection]):
         figures = [makers[name]() for name in plots if name in makers]
         self.stack.setVisible(bool(figures))
         if figures:
-            self.stack.show_figures(figures, document.units, _STRETCH)
+            steps = self.stack.steps(figures, document.units, _STRETCH)
+            self.bench.turns.in_steps("springs, plots", steps, next_up=True)
 
     def _show_coils(
         self,

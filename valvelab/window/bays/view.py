@@ -51,12 +51,8 @@ class BayView(QWidget, Generic[Value]):
         units: System,
         stretch: Mapping[str, int] | None = None,
     ) -> None:
-        """Draw figures above one another, each plot that is not there yet made in a turn of its own."""
-        names = [figure.name for figure in figures]
-        if stack.lacks(names):
-            for number in range(len(names)):
-                self.draw(f"{name}, plot {number}", stack.grow, names, stretch)
-        self.draw(name, stack.show_figures, figures, units, stretch)
+        """Draw figures above one another, each in a turn of its own."""
+        self.bench.turns.in_steps(f"{type(self).__name__} {name}", stack.steps(figures, units, stretch))
 
     def show_answer(self, document: Document, value: Value) -> None:
         """Show the answer under the document's choices and units."""
