@@ -445,13 +445,19 @@ class Bench(QObject):
                 )
 
     def keep_settings(self, new: Settings) -> None:
-        """Take up settings and write what changed in them."""
+        """Take up settings, and write what changed in them away from the window: a disk may be slow."""
         self.settings = new
-        try:
-            written = settings.save(self._settings_kept, new, self.place)
-            self.settings = self._settings_kept = replace(new, columns=written.columns)
-        except CannotWrite as error:
-            self.said.emit(say("The settings: {error}").format(error=error))
+
+        def take(written: Settings) -> None:
+            self._settings_kept = replace(new, columns=written.columns)
+            if self.settings is new:
+                self.settings = self._settings_kept
+
+        def complain(sentence: str) -> None:
+            self.said.emit(say("The settings: {error}").format(error=sentence))
+
+        work = partial(settings.save, self._settings_kept, new, self.place)
+        self._start(object(), "", partial(_asked, "settings", work, take, complain), self._kept_by)
 
     def set_aside(self) -> bool:
         """Keep the bench as one left behind, for a later start to offer; whether it could be."""
