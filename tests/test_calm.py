@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
+import gc
 import subprocess
 import sys
 import threading
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
+from functools import partial
 from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 import pytest
+from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 from waiting import wait_for
 
 from valvelab.files.contents import JOB_ENDING
+from valvelab.window import garbage
 from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
+from valvelab.window.turns import Turns
 from valvelab.workbench import bays
+from valvelab.workbench.lobes_bay import LobesState
 
 ROOT = Path(__file__).resolve().parent.parent
 SAMPLES = ROOT / "sample_profiles"
@@ -29,11 +35,14 @@ HEAVY = (
     ("valvelab.window.bench", "answer"),
     ("valvelab.window.bench", "write_whole"),
     ("valvelab.window.entry_pane", "opened_text"),
+    ("valvelab.window.entry_pane", "told"),
     ("valvelab.window.plot_menu", "points_csv"),
     ("valvelab.window.plot_menu", "_png"),
     ("valvelab.window.table_menu", "csv_text"),
     ("valvelab.workbench.exports", "exchanged"),
     ("valvelab.workbench.jobs", "packed"),
+    ("valvelab.workbench.settings", "save"),
+    ("valvelab.tables.verdicts", "_uncertainties"),
     ("valvelab.job.certificates", "write_shown"),
 )
 """Module that calls it, and its name there."""
@@ -72,6 +81,8 @@ def test_work_is_done_beside_the_event_loop(
         monkeypatch.setattr(f"{module}.{name}", watched(name, getattr(import_module(module), name)))
     bench.add_files(CAMSHAFT)
     settle(bench)
+    bench.toggle_units()
+    settle(bench)
     for kind in patient.exports():
         patient.export(tmp_path / f"e{kind[kind.rindex('*') + 1 : -1]}", patient.exports()[kind])
         settle(bench)
@@ -86,12 +97,96 @@ def test_work_is_done_beside_the_event_loop(
     assert [name for name, where in threads.items() if threading.main_thread().ident in where] == []
 
 
+def test_a_turn_draws_one_plot_or_one_part_of_a_picture(
+    app: QApplication, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever is done to five plots of a camshaft."""
+    from valvelab.window import plot_menu
+    from valvelab.window.figure_item import FigureItem
+
+    turn, seen = [0], defaultdict[str, list[int]](list)
+
+    def counted(of: Callable[[Turns], None]) -> Callable[[Turns], None]:
+        def do_next(self: Turns) -> None:
+            turn[0] += 1
+            of(self)
+
+        return do_next
+
+    def noted(name: str, of: Callable[..., Any]) -> Callable[..., Any]:
+        def work(*given: Any, **named: Any) -> Any:
+            seen[name].append(turn[0])
+            return of(*given, **named)
+
+        return work
+
+    monkeypatch.setattr(Turns, "_do_next", counted(vars(Turns)["_do_next"]))
+    monkeypatch.setattr(FigureItem, "__init__", noted("made", FigureItem.__init__))
+    monkeypatch.setattr(FigureItem, "show", noted("shown", FigureItem.show))
+    monkeypatch.setattr(plot_menu, "_render", noted("pictured", vars(plot_menu)["_render"]))
+    bench = Bench(tmp_path / "settings")
+    window = MainWindow(bench)
+    window.show()
+    bench.add_files(CAMSHAFT)
+    settle(bench)
+    plots = len(bench.document.state(LobesState).plots)
+    for _ in range(2):
+        bench.toggle_units()
+        settle(bench)
+    window.export(tmp_path / "p.png", window.exports()["Picture of what is in front (*.png)"])
+    settle(bench)
+    assert plots > 2
+    assert (len(seen["made"]), len(seen["shown"])) == (plots, 3 * plots)
+    assert len(seen["pictured"]) > 2
+    assert {name: max(Counter(turns).values()) for name, turns in seen.items()} == {
+        "made": 1,
+        "shown": 1,
+        "pictured": 1,
+    }
+    bench.history.begin(type(bench.document)())
+    window.close()
+
+
+def test_steps_follow_one_another_before_what_waits(app: QApplication) -> None:
+    done: list[str] = []
+    turns = Turns(app, patient=True)
+    turns.in_steps("old", [partial(done.append, "old 1"), partial(done.append, "old 2")])
+    turns.after("last", partial(done.append, "last"))
+    turns.in_steps("first", [partial(done.append, "first 1"), partial(done.append, "first 2")], next_up=True)
+    turns.in_steps("old", [partial(done.append, "new 1"), partial(done.append, "new 2")])
+    wait_for(turns.at_rest)
+    assert done == ["first 1", "first 2", "last", "new 1", "new 2"]
+    at_once = Turns(app, patient=False)
+    at_once.in_steps("all", [partial(done.append, "a"), partial(done.append, "b")])
+    assert done[-2:] == ["a", "b"]
+
+
+def test_rings_of_garbage_are_searched_for_at_rest(app: QApplication, monkeypatch: pytest.MonkeyPatch) -> None:
+    def searched() -> int:
+        return int(gc.get_stats()[2]["collections"])
+
+    usual, rest = gc.get_threshold(), [False]
+    monkeypatch.setattr(garbage, "_WORTH", 0)
+    monkeypatch.setattr(garbage, "_REST_MS", 1)
+    try:
+        sweeper = garbage.Sweeper(app, lambda: rest[0])
+        before = searched()
+        sweeper.put_off()
+        QTest.qWait(20)
+        assert searched() == before, "not while something is done"
+        rest[0] = True
+        wait_for(lambda: searched() == before + 1)
+        assert not sweeper.isActive()
+    finally:
+        gc.set_threshold(*usual)
+
+
 LOADING = """
-import sys, tempfile, threading
+import gc, sys, tempfile, threading
 from importlib.abc import MetaPathFinder
 from pathlib import Path
 from PySide6.QtWidgets import QApplication
-HEAVY = {"numpy", "scipy", "pyqtgraph", "reportlab", "openpyxl", "xlsxwriter", "pypdf", "sqlalchemy"}
+HEAVY = {"numpy", "numpy.ma", "scipy", "pyqtgraph", "reportlab", "openpyxl", "xlsxwriter", "pypdf", "sqlalchemy"}
 seen = {}
 class Watch(MetaPathFinder):
     def find_spec(self, name, path, target=None):
@@ -104,6 +199,7 @@ from valvelab.workbench import bays
 application = QApplication(["calm"])
 place = Path(tempfile.mkdtemp())
 bench = Bench(place)
+searched = gc.get_stats()[2]["collections"]
 window = MainWindow(bench)
 window.show()
 application.processEvents()
@@ -119,7 +215,9 @@ settle()
 window.save_certificate(place / "paper.pdf")
 settle()
 assert (place / "e.xlsx").exists() and (place / "paper.pdf").exists()
-assert {"numpy", "pyqtgraph", "reportlab"} <= set(seen), seen
+assert {"numpy", "numpy.ma", "pyqtgraph", "reportlab"} <= set(seen), seen
+assert gc.get_freeze_count() > 50_000, "what was loaded is not searched for rings"
+assert gc.get_stats()[2]["collections"] == searched, "nor anything by itself"
 assert not any(seen.values()), seen
 import os
 os._exit(0)
