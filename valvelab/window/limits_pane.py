@@ -99,7 +99,7 @@ class LimitsPane(QWidget):
         self.specs.setMaximumWidth(13 * self.fontMetrics().height())
         self.specs.activated.connect(lambda _at: self._use(self.specs.currentData()))
         self._lay_out()
-        bench.document_changed.connect(lambda _old, _new: bench.turns.after("limits shown", self._follow))
+        bench.document_changed.connect(lambda _old, new: self._refresh(new))
         self._refresh(bench.document)
 
     # -- lay-out ----------------------------------------------------------------------------------------------------
@@ -191,9 +191,6 @@ class LimitsPane(QWidget):
         return read
 
     # -- showing ----------------------------------------------------------------------------------------------------
-
-    def _follow(self) -> None:
-        self._refresh(self.bench.document)
 
     def _refresh(self, document: Document) -> None:
         if not self.isVisible():

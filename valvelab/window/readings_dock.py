@@ -32,11 +32,14 @@ class Readings(QObject):
         self._closed = False
         dock.installEventFilter(self)
         dock.toggleViewAction().triggered.connect(self._on_toggled)
-        bench.document_changed.connect(lambda _old, _new: bench.turns.after("readings", self._follow))
+        bench.document_changed.connect(lambda _old, new: self._on_changed(new))
         self.show_document(bench.document)
 
-    def _follow(self) -> None:
-        self.show_document(self.bench.document)
+    def _on_changed(self, document: Document) -> None:
+        if self.dock.isVisible():
+            self.show_document(document)  # at once: no key meets an older state
+        else:
+            self.bench.turns.after("readings", lambda: self.show_document(self.bench.document))
 
     def show_document(self, document: Document) -> None:
         """Show or hide the dock, and the table in front in it."""

@@ -91,7 +91,7 @@ class LashView(BayView[LashInspection]):
             self.draw_figures("figure", self.figure, [lash_figure(inspection.result)], units)
         self.draw("row", self.plan.select_where, lambda row: row.valve == valve)
         if self.changed("valve", inspection, units, look(), valve, fixed):
-            self.draw("valve", self._show_valve, inspection, valve, units, dict(fixed))
+            self._show_valve(inspection, valve, units, dict(fixed))
 
     def _show_plan(self, inspection: LashInspection, units: System, fixed: dict[str, float]) -> None:
         result = inspection.result

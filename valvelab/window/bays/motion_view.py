@@ -146,6 +146,8 @@ class MotionView(BayView[Motion]):
             self.speed.show_run(None, say("stopped: the trial changed"))
         colour_text(self.caution, "undecided")
         self.trial.show_trial(motion, trial, document.units)
+        if document.state(MotionState).page == "rule":
+            self._show_rule(document, motion, valve)
         self.draw("tried", self._show_tried, document, motion, valve, trial)
 
     def _show_tried(self, document: Document, motion: Motion, valve: str, trial: Trial) -> None:
@@ -162,6 +164,13 @@ class MotionView(BayView[Motion]):
         self.draw("page", self._show_page, document, motion, tried, valve, page)
         self.draw("lines", self._show_lines, motion, tried, valve, document.units)
 
+    def _show_rule(self, document: Document, motion: Motion, valve: str) -> None:
+        """The readings at the retainer: at once, so that no key meets an older state."""
+        spec = motion_files.spec_in_use(document)
+        if spec is not None:
+            self.rule.judge_by(spec[1].decision.rule, spec[1].decision.confidence)
+        self.rule.show_rule(document, motion, valve)
+
     def _show_lines(self, motion: Motion, tried: MotionInspection, valve: str, units: System) -> None:
         self.lines.show_rows(_lines(motion.inspection, tried, valve, units))
 
@@ -174,10 +183,6 @@ class MotionView(BayView[Motion]):
             needs = say("Clearance needs [clearance], [crank] and [timing] in the train.")
             self._draw(self.clearance, [draw(tried, name, units) for name in pair for draw in makers], units, needs)
         elif page == "rule":
-            spec = motion_files.spec_in_use(document)
-            if spec is not None:
-                self.rule.judge_by(spec[1].decision.rule, spec[1].decision.confidence)
-            self.rule.show_rule(document, motion, valve)
             self.pages.setCurrentWidget(self.rule)
         elif page == "contact":
             drawings = [draw(tried, valve) for draw in (pressure_figure, film_figure)]

@@ -143,8 +143,8 @@ class SpringsView(BayView[SpringsInspection]):
         page = document.state(SpringsState).page
         self._give_room(page)
         if self.changed("sets", usable, *seen, wish, grouping):
-            self.draw("sets", self.sets_pane.show_sets, document, usable, wish, grouping)
-        self.draw("spring", self.sets_pane.tree.bring, spring)
+            self.sets_pane.show_sets(document, usable, wish, grouping)
+        self.sets_pane.tree.bring(spring)
         if page not in _ALONE:
             self._show_drawings(document, inspection, spring, grouping, usable)
         if (fresh or page == "springs") and self.changed("tables", inspection, *seen, grouping.sets):
