@@ -10,6 +10,7 @@ from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QApplication, QHBoxLayout, QLabel, QSizePolicy, QWidget
 
 from valvelab.errors import BadQuantity
+from valvelab.figures.description import Figure
 from valvelab.figures.rule_figures import scale_figure
 from valvelab.language import aloud, marked, say, say_number
 from valvelab.phasing.timing import EventName
@@ -332,13 +333,17 @@ class DeskPane(QWidget):
             return
         found = readings_of(row)
         self.readings.show_rows(found, [of(column, units, found) for column in reading_columns(row, units)])
-        verdict = next((v for v in desk.shown.verdicts if v.item == row.name and v.characteristic == "rule_lift"), None)
-        if verdict is not None and row.mean_mm is not None:
-            decision = desk.inspection.sheet.decision
-            decimals = desk.decimals(units)[verdict]
-            self.scale.show_figure(scale_figure(row, verdict, decision, decimals, units), units)
-        else:
-            self.scale.setVisible(False)
+        self.scale.setVisible(bool(self.scales(desk, units)))
+
+    @staticmethod
+    def scales(desk: Desk, units: System) -> list[Figure]:
+        """The reading in front on the scale of its limits; none while it has no verdict."""
+        row = desk.row
+        named = "" if row is None else row.name
+        verdict = next((v for v in desk.shown.verdicts if v.item == named and v.characteristic == "rule_lift"), None)
+        if row is None or verdict is None or row.mean_mm is None:
+            return []
+        return [scale_figure(row, verdict, desk.inspection.sheet.decision, desk.decimals(units)[verdict], units)]
 
     def _on_reading(self, value: object) -> None:
         if isinstance(value, float):

@@ -158,7 +158,9 @@ class LiftCheckView(BayView[Desk]):
             self.pages.setCurrentIndex(int(state.rule))
             self.rule_button.setText(say("Cars (F4)") if state.rule else say("Rule (F4)"))
             self.desk.show_desk(shown, document.units)
-            self._show_cars(shown, document.units)
+            if scales := self.desk.scales(shown, document.units):
+                self.draw_figures("scale", self.desk.scale, scales, document.units)
+            self.draw("cars", self._show_cars, shown, document.units)
             for one in (self.next_button, self.page_button, self.print_button):
                 one.setEnabled(bool(shown.item))
             self.save_button.setEnabled(not shown.saved and bool(shown.inspection.sheet.check))
