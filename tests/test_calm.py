@@ -120,10 +120,10 @@ def test_a_turn_draws_one_plot_or_one_part_of_a_picture(
 
         return work
 
-    monkeypatch.setattr(Turns, "_do_next", counted(vars(Turns)["_do_next"]))
+    monkeypatch.setattr(Turns, "do_next", counted(Turns.do_next))
     monkeypatch.setattr(FigureItem, "__init__", noted("made", FigureItem.__init__))
     monkeypatch.setattr(FigureItem, "show", noted("shown", FigureItem.show))
-    monkeypatch.setattr(plot_menu, "_render", noted("pictured", vars(plot_menu)["_render"]))
+    monkeypatch.setattr(plot_menu, "draw_part", noted("pictured", plot_menu.draw_part))
     bench = Bench(tmp_path / "settings")
     window = MainWindow(bench)
     window.show()
@@ -166,8 +166,8 @@ def test_rings_of_garbage_are_searched_for_at_rest(app: QApplication, monkeypatc
         return int(gc.get_stats()[2]["collections"])
 
     usual, rest = gc.get_threshold(), [False]
-    monkeypatch.setattr(garbage, "_WORTH", 0)
-    monkeypatch.setattr(garbage, "_REST_MS", 1)
+    monkeypatch.setattr(garbage, "WORTH", 0)
+    monkeypatch.setattr(garbage, "REST_MS", 1)
     try:
         sweeper = garbage.Sweeper(app, lambda: rest[0])
         before = searched()

@@ -19,6 +19,7 @@ from something import each
 from waiting import made_of, wait_for
 
 from valvelab.cautions import CAUTIONS, ENGINE, SPRINGS
+from valvelab.csv_text import csv_text
 from valvelab.window import theme
 from valvelab.window.actions import ACTIONS
 from valvelab.window.bays.lobes_view import LobesView
@@ -375,12 +376,13 @@ def test_usable_at_twice_the_text(window: MainWindow, job: list[str], app: QAppl
 
 def test_exports(window: MainWindow, job: list[str], tmp_path: Path) -> None:
     from valvelab.window.plot_menu import as_it_looks
-    from valvelab.window.table_menu import table_csv
+    from valvelab.window.table_menu import table_cells, table_csv
 
     drop(window, job)
     lines = table_csv(window.verdicts.sheet)().splitlines()
     assert len(lines) == 1 + 3 * len(LOBES)
     assert lines[0].startswith("verdict,item,characteristic,measured")
+    assert lines == csv_text(table_cells(window.verdicts.sheet)).splitlines(), "as it is copied"
     picture = made_of(window.exports()["Picture of what is in front (*.png)"])
     assert isinstance(picture, bytes)
     whole = as_it_looks(window.pages.front()).toImage()

@@ -471,6 +471,8 @@ class Bench(QObject):
     def close(self, *, keep: bool = False) -> None:
         """A clean end: no work left behind, and nothing to recover unless the bench is to be offered again."""
         self._keeper.stop()
+        if self._sweeper is not None:
+            self._sweeper.stop()
         self._closed = True
         for pool in filter(None, (self._pool, self._recorded_by)):
             pool.shutdown(wait=False, cancel_futures=True)

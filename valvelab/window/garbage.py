@@ -8,8 +8,9 @@ from collections.abc import Callable
 from PySide6.QtCore import QObject, QTimer
 
 _NEVER = 2**31 - 1
-_REST_MS = 5000
-_WORTH = 20
+REST_MS = 5000
+"""Of rest, until a search through everything."""
+WORTH = 20
 """Searches among what is young, after which one through everything is worth while."""
 
 
@@ -22,7 +23,7 @@ class Sweeper(QTimer):
     """Searches through everything only once the window has been at rest for a while; young garbage goes as ever."""
 
     def __init__(self, parent: QObject, at_rest: Callable[[], bool]) -> None:
-        super().__init__(parent, singleShot=True, interval=_REST_MS)
+        super().__init__(parent, singleShot=True, interval=REST_MS)
         self._at_rest = at_rest
         young, middle, _ = gc.get_threshold()
         gc.set_threshold(young, middle, _NEVER)
@@ -35,5 +36,5 @@ class Sweeper(QTimer):
     def _sweep(self) -> None:
         if not self._at_rest():
             self.start()
-        elif gc.get_count()[2] >= _WORTH:
+        elif gc.get_count()[2] >= WORTH:
             gc.collect()

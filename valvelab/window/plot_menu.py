@@ -71,7 +71,7 @@ def open_plot_menu(plot: QWidget, at: QPoint, on_paper: Shown | None, zoom: Zoom
 def as_it_looks(widget: QWidget) -> QPixmap:
     """A widget as it looks, at twice the pixels."""
     picture = _blank(widget)
-    _render(widget, QRegion(widget.rect()), picture)
+    draw_part(widget, QRegion(widget.rect()), picture)
     return picture
 
 
@@ -90,8 +90,8 @@ def picture_png(
         if part.isVisible():
             place = QRegion(QRect(part.mapTo(widget, QPoint()), part.size())) & left
             left -= place
-            turns.after(f"picture of {id(part)}", partial(_render, widget, place, picture))
-    turns.after("picture round them", partial(_render, widget, left, picture))
+            turns.after(f"picture of {id(part)}", partial(draw_part, widget, place, picture))
+    turns.after("picture round them", partial(draw_part, widget, left, picture))
     turns.after("picture", lambda: take(partial(_png, picture.toImage())))
 
 
@@ -108,7 +108,8 @@ def _blank(widget: QWidget) -> QPixmap:
     return picture
 
 
-def _render(widget: QWidget, region: QRegion, picture: QPixmap) -> None:
+def draw_part(widget: QWidget, region: QRegion, picture: QPixmap) -> None:
+    """Draw what lies in a region of a widget into its picture."""
     QWidget.render(widget, picture, region.boundingRect().topLeft(), region)  # a view of graphics has another render
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
+from typing import Protocol, runtime_checkable
 
 from PySide6.QtCore import QAbstractItemModel, QModelIndex, QPoint, Qt
 from PySide6.QtGui import QAction, QGuiApplication, QKeySequence
@@ -53,9 +54,31 @@ def add_copying(menu: QMenu, table: QAbstractItemView) -> None:
         action.setEnabled(table.model().rowCount() > 0)
 
 
+@runtime_checkable
+class WritesItself(Protocol):
+    """A model whose texts are written away from the window."""
+
+    def writing(self) -> Callable[[], list[list[str]]]:
+        """What writes heads and rows as they are shown now, in their order."""
+
+
 def table_csv(table: QAbstractItemView) -> Callable[[], str]:
     """What makes CSV of the rows shown, away from the window."""
-    return partial(csv_text, table_cells(table))
+    model = table.model()
+    if not isinstance(model, WritesItself):
+        return partial(csv_text, table_cells(table))
+    written = model.writing()
+    return lambda: csv_text(written())
+
+
+def one_line(head: object) -> str:
+    """A head in one line."""
+    return " ".join(str(head or "").split())
+
+
+def plain_minus(text: object) -> str:
+    """What stands in a cell as files have it."""
+    return "" if text is None else str(text).replace("−", "-")
 
 
 def table_cells(table: QAbstractItemView, *, chosen: bool = False) -> list[list[str]]:
@@ -64,7 +87,7 @@ def table_cells(table: QAbstractItemView, *, chosen: bool = False) -> list[list[
     across, shown = Qt.Orientation.Horizontal, Qt.ItemDataRole.DisplayRole
     columns = [n for n in range(model.columnCount()) if not model.headerData(n, across, DRAWN)]
     heads = (model.headerData(n, across, PLAIN) or model.headerData(n, across, shown) for n in columns)
-    head = [" ".join(str(text or "").split()) for text in heads]
+    head = [one_line(text) for text in heads]
     lines = list(_lines(model, QModelIndex()))
     if chosen:
         picked = {(index.row(), index.parent()) for index in selection.selectedIndexes()}
@@ -83,7 +106,7 @@ def _lines(model: QAbstractItemModel, above: QModelIndex) -> Iterator[QModelInde
 def _words(index: QModelIndex) -> str:
     written = index.data(PLAIN)
     text = index.data() if written is None else written
-    return "" if text is None else str(text).replace("−", "-")
+    return plain_minus(text)
 
 
 def _copy(table: QAbstractItemView, *, chosen: bool) -> None:

@@ -37,7 +37,7 @@ from valvelab.tables.verdicts import WORDS, rank
 from valvelab.units import System
 from valvelab.window.icons import icon
 from valvelab.window.painting import LEFT, RIGHT, painting, write
-from valvelab.window.table_menu import DRAWN, PLAIN, let_copy
+from valvelab.window.table_menu import DRAWN, PLAIN, let_copy, one_line, plain_minus
 from valvelab.window.theme import arrow_wide, current_theme, scaled
 
 if TYPE_CHECKING:
@@ -281,6 +281,19 @@ class ByValue(QSortFilterProxyModel):
         model = self.sourceModel()
         assert isinstance(model, RowsModel)
         return model
+
+    def writing(self) -> Callable[[], list[list[str]]]:
+        """What writes heads and rows as they are shown now, in their order, in English; any thread may."""
+        model = self.rows()
+        columns = [column for column in model.columns if not column.drawn]
+        rows = [model.rows[self.mapToSource(self.index(number, 0)).row()] for number in range(self.rowCount())]
+
+        def write() -> list[list[str]]:
+            with plain():
+                cells = [[plain_minus(column.text(row)) for column in columns] for row in rows]
+            return [[one_line(column.title) for column in columns], *cells]
+
+        return write
 
     def filter_by(self, keep: Callable[[Any], bool]) -> None:
         """Show only the rows that `keep` wants."""

@@ -15,7 +15,7 @@ class Turns(QTimer):
         super().__init__(parent, interval=0)
         self.patient = patient
         self._waiting: dict[str, Callable[[], object]] = {}
-        self.timeout.connect(self._do_next)
+        self.timeout.connect(self.do_next)
 
     def after(self, name: str, work: Callable[[], object]) -> None:
         """Do a piece of work after what waits already; it takes the place of one that waits under its name."""
@@ -45,7 +45,8 @@ class Turns(QTimer):
         """Whether nothing waits."""
         return not self._waiting
 
-    def _do_next(self) -> None:
+    def do_next(self) -> None:
+        """Do what waits first: a turn of the event loop."""
         if self._waiting:
             self._waiting.pop(next(iter(self._waiting)))()
         else:
