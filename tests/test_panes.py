@@ -16,8 +16,8 @@ from waiting import wait_for
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.panes import BoundQuantity, Chips, number_field, show_number
-from valvelab.window.tables import TableColumn, TableView
-from valvelab.window.turns import AT_ONCE, Turns
+from valvelab.window.tables import AT_ONCE, TableColumn, TableView
+from valvelab.window.turns import Turns
 from valvelab.workbench.state import Entry, entered, entry_of
 
 NAMES = (("one", "One"), ("two", "Two"), ("three", "Three"))
@@ -143,24 +143,20 @@ def test_a_view_draws_again_what_another_answer_or_look_changed(bench: Bench) ->
     assert view.changed("map", other, "inch"), "an equal answer is another one"
 
 
-def test_work_over_many_rows_takes_turns_and_the_newest_of_a_name_counts(app: QApplication) -> None:
+def test_work_takes_turns_and_the_newest_of_a_name_counts(app: QApplication) -> None:
     done: list[str] = []
     turns = Turns(app, patient=True)
-    turns.do("few", lambda: done.append("few"), AT_ONCE)
-    assert done == ["few"]
     for name in each(("old map", "old plots", "map")):
-        turns.do(name.removeprefix("old "), partial(done.append, name), AT_ONCE + 1)
-    assert done == ["few"]
+        turns.after(name.removeprefix("old "), partial(done.append, name))
+    assert not done
     seen = []
     while turns.isActive():
         app.processEvents()
         seen.append(len(done))
-    assert done == ["few", "old plots", "map"], "the old map gave up its place"
-    assert {2, 3} <= {*seen}, "one in a turn"
-    turns.do("map", partial(done.append, "late"), AT_ONCE + 1)
-    turns.do("map", partial(done.append, "few"), 0)
-    QTest.qWait(5)
-    assert done[3:] == ["few"], "what is done at once leaves nothing old behind"
+    assert done == ["old plots", "map"], "the old map gave up its place"
+    assert {1, 2} <= {*seen}, "one in a turn"
+    Turns(app, patient=False).after("map", partial(done.append, "at once"))
+    assert done[2:] == ["at once"]
 
 
 def test_a_long_table_makes_the_texts_that_are_seen_and_fits_its_columns_in_pieces(app: QApplication) -> None:

@@ -48,7 +48,7 @@ RAW = Qt.ItemDataRole.UserRole
 _HEAD_WIDTH = 12
 _WRAPPED_EMS = 24
 """Width that a table asks for at most of which one column wraps its words."""
-_AT_ONCE = 60
+AT_ONCE = 60
 """Rows whose cells are measured in one go."""
 _MEASURED = 8
 """Cells measured for the width of a column."""
@@ -528,7 +528,7 @@ class TableView(QTableView):
 
     def _fit_piece(self) -> None:
         """Make the columns as wide as the next rows need, and leave those after them to the next turn."""
-        rows = range(self._fitted, min(self._fitted + _AT_ONCE, len(self.rows_model.rows)))
+        rows = range(self._fitted, min(self._fitted + AT_ONCE, len(self.rows_model.rows)))
         room = self.fontMetrics().height() // 2
         for column in range(self.rows_model.columnCount()):
             indices = (self.proxy.mapFromSource(cell) for cell in self.rows_model.longest(column, rows))
