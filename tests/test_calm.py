@@ -165,20 +165,20 @@ def test_rings_of_garbage_are_searched_for_at_rest(app: QApplication, monkeypatc
     def searched() -> int:
         return int(gc.get_stats()[2]["collections"])
 
-    usual, rest = gc.get_threshold(), [False]
+    rest, usual = [False], gc.get_threshold()
     monkeypatch.setattr(garbage, "WORTH", 0)
     monkeypatch.setattr(garbage, "REST_MS", 1)
-    try:
-        sweeper = garbage.Sweeper(app, lambda: rest[0])
-        before = searched()
-        sweeper.put_off()
-        QTest.qWait(20)
-        assert searched() == before, "not while something is done"
-        rest[0] = True
-        wait_for(lambda: searched() == before + 1)
-        assert not sweeper.isActive()
-    finally:
-        gc.set_threshold(*usual)
+    sweeper = garbage.Sweeper(app, lambda: rest[0])
+    before = searched()
+    sweeper.put_off()
+    QTest.qWait(20)
+    assert searched() == before, "not while something is done"
+    rest[0] = True
+    wait_for(lambda: searched() == before + 1)
+    assert not sweeper.isActive()
+    assert gc.get_threshold() != usual
+    sweeper.end()
+    assert gc.get_threshold() == usual
 
 
 LOADING = """

@@ -472,7 +472,7 @@ class Bench(QObject):
         """A clean end: no work left behind, and nothing to recover unless the bench is to be offered again."""
         self._keeper.stop()
         if self._sweeper is not None:
-            self._sweeper.stop()
+            self._sweeper.end()
         self._closed = True
         for pool in filter(None, (self._pool, self._recorded_by)):
             pool.shutdown(wait=False, cancel_futures=True)

@@ -20,18 +20,27 @@ def keep_what_is_loaded() -> None:
 
 
 class Sweeper(QTimer):
-    """Searches through everything only once the window has been at rest for a while; young garbage goes as ever."""
+    """Searches through everything only once the window has been at rest for a while; young garbage goes as ever.
+
+    `end` leaves it to Python again.
+    """
 
     def __init__(self, parent: QObject, at_rest: Callable[[], bool]) -> None:
         super().__init__(parent, singleShot=True, interval=REST_MS)
         self._at_rest = at_rest
-        young, middle, _ = gc.get_threshold()
+        young, middle, self._usual = gc.get_threshold()
         gc.set_threshold(young, middle, _NEVER)
         self.timeout.connect(self._sweep)
 
     def put_off(self) -> None:
         """Something is done: wait for the next rest."""
         self.start()
+
+    def end(self) -> None:
+        """The window closes: everything is searched when Python finds it due."""
+        self.stop()
+        young, middle, _ = gc.get_threshold()
+        gc.set_threshold(young, middle, self._usual)
 
     def _sweep(self) -> None:
         if not self._at_rest():
