@@ -34,7 +34,8 @@ _SYMBOLS: dict[str, str] = {"accept": "o", "reject": "x", "undecided": "t", "rea
 SERIES_SYMBOLS = ("o", "s", "t", "d", "+", "star")
 _THIN, _STRONG = 1.0, 2.0
 _CROWDED = 10_000
-"""Points from which on a curve, of many lines that lie over one another, is drawn without smoothing its edges."""
+"""Points from which on a curve, of many lines that lie over one another, is drawn without smoothing its edges, and
+without letting through what lies below, which takes ten times as long."""
 _SLACK = 0.005
 """Share of the whole x that plots which are linked may differ by, for their frames do."""
 _ALIKE = 1e-9
@@ -81,6 +82,20 @@ def curve_pen(curve: Curve, *, dashed: bool = True) -> QPen:
     if dashed:
         pen.setDashPattern(_LONG_DASHES)
     return pen
+
+
+def _lying_over(colour: QColor, ground: QColor) -> QColor:
+    """The opaque colour of two lines of a colour that lets through, one over the other on a ground."""
+    share = 1.0 - (1.0 - colour.alphaF()) ** 2
+
+    def mixed(above: float, below: float) -> float:
+        return share * above + (1.0 - share) * below
+
+    return QColor.fromRgbF(
+        mixed(colour.redF(), ground.redF()),
+        mixed(colour.greenF(), ground.greenF()),
+        mixed(colour.blueF(), ground.blueF()),
+    )
 
 
 class Word(QGraphicsSimpleTextItem):
@@ -417,15 +432,18 @@ class FigureItem:
         across, up = self.scale_x().scale, self.scale_y().scale
         for number, curve in enumerate(self._drawn):
             if first:
-                item = pg.PlotCurveItem(pen=curve_pen(curve, dashed=self.figure.axes != "none"))
+                item = pg.PlotCurveItem()
                 item.setZValue({"measured_quiet": 1, "nominal": 4, "measured": 3, "outside": 5}.get(curve.role, 2))
                 item.setCacheMode(QGraphicsItem.CacheMode.DeviceCoordinateCache)
                 self.plot.addItem(item)
                 self._curves.append(item)
             whole = curve.role in {"measured", "measured_quiet"} and bool(np.isfinite(curve.y).all())
             connect = "all" if whole else "finite"
+            pen, crowded = curve_pen(curve, dashed=self.figure.axes != "none"), curve.x.size >= _CROWDED
+            if crowded:
+                pen.setColor(_lying_over(pen.color(), current_theme().colour("panel")))
             self._curves[number].setData(
-                curve.x * across, curve.y * up, connect=connect, antialias=curve.x.size < _CROWDED
+                curve.x * across, curve.y * up, connect=connect, antialias=not crowded, pen=pen
             )
 
     def _draw_others(self) -> None:
