@@ -157,6 +157,12 @@ def test_work_takes_turns_and_the_newest_of_a_name_counts(app: QApplication) -> 
     assert seen[:2] == [1, 2], "one in a turn"
     Turns(app, patient=False).after("map", partial(done.append, "at once"))
     assert done[2:] == ["at once"]
+    turns.after("map", partial(done.append, "of a window that closes"))
+    turns.end()
+    turns.after("plots", partial(done.append, "of one that is closed"))
+    QTest.qWait(5)
+    assert not done[3:]
+    assert turns.at_rest()
 
 
 def test_a_long_table_makes_the_texts_that_are_seen_and_fits_its_columns_in_pieces(app: QApplication) -> None:

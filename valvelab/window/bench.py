@@ -471,6 +471,7 @@ class Bench(QObject):
     def close(self, *, keep: bool = False) -> None:
         """A clean end: no work left behind, and nothing to recover unless the bench is to be offered again."""
         self._keeper.stop()
+        self.turns.end()
         if self._sweeper is not None:
             self._sweeper.end()
         self._closed = True

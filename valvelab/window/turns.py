@@ -15,16 +15,23 @@ class Turns(QTimer):
         super().__init__(parent, interval=0)
         self.patient = patient
         self._waiting: dict[str, Callable[[], object]] = {}
+        self._ended = False
         self.timeout.connect(self.do_next)
 
     def after(self, name: str, work: Callable[[], object]) -> None:
         """Do a piece of work after what waits already; it takes the place of one that waits under its name."""
         self._waiting.pop(name, None)
-        if self.patient:
+        if not self.patient:
+            work()
+        elif not self._ended:
             self._waiting[name] = work
             self.start()
-        else:
-            work()
+
+    def end(self) -> None:
+        """Forget what waits, and take nothing more: what it would show goes."""
+        self._ended = True
+        self._waiting.clear()
+        self.stop()
 
     def in_steps(self, name: str, steps: Iterable[Callable[[], object]], *, next_up: bool = False) -> None:
         """Do some steps, each in a turn, one right after another; all take the place of those that wait under the name.
