@@ -166,9 +166,9 @@ class Inspecting:
 
     def run(self, args: argparse.Namespace) -> int:
         """Read, inspect, answer."""
-        known = use(self.name)
-        use_defaults(args, part_kind(self.name))
-        with asked(part_kind(self.name), args) as (part, folder):
+        known, kind = use(self.name), part_kind(self.name)
+        use_defaults(args, kind)
+        with asked(kind, args) as (part, folder):
             _log.debug("inspects by %r", part)
             inspection = known.inspect(part, Around(report=_reporter(args)))
             _log.debug(

@@ -141,6 +141,10 @@ def respond(
     )
 
 
+_ABOVE, _BELOW = 7, 7
+"""Rows of a table above the state and below it."""
+
+
 @frozen
 class _Table:
     """The rows of a table by what they are, each with a column for every speed.
@@ -170,21 +174,21 @@ class _Table:
     @staticmethod
     def size(nodes: int) -> int:
         """How many rows the table of so many nodes has."""
-        return 7 + 2 * nodes + 7
+        return _ABOVE + 2 * nodes + _BELOW
 
     @staticmethod
     def of(table: FloatArray) -> _Table:
         """The rows of a table, or of many at once: (…, rows, columns)."""
-        seat = table.shape[-2] - 7
-        nodes = (seat - 7) // 2
+        seat = table.shape[-2] - _BELOW
+        nodes = (seat - _ABOVE) // 2
         return _Table(
             undamped=table[..., 0:2, :],
             closing=table[..., 2:4, :],
             damping=table[..., 4:6, :],
             foretold=table[..., 6, :],
-            velocity=table[..., 7 : 7 + nodes, :],
-            position=table[..., 7 + nodes : seat, :],
-            below=table[..., 8 + nodes : seat + 1, :],
+            velocity=table[..., _ABOVE : _ABOVE + nodes, :],
+            position=table[..., _ABOVE + nodes : seat, :],
+            below=table[..., _ABOVE + nodes + 1 : seat + 1, :],
             pushed=table[..., seat + 1 : seat + 3, :],
             cam=table[..., seat + 3 : seat + 6, :],
             one=table[..., seat + 6, :],

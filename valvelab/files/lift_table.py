@@ -12,7 +12,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from valvelab.arrays import read_only
+from valvelab.arrays import read_only, stretches
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.column_assignment import ColumnAssignment
 from valvelab.files.column_names import is_unit, lobe_name
@@ -168,10 +168,9 @@ def _wide(table: Table, lobes: Sequence[Column], notes: list[Note]) -> tuple[Lob
 
 def _missing_notes(table: Table, name: str, column: Column, missing: NDArray[np.bool_]) -> list[Note]:
     """Long empty stretches are outside a lobe's event; a cell left empty among readings, or with a word, is missed."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], missing, [False])).astype(np.int8)))
     texts = table.texts(column)
     outside = np.zeros(missing.size, dtype=np.bool_)
-    for start, stop in edges.reshape(-1, 2):
+    for start, stop in stretches(missing):
         at_an_end = start == 0 or stop == missing.size
         outside[start:stop] = at_an_end or stop - start > missing.size // 8
     outside &= np.array([not text for text in texts], dtype=np.bool_)

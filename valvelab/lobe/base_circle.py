@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from valvelab.arrays import BoolArray, FloatArray, IntArray, read_only
+from valvelab.arrays import BoolArray, FloatArray, read_only, stretches
 from valvelab.frozen import frozen
 from valvelab.lobe.spline import SplineSet, symbol, symbol_weights
 
@@ -117,11 +117,11 @@ def find_base_circle(
     arc = (grown[0] + margin) * thin, (grown[1] - margin) * thin
     if (arc[1] - arc[0]) * splines.step < SHORTEST_ARC_CAM_DEG:
         return None
-    beside_ = np.ones(arc[1] - arc[0] + 1, dtype=np.bool_)
+    beside = np.ones(arc[1] - arc[0] + 1, dtype=np.bool_)
     if dented is not None:
         at = np.arange(arc[0], arc[1] + 1) / thin - dented[0][0]
-        beside_ = dented[1][np.floor(at).astype(np.intp)] & dented[1][np.ceil(at).astype(np.intp)]
-    return _describe(splines, harmonic, lift_mm, arc, beside_, reading_noise_mm, circle=circle)
+        beside = dented[1][np.floor(at).astype(np.intp)] & dented[1][np.ceil(at).astype(np.intp)]
+    return _describe(splines, harmonic, lift_mm, arc, beside, reading_noise_mm, circle=circle)
 
 
 @frozen
@@ -203,7 +203,7 @@ def _beside_dents(run: _Run, tight: tuple[int, int], tightest: float) -> tuple[t
 def _stays(near: BoolArray, least: int) -> BoolArray:
     """Of places (n,) those in a row of so many at least."""
     kept = np.zeros(near.size, dtype=np.bool_)
-    for first, end in _runs(near):
+    for first, end in stretches(near):
         kept[first:end] = end - first >= least
     return kept
 
@@ -211,14 +211,9 @@ def _stays(near: BoolArray, least: int) -> BoolArray:
 def _eroded(near: BoolArray, margin: int) -> BoolArray:
     """Without places so close to one that is not among them."""
     kept = near.copy()
-    for first, end in _runs(~near):
+    for first, end in stretches(~near):
         kept[max(first - margin, 0) : end + margin] = False
     return kept
-
-
-def _runs(chosen: BoolArray) -> IntArray:
-    """Where places chosen in a row begin, and where each row has ended, (rows, 2)."""
-    return np.flatnonzero(np.diff(chosen.astype(np.int8), prepend=0, append=0)).reshape(-1, 2)
 
 
 def _rises(run: _Run, arc: tuple[int, int], abc: FloatArray) -> float:

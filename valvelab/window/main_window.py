@@ -155,12 +155,12 @@ class MainWindow(Shell):
     def _go_on_with(self, document: Document, value: object | None, before: QWidget) -> None:
         """Show what comes of the answer; a page that was not in front before is drawn when all round it stands."""
         after, front = self.bench.turns.after, self.pages.front()
-        if front is before:
-            after("result", partial(self._show_result, document, value))
-            return
-        front.setUpdatesEnabled(False)
+        fresh = front is not before
+        if fresh:
+            front.setUpdatesEnabled(False)
         after("result", partial(self._show_result, document, value))
-        after(f"drawing of {document.bay}", partial(self._draw_page, front))
+        if fresh:
+            after(f"drawing of {document.bay}", partial(self._draw_page, front))
 
     def _draw_page(self, page: QWidget) -> None:
         """Draw a page that was held, or is about to be laid out anew: its plots and tables each in a turn."""

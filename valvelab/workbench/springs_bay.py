@@ -112,9 +112,8 @@ def question(document: Document) -> Question[SpringsInspection] | None:
             lambda: inspect_springs(springs_question(tray[1], None, cards)),
         )
         result = (inspected.value if isinstance(inspected, Partly) else inspected).result
-        for system in get_args(
-            System
-        ):  # the decimals of a whole tray are worked out here, the window does not wait for them
+        # the decimals of a whole tray are worked out here, the window does not wait for them
+        for system in get_args(System):
             facts_columns(result.springs, system)
         return inspected
 

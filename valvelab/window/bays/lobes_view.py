@@ -154,9 +154,8 @@ class LobesView(BayView[LobesInspection]):
     def _show_motion(self, document: Document, inspection: LobesInspection, lobe: str, plots: tuple[str, ...]) -> None:
         self.map.choose(lobe)
         figures = [figure for name in plots if (figure := self._figure(inspection, lobe, name)) is not None]
-        steps = self.stack.steps(figures, document.units, _STRETCH)
         shown = partial(self._motion_shown, inspection, lobe)
-        self.bench.turns.in_steps("lobes, plots", [*steps, shown], next_up=True)
+        self.draw_figures("each plot", self.stack, figures, document.units, _STRETCH, shown, next_up=True)
 
     def _motion_shown(self, inspection: LobesInspection, lobe: str) -> None:
         if "lift" in self.stack.items_by_name:

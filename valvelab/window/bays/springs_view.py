@@ -235,8 +235,7 @@ class SpringsView(BayView[SpringsInspection]):
         figures = [makers[name]() for name in plots if name in makers]
         self.stack.setVisible(bool(figures))
         if figures:
-            steps = self.stack.steps(figures, document.units, _STRETCH)
-            self.bench.turns.in_steps("springs, plots", steps, next_up=True)
+            self.draw_figures("each plot", self.stack, figures, document.units, _STRETCH, next_up=True)
 
     def _show_coils(
         self,

@@ -50,9 +50,15 @@ class BayView(QWidget, Generic[Value]):
         figures: Sequence[Figure],
         units: System,
         stretch: Mapping[str, int] | None = None,
+        *then: Callable[[], object],
+        next_up: bool = False,
     ) -> None:
-        """Draw figures above one another, each in a turn of its own."""
-        self.bench.turns.in_steps(f"{type(self).__name__} {name}", stack.steps(figures, units, stretch))
+        """Draw figures above one another, each in a turn of its own, and `then` what rests on them.
+
+        next_up: before all that waits, where a piece of work goes on.
+        """
+        steps = [*stack.steps(figures, units, stretch), *then]
+        self.bench.turns.in_steps(f"{type(self).__name__} {name}", steps, next_up=next_up)
 
     def show_answer(self, document: Document, value: Value) -> None:
         """Show the answer under the document's choices and units."""
