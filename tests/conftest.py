@@ -132,6 +132,7 @@ def window(app: QApplication, tmp_path: Path) -> Iterator[MainWindow]:
     app.processEvents()
     yield made
     theme.set_scheme("system")
+    theme.set_text_size(100)  # else what outlives its test grows with every one that writes larger
     made.close()
     made.deleteLater()
     app.processEvents()
