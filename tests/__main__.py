@@ -10,8 +10,9 @@ import sys
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
-#: each worker holds a window and a database of its own, so that there may be too many of them
-SPREAD = ["-n", "auto", "--maxprocesses", "4", "--dist", "loadfile"]
+#: each worker holds a window and a database of its own, so that there may be too many of them; one that crashes ends
+#: the run: by files, xdist waits for ever for what a replaced worker was given
+SPREAD = ["-n", "auto", "--maxprocesses", "4", "--dist", "loadfile", "--max-worker-restart", "0"]
 
 
 def main() -> None:

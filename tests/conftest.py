@@ -89,6 +89,7 @@ def app() -> QApplication:
 
     found = QApplication.instance() or QApplication(["test"])
     assert isinstance(found, QApplication)
+    found.setFont(theme.text_font(10.0))  # whatever the desktop's
     theme.dress(found)
     return found
 
@@ -125,7 +126,6 @@ def window(app: QApplication, tmp_path: Path) -> Iterator[MainWindow]:
     from valvelab.window.bench import Bench
     from valvelab.window.main_window import MainWindow
 
-    app.setFont(theme.text_font(10.0))
     made = MainWindow(Bench(tmp_path / "settings", background=False))
     made.resize(1280, 720)
     made.show()

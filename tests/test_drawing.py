@@ -53,12 +53,9 @@ DIAL = Dial(
 
 
 @pytest.fixture(autouse=True)
-def app() -> Iterator[QApplication]:
-    found = QApplication.instance() or QApplication(["test"])
-    assert isinstance(found, QApplication)
-    theme.dress(found)
-    yield found
-    found.processEvents()
+def settled(app: QApplication) -> Iterator[None]:
+    yield
+    app.processEvents()
 
 
 def kinds_drawn(view: FigureStack) -> list[str]:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import gc
 import re
 from pathlib import Path
 
 import numpy as np
 import pytest
-from PySide6.QtCore import QSize
+from PySide6.QtCore import QEvent, QSize
 from PySide6.QtGui import QColor, QPalette
-from PySide6.QtWidgets import QApplication, QCheckBox, QLabel
+from PySide6.QtWidgets import QApplication, QCheckBox, QLabel, QWidget
 from shiboken6 import delete
 from something import each
 
@@ -26,11 +27,7 @@ GROUNDS = ("panel", "window", "stripe", "raised", "chosen")
 TEXTS = ("text", "quiet", "accept", "reject", "undecided", "accent", "intake", "exhaust", "meant")
 
 
-@pytest.fixture(autouse=True)
-def app() -> QApplication:
-    found = QApplication.instance() or QApplication(["test"])
-    assert isinstance(found, QApplication)
-    return found
+pytestmark = pytest.mark.usefixtures("app")
 
 
 def contrast(first: str, second: str) -> float:
@@ -149,3 +146,32 @@ def test_text_grows_though_a_widget_is_gone_meanwhile(app: QApplication, monkeyp
         assert label.minimumWidth() == round(100 * app.font().pointSizeF() / before) > 100
     finally:
         theme.set_text_size(100)
+
+
+def test_text_grows_though_a_ring_of_garbage_holds_widgets(app: QApplication) -> None:
+    class Told(QLabel):
+        def event(self, event: QEvent) -> bool:
+            if event.type() == QEvent.Type.ApplicationFontChange:
+                searched.append(gc.isenabled())
+            return super().event(event)
+
+    class Ring(QWidget):
+        def __init__(self) -> None:
+            super().__init__()
+            self.itself = self
+
+    searched: list[bool] = []
+    told = Told()
+    for _ in range(200):
+        Ring()
+    young = gc.get_threshold()
+    gc.set_threshold(1, 1, 1)  # every new wrapper of a widget may set a search off
+    try:
+        theme.set_text_size(150)
+        theme.set_text_size(100)
+    finally:
+        gc.set_threshold(*young)
+    assert searched
+    assert not any(searched)
+    assert gc.isenabled()
+    told.deleteLater()

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import gc
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 
 from PySide6.QtCore import QObject, QTimer
 
@@ -17,6 +18,21 @@ WORTH = 20
 def keep_what_is_loaded() -> None:
     """Take all that lives by now for good: what was loaded, and the window's frame, are not searched again."""
     gc.freeze()
+
+
+@contextmanager
+def waits() -> Iterator[None]:
+    """Search for no garbage inside, where widgets of any window are walked over.
+
+    A search may destroy widgets of a closed window that are still in Qt's list of all widgets, on its way to Python.
+    """
+    searched = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if searched:
+            gc.enable()
 
 
 class Sweeper(QTimer):

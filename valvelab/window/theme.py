@@ -35,6 +35,7 @@ from PySide6.QtWidgets import (
 from shiboken6 import isValid
 
 from valvelab.places import resources
+from valvelab.window import garbage
 
 Scheme = Literal["system", "light", "dark"]
 _CHOSEN, _POINTS = "valvelab scheme", "valvelab points"
@@ -238,20 +239,25 @@ def set_text_size(percent: int) -> None:
     now = float(usual) * min(max(percent, TEXT_SIZES[0]), TEXT_SIZES[-1]) / 100.0
     if now == before:
         return
+    with garbage.waits():
+        _write_larger(application, now, now / before)
+
+
+def _write_larger(application: QApplication, points: float, factor: float) -> None:
     ranked = {w: w.font() for w in _living(application) if w.testAttribute(Qt.WidgetAttribute.WA_SetFont)}
-    application.setFont(text_font(now))
+    application.setFont(text_font(points))
     for widget in _living(application):  # at once: by itself it comes with the next turn of the event loop
         QApplication.sendEvent(widget, QEvent(QEvent.Type.ApplicationFontChange))
     for widget, font in ranked.items():
         if isValid(widget):
-            widget.setFont(scaled(font, now / before, strong=font.weight() >= QFont.Weight.DemiBold))
+            widget.setFont(scaled(font, factor, strong=font.weight() >= QFont.Weight.DemiBold))
     for widget in _living(application):
         if not isinstance(widget, QDockWidget | QMainWindow):  # whose own layouts bind them
-            _scale_bounds(widget, now / before)
+            _scale_bounds(widget, factor)
 
 
 def _living(application: QApplication) -> Iterator[QWidget]:
-    """Every widget that is there when its turn comes: the menus of a plot that is gone may be collected meanwhile."""
+    """Every widget that is there when its turn comes: what one is told may close another."""
     return filter(isValid, application.allWidgets())
 
 
