@@ -403,7 +403,11 @@ class FigureItem:
         tall = max(30.0, self.view.size().height())
         lines = 2.05 if self._below and self.legend.isVisible() else 1.05
         beside = max((0.5 * self._symbol(marks)[1] + _CLEAR for marks in self._spots()), default=0.0)
-        return float(min(0.5, (lines * QFontMetricsF(self.title.font()).height() + _CLEAR + beside) / tall))
+        return float(min(0.5, (lines * self._line() + _CLEAR + beside) / tall))
+
+    def _line(self) -> float:
+        """Height of the title's line as it is laid out, which at some sizes is more than its font says."""
+        return self.title.boundingRect().height() - 2.0 * self.title.document().documentMargin()
 
     def _clear(self) -> None:
         for item in (*self._curves, *self._others):
@@ -591,7 +595,7 @@ class FigureItem:
         """The legend beside the title, else in a line of its own below it."""
         wide, room = self.legend.boundingRect().width(), self.view.size().width() - 8
         self._below = self.title.boundingRect().width() + wide + 4 > room
-        line = QFontMetricsF(self.title.font()).height()
+        line = self._line()
         fits = wide <= room and (not self._below or self.view.size().height() >= _LEGEND_LINES * line)
         self.legend.setVisible(fits and bool(self.legend.toPlainText()))
         self.legend.setPos(self.view.size().width() - wide - 4, line - 2 if self._below else -2)
