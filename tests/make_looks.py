@@ -148,6 +148,7 @@ def wishes() -> argparse.Namespace:
     reader.add_argument("--schemes", default=",".join(SCHEMES))
     reader.add_argument("--texts", default=",".join(map(str, TEXTS)))
     reader.add_argument("--language", default="en", help="code of the language that the window speaks")
+    reader.add_argument("--points", type=float, default=10.0, help="the desktop's size of text")
     reader.add_argument("--ratio", help=argparse.SUPPRESS)
     return reader.parse_args()
 
@@ -161,10 +162,10 @@ def draw(asked: argparse.Namespace) -> None:
 
     application = QApplication(["looks"])
     languages.speak(asked.language, application)
+    application.setFont(theme.text_font(asked.points))
     theme.dress(application)
     asked.folder.mkdir(parents=True, exist_ok=True)
     for name in asked.scenes.split(","):
-        application.setFont(theme.text_font(10.0))
         with tempfile.TemporaryDirectory() as place:
             draw_scene(application, asked, name, Path(place))
 
