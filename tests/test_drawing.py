@@ -14,7 +14,7 @@ from PySide6.QtWidgets import QApplication, QWidget
 from something import each
 
 from valvelab.figures.description import Axis, Band, Curve, Dial, Figure, Guide, HeatMap, Marks
-from valvelab.window import theme
+from valvelab.window import figure_item, theme
 from valvelab.window.dial import DialView, spread_apart
 from valvelab.window.drawing import FigureStack, FigureView
 from valvelab.window.figure_item import QuietAxis, Word, role_colour, unbroken
@@ -72,7 +72,8 @@ def test_every_part_of_a_figure_is_drawn() -> None:
     view = FigureView("force")
     view.show_figure(FIGURE)
     kinds = kinds_drawn(view)
-    assert kinds.count("PlotCurveItem") == len(FIGURE.curves) + 3 * len(FIGURE.bands), "a band's ground and two edges"
+    assert kinds.count("Line") == len(FIGURE.curves)
+    assert kinds.count("PlotCurveItem") == 3 * len(FIGURE.bands), "a band's ground and two edges"
     assert kinds.count("ScatterPlotItem") == 2 + 1, "two kinds of marks and the ring"
     assert sorted(word.text() for word in words_drawn(view)) == ["a", "b", "seat"]
     assert kinds.count("InfiniteLine") == 2 + 1, "two guides and the cursor"
@@ -161,6 +162,37 @@ def test_rows_of_the_map_are_chosen_by_click_and_key() -> None:
     for _ in range(3):
         QTest.keyClick(view, Qt.Key.Key_Up)
     assert told == ["c", "b", "a", "a"]
+
+
+def test_a_crowd_of_lines_looks_as_it_does_with_every_line_drawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    many = 3000
+    generator = np.random.default_rng(5)
+    heights = np.tile([40.0, 36.0, 32.0, 28.0, 28.0], many)
+    forces = (
+        np.linspace(200.0, 560.0, 5) + generator.normal(0.0, 6.0, (many, 1)) + generator.normal(0.0, 1.0, (many, 5))
+    )
+    forces[:, -1] = np.nan
+    crowd = Curve(heights, forces.ravel(), "measured_quiet")
+    shown = Figure("force", "Force", Axis("height", "mm", (27.0, 41.0)), Axis("force", "N", (0.0, 700.0)), (crowd,))
+
+    def drawn() -> tuple[bytes, int]:
+        view = FigureView("force")
+        view.resize(600, 400)
+        view.show_figure(shown)
+        picture = view.grab().toImage()
+        (item,) = view.items_by_name.values()
+        return bytes(picture.constBits()), item.curves("measured_quiet")[0].getPath().elementCount()
+
+    def every(points: np.ndarray, _least: np.ndarray) -> np.ndarray:
+        begins = np.flatnonzero(np.isfinite(points[:-1, 1]) & np.isfinite(points[1:, 1]))
+        return points[np.column_stack([begins, begins + 1]).ravel()]
+
+    few, pieces = drawn()
+    monkeypatch.setattr(figure_item, "apart", every)
+    whole, lines = drawn()
+    assert lines == 2 * 3 * many
+    assert pieces < 0.2 * lines
+    assert np.mean(np.frombuffer(few, np.uint8) != np.frombuffer(whole, np.uint8)) < 0.002
 
 
 def test_dial_labels_do_not_cover_one_another() -> None:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from valvelab.arrays import FloatArray
 from valvelab.figures.description import Figure, Marks
 
 Row = list[str | float | None]
@@ -43,6 +44,23 @@ def part_of(figure: Figure, x_ends: Ends, y_ends: Ends) -> Figure:
         y_axis=replace(figure.y_axis, range=y_ends),
         marks=tuple(_within(marks, x_ends, y_ends) for marks in figure.marks),
     )
+
+
+def apart(points: FloatArray, least: FloatArray) -> FloatArray:
+    """Pieces of a broken line, each once: of those whose ends lie less than `least` apart the first.
+
+    points: shape (n, 2), broken where one is not finite. least: shape (2,), over 0. Gives the ends of pieces, two rows
+    each, shape (2 m, 2).
+    """
+    known = np.logical_and(*np.isfinite(points).T)
+    begins = np.flatnonzero(known[:-1] & known[1:])
+    if not begins.size:
+        return points[:0]
+    steps = np.floor(np.where(np.isfinite(points), points, 0.0) / least)
+    place = np.unique(steps[:, 0] + 1j * steps[:, 1], return_inverse=True)[1]
+    kept = np.unique(place[begins] * len(points) + place[begins + 1], return_index=True)[1]
+    chosen = begins[kept]
+    return np.asarray(points[np.column_stack([chosen, chosen + 1]).ravel()])
 
 
 def _within(marks: Marks, x_ends: Ends, y_ends: Ends) -> Marks:

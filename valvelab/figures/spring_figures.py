@@ -27,6 +27,7 @@ from valvelab.figures.description import (
     words,
 )
 from valvelab.units import System, with_unit
+from valvelab.very_same import OfTheSame
 
 if TYPE_CHECKING:
     from valvelab.inspection.springs.analysis import SpringAnalysis
@@ -96,7 +97,14 @@ class TrayLines:
 
 
 def tray_lines(inspection: SpringsInspection) -> TrayLines:
-    """Lines of every spring and stage of an inspection, in its order."""
+    """Lines of every spring and stage of an inspection, in its order; worked out once for each of the last two."""
+    return _LINES.of(inspection, None, lambda: _lines_of(inspection))
+
+
+_LINES: OfTheSame[TrayLines] = OfTheSame(2)
+
+
+def _lines_of(inspection: SpringsInspection) -> TrayLines:
     shown = _forces_shown(inspection.analyses)
     free = [analysis.free_readings() for analysis in inspection.analyses]
     heights = np.unique(np.concatenate([line[0] for line in free]))

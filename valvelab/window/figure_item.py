@@ -23,7 +23,7 @@ from PySide6.QtWidgets import (
 
 from valvelab.arrays import FloatArray, stretches
 from valvelab.figures.description import Axis, Band, Curve, Figure, Marks, Role
-from valvelab.figures.points import part_of
+from valvelab.figures.points import apart, part_of
 from valvelab.language import say, say_measures, say_number
 from valvelab.units import DisplayUnit, System
 from valvelab.window.labels import Anchor, Spot, placed
@@ -34,8 +34,10 @@ _SYMBOLS: dict[str, str] = {"accept": "o", "reject": "x", "undecided": "t", "rea
 SERIES_SYMBOLS = ("o", "s", "t", "d", "+", "star")
 _THIN, _STRONG = 1.0, 2.0
 _CROWDED = 10_000
-"""Points from which on a curve, of many lines that lie over one another, is drawn without smoothing its edges, and
-without letting through what lies below, which takes ten times as long."""
+"""Points from which on a curve, of many lines that lie over one another, is drawn without smoothing its edges, without
+letting through what lies below, and once where its lines run through the same pixels."""
+_SAME_PIXEL = 0.5
+"""Pixels within which ends of lines are one place, so that it holds on a screen of twice the density too."""
 _SLACK = 0.005
 """Share of the whole x that plots which are linked may differ by, for their frames do."""
 _ALIKE = 1e-9
@@ -205,6 +207,30 @@ def _steps(span: float, *, turning: bool) -> Iterator[float]:
     return (step for step in (*(step for step in plain if step < 1.0), *parts))
 
 
+class Line(pg.PlotCurveItem):  # type: ignore[misc]
+    """The line of a curve; of a crowd of lines each piece is drawn once, however many run through the same pixels."""
+
+    path: Any
+    _pixel = (0.0, 0.0)
+
+    def paint(self, painter: QPainter, option: QStyleOptionGraphicsItem, widget: QWidget | None) -> None:
+        """Draw the line, of a crowd what is apart on this scale."""
+        pixel = self.getViewBox().viewPixelSize()
+        if self._crowded() and pixel != self._pixel:
+            self.path, self._pixel = None, pixel
+        super().paint(painter, option, widget)
+
+    def generatePath(self, x: FloatArray, y: FloatArray) -> Any:
+        """The path through the points; of a crowd through what is apart."""
+        if not self._crowded() or not all(self._pixel):
+            return super().generatePath(x, y)
+        ends = apart(np.column_stack([x, y]), _SAME_PIXEL * np.array(self._pixel))
+        return pg.arrayToQPath(ends[:, 0], ends[:, 1], connect="pairs")
+
+    def _crowded(self) -> bool:
+        return len(self.xData) >= _CROWDED
+
+
 class PlotBox(pg.ViewBox):  # type: ignore[misc]
     """The field of a plot: a drag moves what is seen; with Shift, or while `boxing`, it draws the box to zoom to."""
 
@@ -247,7 +273,7 @@ class FigureItem:
         self.units: System = "metric"
         self.held = False
         self._drawn: list[Curve] = []
-        self._curves: list[pg.PlotCurveItem] = []
+        self._curves: list[Line] = []
         self._others: list[pg.GraphicsObject] = []
         self._form: object = None
         self._words: list[Placed] = []
@@ -436,7 +462,7 @@ class FigureItem:
         across, up = self.scale_x().scale, self.scale_y().scale
         for number, curve in enumerate(self._drawn):
             if first:
-                item = pg.PlotCurveItem()
+                item = Line()
                 item.setZValue({"measured_quiet": 1, "nominal": 4, "measured": 3, "outside": 5}.get(curve.role, 2))
                 item.setCacheMode(QGraphicsItem.CacheMode.DeviceCoordinateCache)
                 self.plot.addItem(item)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, get_args
 
+from valvelab.figures.spring_figures import tray_lines
 from valvelab.files.corrected import corrected_springs
 from valvelab.inspection.springs.analysis import SpringAnalysis
 from valvelab.inspection.springs.fix_text import fix_text
@@ -111,10 +112,11 @@ def question(document: Document) -> Question[SpringsInspection] | None:
             lambda: inspect_springs(springs_question(tray[1], found, cards)),
             lambda: inspect_springs(springs_question(tray[1], None, cards)),
         )
-        result = (inspected.value if isinstance(inspected, Partly) else inspected).result
-        # the decimals of a whole tray are worked out here, the window does not wait for them
+        inspection = inspected.value if isinstance(inspected, Partly) else inspected
+        # decimals and lines of a whole tray are worked out here, the window does not wait for them
         for system in get_args(System):
-            facts_columns(result.springs, system)
+            facts_columns(inspection.result.springs, system)
+        tray_lines(inspection)
         return inspected
 
     return Question(
