@@ -82,14 +82,17 @@ def _forces_shown(analyses: Sequence[SpringAnalysis]) -> tuple[float, float]:
 class TrayLines:
     """The lines of a whole tray, worked out once: force over height, and the same less the tray's middle line.
 
-    `differences` end at coil bind; `middle` is the median force at each of `heights_mm`.
+    `differences` end at coil bind; `middle_n` is the median force at each of `heights_mm`. `shown_mm`, `forces_n` and
+    `differences_n` are the ranges that are drawn.
     """
 
     lines: tuple[tuple[FloatArray, FloatArray], ...]
     differences: tuple[tuple[FloatArray, FloatArray], ...]
     heights_mm: FloatArray
     middle_n: FloatArray
+    shown_mm: tuple[float, float]
     forces_n: tuple[float, float]
+    differences_n: tuple[float, float]
 
     def middle_at(self, height_mm: float) -> float:
         """Median force of the tray at a height."""
@@ -111,13 +114,18 @@ def _lines_of(inspection: SpringsInspection) -> TrayLines:
     table = np.array([np.interp(heights, *line, left=np.nan, right=np.nan) for line in free])
     known = np.isfinite(table).any(axis=0)
     heights, middle = heights[known], np.nanmedian(table[:, known], axis=0)
-    return TrayLines(
-        tuple(_below(spring_line(analysis), shown[1]) for analysis in inspection.analyses),
-        tuple((line[0], line[1] - np.interp(line[0], heights, middle)) for line in free),
-        heights,
-        middle,
-        shown,
-    )
+    lines = tuple(_below(spring_line(analysis), shown[1]) for analysis in inspection.analyses)
+    differences = tuple((x, y - np.interp(x, heights, middle)) for x, y in free)
+    across = min(float(x[0]) for x, _ in lines), max(float(x[-1]) for x, _ in lines)
+    values = np.concatenate([y for _, y in differences])
+    up = float(np.nanmin(values)), float(np.nanmax(values))
+    return TrayLines(lines, differences, heights, middle, _wider(across, 0.03), shown, _wider(up, 0.12))
+
+
+def _wider(ends: tuple[float, float], share: float) -> tuple[float, float]:
+    """A range with room on both sides, of a share of its width; of 1 where it has no width."""
+    room = share * ((ends[1] - ends[0]) or 1.0)
+    return ends[0] - room, ends[1] + room
 
 
 def force_figure(
@@ -144,7 +152,7 @@ def _over_height(
     bands: tuple[Band, ...] = (),
     marks: tuple[Marks, ...] = (),
 ) -> Figure:
-    return Figure(name, title, Axis(HEIGHT, "mm", heights_shown(tray), reversed=True), up, tuple(curves), bands, marks)
+    return Figure(name, title, Axis(HEIGHT, "mm", tray.shown_mm, reversed=True), up, tuple(curves), bands, marks)
 
 
 def difference_figure(
@@ -154,21 +162,11 @@ def difference_figure(
     number = _number_of(inspection, spring)
     curves = [Curve(*tray.differences[number], "measured", spring)]
     curves += _others(inspection, number, tray.differences, sets)
-    values = np.concatenate([line[1] for line in tray.differences])
-    low, high = float(np.nanmin(values)), float(np.nanmax(values))
-    room = 0.12 * ((high - low) or 1.0)
-    shown = (low - room, high + room)
+    shown = tray.differences_n
     bands = (*_wall(inspection.analyses[number], tray, shown), *_windows(inspection, spring, tray, shown))
     curves += _heights(inspection, shown)
     up = Axis("force − median", "N", shown)
     return _over_height("difference", "Force less the tray's median", tray, up, curves, bands)
-
-
-def heights_shown(tray: TrayLines) -> tuple[float, float]:
-    """Range of height over all lines, with some room."""
-    low, high = min(float(x[0]) for x, _ in tray.lines), max(float(x[-1]) for x, _ in tray.lines)
-    room = 0.03 * (high - low)
-    return low - room, high + room
 
 
 def _number_of(inspection: SpringsInspection, spring: str) -> int:
@@ -206,7 +204,7 @@ def _others(
 
 
 def _wall(chosen: SpringAnalysis, tray: TrayLines, shown: tuple[float, float]) -> list[Band]:
-    solid, lowest = chosen.solid_height.value, heights_shown(tray)[0]
+    solid, lowest = chosen.solid_height.value, tray.shown_mm[0]
     return [] if solid is None or solid <= lowest else [block((lowest, solid), shown, "outside", "solid")]
 
 
