@@ -336,17 +336,18 @@ def test_a_small_drift_across_the_rest_is_still_a_circle() -> None:
     assert found.max_lift().value[0] == pytest.approx(8.0, abs=0.006)
 
 
+def dented(depth_mm: float, half_width_deg: float, at_deg: float) -> Floats:
+    """Lifts of a law with its ramps on a shaft 0.03 mm out of centre, with a dent in its base circle."""
+    beyond = np.minimum(np.abs(np.mod(ANGLE - at_deg + 180.0, 360.0) - 180.0) / half_width_deg, 1.0)
+    return swept(0.0, 0.03, 40.0, 5e-4) - 0.5 * depth_mm * (1.0 + np.cos(np.pi * beyond))
+
+
 @pytest.mark.parametrize(("depth_mm", "half_width_deg", "at_deg"), [
     (0.01, 20.0, 280.0), (0.05, 10.0, 280.0), (0.05, 40.0, 280.0), (0.09, 20.0, 230.0), (-0.03, 15.0, 300.0),
 ])  # fmt: skip
 def test_a_dent_in_the_base_circle_is_no_eccentricity(depth_mm: float, half_width_deg: float, at_deg: float) -> None:
-    """A law with its ramps on a shaft 0.03 mm out of centre: the dent is told as form, and moves nothing else."""
-    angle = turn(720)
-    beyond = np.minimum(np.abs(np.mod(angle - at_deg + 180.0, 360.0) - 180.0) / half_width_deg, 1.0)
-    dent = 0.5 * depth_mm * (1.0 + np.cos(np.pi * beyond))
-    noise = np.random.default_rng(0).normal(0.0, 5e-4, angle.size)
-    lift = design("poly4567").value(angle) + 0.03 * np.cos(np.radians(angle - 40.0)) - dent + noise
-    fitted = fit(angle, lift)
+    """The dent is told as form, and moves nothing else."""
+    fitted = fit(ANGLE, dented(depth_mm, half_width_deg, at_deg))
     (base,) = fitted.bases
     assert base is not None
     assert base.eccentricity_mm == pytest.approx(0.03, abs=1e-3)
@@ -354,11 +355,26 @@ def test_a_dent_in_the_base_circle_is_no_eccentricity(depth_mm: float, half_widt
     assert float(fitted.at_knots[0].max()) == pytest.approx(LIFT, abs=1e-3)
 
 
-@pytest.mark.parametrize("order", [3, 5, 9])
-def test_waves_of_the_base_circle_are_no_dents(order: int) -> None:
+@pytest.mark.parametrize(("depth_mm", "half_width_deg", "at_deg"), [
+    (0.01, 30.0, 225.0), (0.03, 6.0, 210.0), (0.05, 20.0, 195.0), (0.05, 30.0, 335.0), (0.09, 30.0, 340.0),
+    (-0.05, 30.0, 335.0), (-0.02, 20.0, 215.0),
+])  # fmt: skip
+def test_a_dent_at_a_ramp_is_no_eccentricity(depth_mm: float, half_width_deg: float, at_deg: float) -> None:
+    """With nothing of the rest between the dent (or bump) and a ramp: those end at 182 and 378 cam deg."""
+    fitted = fit(ANGLE, dented(depth_mm, half_width_deg, at_deg))
+    (base,) = fitted.bases
+    assert base is not None
+    assert base.eccentricity_mm == pytest.approx(0.03, abs=1e-3)
+    assert float(fitted.at_knots[0].max()) == pytest.approx(LIFT, abs=1e-3)
+    if 182.0 + half_width_deg < at_deg < 378.0 - half_width_deg and half_width_deg > 10.0:
+        assert base.form_mm == pytest.approx(abs(depth_mm), rel=0.2)
+
+
+@pytest.mark.parametrize("at", [0.0, 60.0, 150.0, 290.0])
+@pytest.mark.parametrize(("order", "size_mm"), [(2, 0.004), (2, 0.02), (3, 0.004), (3, 0.02), (5, 0.02), (9, 0.02)])
+def test_waves_of_the_base_circle_are_no_dents(order: int, size_mm: float, at: float) -> None:
     """They cross any harmonic, and stay on none: every knot of the arc counts for the zero."""
-    angle = turn(720)
-    noise = np.random.default_rng(order).normal(0.0, 5e-4, angle.size)
-    (base,) = fit(angle, design("poly4567").value(angle) + 0.02 * np.cos(np.radians(order * angle)) + noise).bases
+    wave = size_mm * np.cos(np.radians(order * ANGLE - at))
+    (base,) = fit(ANGLE, swept(0.0, 0.0, 0.0, 5e-4, order) + wave).bases
     assert base is not None
     assert np.count_nonzero(base.weights[0]) >= base.last - base.first

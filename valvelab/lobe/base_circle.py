@@ -30,6 +30,10 @@ _BRIDGED_CAM_DEG = 30.0
 _BACK_CAM_DEG, _BACK_SHARE = 25.0, 0.5
 # Off by so many tolerances a knot may be on a harmonic that was fitted far away.
 _FAR_AWAY = (10.0, 4.0, 2.0, 2.0)
+# Orders of the waves that grinding leaves on a base circle; higher ones cross any harmonic often.
+_WAVE_ORDERS = range(2, 10)
+# Where a wave is low a ramp begins before the lift is above the harmonic.
+_WAVE_INSET_CAM_DEG = 12.0
 # Left out at each side of a dent.
 _DENT_MARGIN_CAM_DEG = 3.0
 # On a short arc a harmonic larger than this is form taken for eccentricity; shafts run truer between their centres.
@@ -106,7 +110,7 @@ def find_base_circle(
     run = _Run(harmonic[::thin], lift_mm[::thin], -(-first // thin), last // thin, splines.step * thin)
     tightest = max(5.0 * fit_noise_mm, _TIGHTEST_MM)
     tight = _grow(run, _flat_window(run, tightest, _NARROW_CAM_DEG), tightest)
-    dented = _beside_dents(run, tight, tightest)
+    dented = _beside_dents(run, tight, tightest) or _beside_an_end(run, tight, tightest)
     grown, circle = (_ends(run, tight, tightest) if dented is None else dented[0]), True
     if dented is None and grown is not None and _no_circle(run, grown, tightest):
         grown, circle = _valleys(run), False
@@ -198,6 +202,53 @@ def _beside_dents(run: _Run, tight: tuple[int, int], tightest: float) -> tuple[t
     if beside.all() or beside.mean() < _BACK_SHARE or _is_short(run, arc) or low == 0 or high == near.size - 1:
         return None
     return (arc, beside) if _rises(run, arc, abc) <= _FAR_AWAY[-1] * tightest else None
+
+
+def _beside_an_end(run: _Run, tight: tuple[int, int], tightest: float) -> tuple[tuple[int, int], BoolArray] | None:
+    """The same for a dent or bump that reaches a ramp, which the lift comes back from on one side only.
+
+    A long arc on one harmonic is the circle, unless all of the rest is that harmonic and one wave, of which every piece
+    fits a harmonic of its own.
+    """
+    if not _is_short(run, tight) or _strays(run, tight) <= tightest:
+        return None
+    margin = round(_DENT_MARGIN_CAM_DEG / run.step)
+    low, high = tight[0] + margin, tight[1] - margin
+    if (high - low) * run.step < ECCENTRICITY_ARC_CAM_DEG:
+        return None
+    abc = run.fit(low, high)
+    if np.abs(run.beyond(low, 1, abc)[: high - low + 1]).max() > _FAR_AWAY[-1] * tightest:
+        return None  # it grew over waves
+    rest = (
+        low - _no_ramp(run.beyond(low, -1, abc), tightest),
+        high + _no_ramp(run.beyond(high, 1, abc), tightest),
+    )
+    if _is_one_wave(run, rest, tightest):
+        return None
+    beside = np.zeros(rest[1] - rest[0] + 1, dtype=np.bool_)
+    beside[low - rest[0] : high - rest[0] + 1] = True
+    return rest, beside
+
+
+def _no_ramp(outward: FloatArray, tolerance: float) -> int:
+    """How many knots outward of an arc the last is that lies on or below its harmonic, or lower than one before."""
+    highest = np.maximum.accumulate(outward)
+    low = np.flatnonzero((outward <= tolerance) | (highest - outward > tolerance))
+    return int(low[-1]) if low.size else 0
+
+
+def _is_one_wave(run: _Run, arc: tuple[int, int], tolerance: float) -> bool:
+    """Whether a harmonic and a wave of one of the low orders are all that the lift has on an arc, off its ends."""
+    inset = round(_WAVE_INSET_CAM_DEG / run.step)
+    rows = run.rows(arc[0] + inset, arc[1] - inset)
+    angle = np.radians(run.step) * np.arange(rows.size)
+    for order in _WAVE_ORDERS:
+        wave = np.column_stack([run.harmonic[rows], np.cos(order * angle), np.sin(order * angle)])
+        part = np.linalg.lstsq(wave, run.lift[rows])[0]
+        fits = np.abs(run.lift[rows] - wave @ part).max() <= _FAR_AWAY[-1] * tolerance
+        if fits and float(np.hypot(*part[3:])) > tolerance:
+            return True
+    return False
 
 
 def _stays(near: BoolArray, least: int) -> BoolArray:
