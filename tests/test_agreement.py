@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from coverage_study import KINDS, LOBES, MOTION, Scenario, drift, scaled, slipped, study, take
-from lobe_samples import Floats, correlated, design
+from lobe_samples import LIFT, Floats, correlated, design
 from something import each
 
 from valvelab.cli.main import main
@@ -191,6 +191,48 @@ def test_a_drift_that_the_closing_reading_shows_is_warned_of_and_covered() -> No
         assert seen[name].coverage >= (0.85 if KINDS[name] == MOTION else 0.9), name
     assert seen["max_lift"].ratio < 2.5
     assert seen["duration@0.15"].ratio < 2.5
+
+
+def begun(begins: float, drifts_mm: float, seed: int, form: Floats | float = 0.0) -> LiftTable:
+    """A turn of readings each half degree from an angle on, nose at 100.3 and rest from 182 to 378 cam deg."""
+    angle = begins + 0.5 * np.arange(720)
+    rng = np.random.default_rng(seed)
+    lift = design("poly4567").value(np.mod(angle, 360.0)) + 0.02 * np.cos(np.radians(angle - rng.uniform(0.0, 360.0)))
+    lift += drifts_mm * np.arange(720) / 720.0 + form + rng.normal(0.0, 5e-4, 720)
+    return LiftTable(
+        file="t", traces=(Trace("1I", np.mod(angle, 360.0), lift),), source=Source(file="t", sha256="0" * 64)
+    )
+
+
+@pytest.mark.parametrize("begins", [0.0, 200.0, 240.0, 290.0, 345.0])
+def test_a_drift_without_a_closing_reading_shows_where_the_turn_begins_on_the_rest(begins: float) -> None:
+    """The lift is off by half of the drift and more; its interval holds the true one."""
+    result = inspect_lobes(begun(begins, 0.01, 1)).result
+    (said,) = [note for note in result.notes if note.about == "1I drift"]
+    assert said.level == "warning"
+    assert "the zero drifts by up to 9." in said.text or "the zero drifts by up to 10." in said.text
+    lobe = result.lobes[0]
+    u = lobe.uncertainty["max_lift_mm"]
+    assert lobe.max_lift_mm is not None
+    assert u is not None
+    assert abs(lobe.max_lift_mm - LIFT) < 2.0 * u < 0.05
+
+
+def test_noise_and_form_of_the_base_circle_are_no_drift() -> None:
+    angle = 0.5 * np.arange(720)
+    told = 0
+    for seed in range(20):
+        rng = np.random.default_rng(100 + seed)
+        begins, at, wide = float(rng.integers(185, 375)), rng.uniform(190.0, 370.0), rng.uniform(5.0, 30.0)
+        away = np.abs(np.mod(angle + begins - at + 180.0, 360.0) - 180.0) / wide
+        forms = (
+            0.0,
+            -0.02 * (1.0 + np.cos(np.pi * np.minimum(away, 1.0))),
+            0.01 * np.cos(np.radians(rng.integers(2, 9) * (angle + begins))),
+        )
+        for form in forms:
+            told += any(note.about == "1I drift" for note in inspect_lobes(begun(begins, 0.0, seed, form)).result.notes)
+    assert told == 0
 
 
 def test_turns_that_step_in_zero_are_a_drift_and_sweeps_set_anew_are_not() -> None:
