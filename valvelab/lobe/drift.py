@@ -149,11 +149,12 @@ class _Rest:
             x, y = self.angle[first:end] - at, self.off[first:end]
             if x.size < _FEWEST_BESIDE or np.ptp(x) < 0.7 * reach:
                 continue
-            line = np.column_stack([np.ones_like(x), x])
-            weights = np.linalg.pinv(line)
-            residual = y - line @ (weights @ y)
+            centred, height = x - x.mean(), y - y.mean()
+            steep = centred / (centred @ centred)
+            residual = height - centred * (steep @ height)
             if float(residual @ residual) <= _STRAIGHT * (x.size - 2) * max(self.noise_mm, _LEAST_MM) ** 2:
-                return float(weights[0] @ y), float(weights[0] @ weights[0])
+                weights = 1.0 / x.size - x.mean() * steep
+                return float(weights @ y), float(weights @ weights)
         return None
 
     def steps_elsewhere(self) -> list[float]:
