@@ -243,6 +243,29 @@ def test_the_knee_holds_under_noise() -> None:
         assert knee.solid_height_mm == pytest.approx(SOLID, abs=0.03)
 
 
+def test_heights_set_by_hand_are_in_the_uncertainty_of_the_solid_height() -> None:
+    """Past the knee each hundredth of a millimetre is many newtons: two readings there say nothing of their scatter."""
+    generator = np.random.default_rng(3)
+    heights = np.array([40, 38, 36, 34, 32, 30, 28.5, 27.4, 26.8, 26.5, 26.3, 26.15])
+    inside = 0
+    for _ in range(300):
+        force = bench_force(heights + generator.normal(0, 0.01, heights.size))
+        knee = find_knee(force_curve(heights, force), 0.01)
+        assert knee is not None
+        inside += abs(knee.solid_height_mm - SOLID) < 2.0 * knee.standard_uncertainty_mm
+        assert knee.standard_uncertainty_mm < 0.04
+    assert 0.9 < inside / 300 < 1.0
+
+
+def test_what_is_stated_of_heights_and_does_not_scatter_is_common_to_all() -> None:
+    heights = np.array([40, 38, 36, 34, 32, 30, 28.5, 27.4, 26.8, 26.5, 26.3, 26.15])
+    force = bench_force(heights)
+    silent, stated = (find_knee(force_curve(heights, force), sd) for sd in (None, 0.05))
+    assert silent is not None
+    assert stated is not None
+    assert stated.standard_uncertainty_mm == pytest.approx(silent.standard_uncertainty_mm, abs=1e-4)
+
+
 def test_one_reading_past_the_knee_gives_a_bracket() -> None:
     heights = np.array([40.0, 36.0, 32.0, 28.0, 26.0])
     knee = find_knee(force_curve(heights, bench_force(heights)))

@@ -15,6 +15,8 @@ from valvelab.springs.spring import ForceCurve
 STEEPNESS = 3.0
 """How many times the local rate a stretch has to reach to count as coils closing (ours; no source)."""
 NEIGHBOURS = 6
+_AT_MOST = 2.0
+"""Scatter seen about the line of so few readings may truly be so many times as large (χ² of 4 degrees, 95 %)."""
 
 
 @frozen
@@ -31,8 +33,10 @@ class Knee:
     first_past: int
 
 
-def find_knee(curve: ForceCurve) -> Knee | None:
+def find_knee(curve: ForceCurve, height_sd_mm: float | None = None) -> Knee | None:
     """The knee, or None when the readings did not go to coil bind.
+
+    height_sd_mm: the stated standard uncertainty of one height, None where none is.
 
     Going down in height, the knee is where every further stretch is at least three times as steep as the
     readings before it and the force leaves their trend by more than noise. The solid height is where the line
@@ -51,7 +55,8 @@ def find_knee(curve: ForceCurve) -> Knee | None:
     past_h, past_force = h[last_free + 1 :], force[last_free + 1 :]
     first_past = n - 1 - (last_free + 1)
     if past_h.size >= 2:
-        solid, u = _meeting(trend, past_h, past_force, (float(past_h[0]), float(h[last_free])), curve.least_sd_n)
+        possible = float(past_h[0]), float(h[last_free])
+        solid, u = _meeting(trend, past_h, past_force, possible, curve.least_sd_n, height_sd_mm or 0.0)
     else:
         solid, u = _one_reading(trend, float(past_h[0]), float(past_force[0]), float(h[last_free]))
     return Knee(solid, u, trend.at(solid), first_past)
@@ -139,12 +144,19 @@ def _last_free(h: FloatArray, force: FloatArray, slopes: FloatArray, start: int)
 
 
 def _meeting(
-    trend: _Trend, past_h: FloatArray, past_force: FloatArray, possible: tuple[float, float], least_sd_n: float
+    trend: _Trend,
+    past_h: FloatArray,
+    past_force: FloatArray,
+    possible: tuple[float, float],
+    least_sd_n: float,
+    height_sd_mm: float,
 ) -> tuple[float, float]:
     """Where the line through the readings past the knee meets the trend, kept within `possible`, and its uncertainty.
 
     Coils may close one after another: then the line runs through the steepest stretch and what is as steep. Scatter
-    of one reading as seen about the trend, or about that line where it is more; law of propagation.
+    of one reading as seen about the trend, or about that line where it is more; law of propagation. Past the knee a
+    height that is off moves the force many times more: by what is stated of heights, of which the trend's scatter
+    shows how much changes from one to the next.
     """
     slopes = np.diff(past_force) / -np.diff(past_h)
     first = int(np.argmax(slopes >= 0.5 * slopes.max()))
@@ -160,8 +172,10 @@ def _meeting(
             return centre, rectangular_sd(abs(high - low))
         solid += (closed.at(solid) - trend.at(solid)) / (steep - rate)
     noise = max(trend.noise, closed.noise, least_sd_n)
-    variance = trend.variance(solid, noise) + closed.variance(solid, noise)
-    return float(np.clip(solid, low, high)), float(np.sqrt(variance)) / (steep - trend.rate(solid))
+    rate = trend.rate(solid)
+    height_sd = min(height_sd_mm, _AT_MOST * noise / rate) if rate > 0.0 else height_sd_mm
+    variance = trend.variance(solid, noise) + closed.variance(solid, max(noise, height_sd * steep))
+    return float(np.clip(solid, low, high)), float(np.sqrt(variance)) / (steep - rate)
 
 
 def _one_reading(trend: _Trend, past_h: float, past_force: float, free_h: float) -> tuple[float, float]:

@@ -183,7 +183,7 @@ def element_curves(readings: ElementReadings, fit: Fit, *, nested: bool) -> Elem
             solid_height_mm=readings.solid_height_mm or coil.solid_height_mm,
             free_length_mm=readings.free_length_mm or coil.free_length_mm,
         )
-    knee = find_knee(read)
+    knee = find_knee(read, fit.stated.of_length())
     free = usable = _slack_out(read)
     solid, uncertainty = coil.solid_height_mm, None
     if knee is not None:
