@@ -193,9 +193,9 @@ def test_a_drift_that_the_closing_reading_shows_is_warned_of_and_covered() -> No
     assert seen["duration@0.15"].ratio < 2.5
 
 
-def begun(begins: float, drifts_mm: float, seed: int, form: Floats | float = 0.0) -> LiftTable:
+def begun(begins: float, drifts_mm: float, seed: int, form: Floats | float = 0.0, sense: int = 1) -> LiftTable:
     """A turn of readings each half degree from an angle on, nose at 100.3 and rest from 182 to 378 cam deg."""
-    angle = begins + 0.5 * np.arange(720)
+    angle = begins + sense * 0.5 * np.arange(720)
     rng = np.random.default_rng(seed)
     lift = design("poly4567").value(np.mod(angle, 360.0)) + 0.02 * np.cos(np.radians(angle - rng.uniform(0.0, 360.0)))
     lift += drifts_mm * np.arange(720) / 720.0 + form + rng.normal(0.0, 5e-4, 720)
@@ -204,10 +204,12 @@ def begun(begins: float, drifts_mm: float, seed: int, form: Floats | float = 0.0
     )
 
 
-@pytest.mark.parametrize("begins", [0.0, 200.0, 240.0, 290.0, 345.0])
-def test_a_drift_without_a_closing_reading_shows_where_the_turn_begins_on_the_rest(begins: float) -> None:
+@pytest.mark.parametrize(
+    ("begins", "sense"), [(0.0, 1), (200.0, 1), (240.0, 1), (290.0, 1), (345.0, 1), (200.0, -1), (345.0, -1)]
+)
+def test_a_drift_without_a_closing_reading_shows_where_the_turn_begins_on_the_rest(begins: float, sense: int) -> None:
     """The lift is off by half of the drift and more; its interval holds the true one."""
-    result = inspect_lobes(begun(begins, 0.01, 1)).result
+    result = inspect_lobes(begun(begins, 0.01, 1, sense=sense)).result
     (said,) = [note for note in result.notes if note.about == "1I drift"]
     assert said.level == "warning"
     assert "the zero drifts by up to 9." in said.text or "the zero drifts by up to 10." in said.text

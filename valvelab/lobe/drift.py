@@ -84,13 +84,13 @@ def _by_step(fitted: FittedLobes) -> Drift | None:
     """
     count = len(fitted.names)
     off, variance = np.zeros((len(fitted.conditioned.turns), count)), np.zeros(count)
-    for number in range(off.shape[0]):
+    for number, turn in enumerate(fitted.conditioned.turns):
         for row in range(count):
             rest = _Rest.of(fitted, row, number)
             step = None if rest is None else rest.step(rest.begins)
             if step is not None:
-                off[number, row], share = step
-                variance[row] += share * fitted.reading_noise_mm[row] ** 2 / _telling(fitted)
+                off[number, row] = turn.sense * step[0]
+                variance[row] += step[1] * fitted.reading_noise_mm[row] ** 2 / _telling(fitted)
     if not off.any():
         return None
     variance /= off.shape[0] ** 2
@@ -130,7 +130,10 @@ class _Rest:
         middle = int(np.searchsorted(angle, start + 180.0))
         low = middle - int(np.argmax(far[:middle][::-1])) if far[:middle].any() else 0
         high = middle + int(np.argmax(far[middle:])) if far[middle:].any() else far.size
-        begins = start + (conditioned.turns[turn].begins_cam_deg - start) % 360.0
+        whole = conditioned.turns[turn]
+        begins = start + (whole.begins_cam_deg - start) % 360.0
+        if whole.sense < 0:
+            begins += 2.0 * _NEAR_DEG  # the first reading lies below
         return cls(begins, angle[low:high], off[low:high], float(fitted.reading_noise_mm[row]))
 
     def step(self, at: float) -> tuple[float, float] | None:
