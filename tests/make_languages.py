@@ -11,9 +11,10 @@ from __future__ import annotations
 import ast
 import re
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from importlib import import_module
 from pathlib import Path
-from typing import Final
+from typing import Final, get_args
 
 from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
@@ -22,12 +23,13 @@ from babel.messages.pofile import read_po, write_po
 from valvelab.cautions import CAUTIONS
 from valvelab.figures.meaning_figures import PICTURES, meaning_figure
 from valvelab.files.kinds import READERS
-from valvelab.inspection.characteristics import all_characteristics
+from valvelab.inspection.characteristics import Characteristic, Subject, all_characteristics
 from valvelab.inspection.engine.motion import CAUTION as MOTION_CAUTION
 from valvelab.inspection.engine.phasing import CAUTION as WHEEL_CAUTION
 from valvelab.inspection.form.characteristics import GAUGE
 from valvelab.inspection.lift_check.inspect import CAUTION as LIFT_CAUTION
-from valvelab.language import CELL, LANGUAGES
+from valvelab.language import CELL, HEAD, LANGUAGES
+from valvelab.tables.description import Column
 from valvelab.tables.form import DEVIATIONS, MEANINGS
 from valvelab.tables.sentences import NOUNS, SIDES, USUAL_SIDES
 from valvelab.tables.verdicts import WORDS
@@ -39,11 +41,18 @@ from valvelab.workbench.sets import short, words
 
 ROOT = Path(__file__).resolve().parent.parent
 CATALOGUES = ROOT / "resources/languages"
-SPOKEN = {"say", "word", "marked", "say_within", "say_measures"}
-REFUSAL = "BadQuantity"
-"""What was expected where something typed is refused is its third argument."""
-PLURALS = {"say_many", "word_many"}
+SPOKEN = {"say", "word", "marked", "say_within", "say_measures", "Phrase"}
 Places = tuple[int | str, ...]
+REFUSALS: Final[dict[str, Places]] = {
+    "BadQuantity": (1, 2),
+    "BadFile": (2, 3),
+    "BadSpec": (2, 3),
+    "ColumnsNeeded": (2, 3),
+    "bad": (2,),
+    "bad_key": (1, 2),
+}
+"""What was found and what was expected where something is refused, by place in the call."""
+PLURALS = {"say_many", "word_many"}
 TEXTS: Final[dict[str, dict[str, Places]]] = {
     "window": {
         "button": (1, 2), "labelled": (1,), "titled": (1,), "caution": (1, 2), "Chip": (0, 1), "method": (0, 2),
@@ -57,13 +66,20 @@ TEXTS: Final[dict[str, dict[str, Places]]] = {
     },
     "tables": {
         "Column": (0, "tip"), "Fact": (0, 1, 5), "TableColumn": (0,), "replace": ("tip", "head"), "_deg": (0, "tip"),
-        "_of": ("tip", 1), "_figure": (0, 1, 2, "tip"), "_number": (0, 1, 2, "tip"), "_of_envelope": (0, "tip"),
-        "_of_items": (0, 1, "tip"), "_measured": (0,), "number": (0, 2), "_event": (0,), "_field": (0,),
+        "_of": ("tip", 1, 2), "_figure": (0, 1, 2, 3, "tip"), "_number": (0, 1, 2, "tip"), "_of_envelope": (0, "tip"),
+        "_of_items": (0, 2, "tip"), "_measured": (0,), "number": (0, 2), "_event": (0,), "_field": (0,),
     },
 }  # fmt: skip
 """Which arguments of which calls hold texts, by room: by place or by name."""
 _WORDS = re.compile(r"[^\W\d_]{2}|^u$")
 _KEY = re.compile(r"[a-z]+(?:_[a-z]+)+|\.\d[a-z]")
+SHORT_HEADS = (
+    "lower", "upper", "worst", "worst angle", "max lift change", "shift", "wear", "at least", "at most", "fitted shim",
+    "wanted shim", "new shim", "station", "roundness MZC", "roundness LSC", "roundness MIC", "roundness MCC",
+    "seat force", "open force", "coil bind margin", "free length", "intake centreline", "exhaust centreline", "rate",
+)  # fmt: skip
+"""Heads of columns that may be shorter than the same words elsewhere."""
+_REMARKS = {"info", "warning"}
 EDITS = {"apply", "set", "decide", "_apply", "_change", "_decide", "_do", "_edit", "_keep", "_put", "_try", "_write"}
 
 
@@ -75,8 +91,10 @@ def texts() -> dict[tuple[str, str] | str, str | tuple[str, str]]:
             found[text if isinstance(text, str) else text[0]] = text
     for text in (*_held(), *_composed(), *_figure_words(), *_study_words()):
         found.setdefault(text, text)
-    for text in _cells():
+    for text in (*_cells(), *_abouts()):
         found[CELL, text] = text
+    for text in SHORT_HEADS:
+        found[HEAD, text] = text
     return found
 
 
@@ -86,7 +104,7 @@ def _in_file(path: Path) -> Iterator[str | tuple[str, str]]:
     if (
         room not in TEXTS
         and room != "figures"
-        and not any(f"{name}(" in source for name in (*SPOKEN, *PLURALS, REFUSAL))
+        and not any(f"{name}(" in source for name in (*SPOKEN, *PLURALS, *REFUSALS))
     ):
         return
     tree = ast.parse(source)
@@ -101,7 +119,7 @@ def _in_file(path: Path) -> Iterator[str | tuple[str, str]]:
             if one and many:
                 yield one, many
             continue
-        wanted = (0,) if name in SPOKEN else places.get(name, (2,) if name == REFUSAL else ())
+        wanted = (0,) if name in SPOKEN else places.get(name, REFUSALS.get(name, ()))
         for argument in _arguments(node, wanted):
             if text := _text(argument):
                 yield text
@@ -117,6 +135,22 @@ def _of_figures(tree: ast.Module) -> Iterator[str]:
         text = _text(node) if isinstance(node, ast.Constant) and id(node) not in inside | said else None
         if text and (text[0].isupper() or " " in text):
             yield text
+
+
+def _abouts() -> Iterator[str]:
+    """What remarks are about, where that is no name."""
+    for path in sorted((ROOT / "valvelab").rglob("*.py")):
+        source = path.read_text(encoding="utf-8")
+        if path.parent.name == "cli" or not any(f"{name}(" in source for name in _REMARKS):
+            continue
+        for node in ast.walk(ast.parse(source)):
+            if (
+                isinstance(node, ast.Call)
+                and isinstance(node.func, ast.Name)
+                and node.func.id in _REMARKS
+                and node.args
+            ):
+                yield from filter(None, map(_text, _branches(node.args[0])))
 
 
 def _arguments(call: ast.Call, places: Places) -> Iterator[ast.expr]:
@@ -141,7 +175,9 @@ def _branches(node: ast.expr) -> Iterator[ast.expr]:
 
 def _text(node: ast.expr) -> str | None:
     known = node.value if isinstance(node, ast.Constant) else None
-    return known if isinstance(known, str) and _WORDS.search(known) and not _KEY.fullmatch(known) else None
+    if not isinstance(known, str) or _KEY.fullmatch(known):
+        return None
+    return known if _WORDS.search(known) else None
 
 
 def _held() -> Iterator[str]:
@@ -154,12 +190,33 @@ def _held() -> Iterator[str]:
         yield from (text for text in (bay.title, bay.empty, bay.caution) if text)
     for reader in READERS:
         yield from (reader.label, reader.holds)
+    yield from _rows()
     for row in all_characteristics():
-        yield from (row.head, row.meaning, row.method, row.source, row.subject.capitalize())
+        yield row.subject.capitalize()
         if row.unit:
             yield display_unit(row.unit, "metric").label
             yield display_unit(row.unit, "inch").label
             yield row.unit
+
+
+def _rows() -> Iterator[str]:
+    """What columns and characteristics say that modules hold, those that no list offers too."""
+    for room in ("tables", "inspection"):
+        for path in sorted((ROOT / "valvelab" / room).rglob("[!_]*.py")):
+            module = import_module(".".join(path.relative_to(ROOT).with_suffix("").parts))
+            yield from filter(_WORDS.search, _told_by(tuple(vars(module).values())))
+
+
+def _told_by(held: object) -> Iterator[str]:
+    if isinstance(held, Column):
+        yield from (held.head, *(line for line in held.tip.split("\n") if not line.startswith("Source: ")))
+    elif isinstance(held, Characteristic):
+        yield from (held.head, held.meaning, held.method, held.source)
+    elif isinstance(held, tuple | list):
+        for one in held:
+            yield from _told_by(one)
+    elif isinstance(held, Mapping):
+        yield from _told_by(tuple(held.values()))
 
 
 def _composed() -> Iterator[str]:
@@ -168,9 +225,16 @@ def _composed() -> Iterator[str]:
     for caution in (WHEEL_CAUTION, LIFT_CAUTION, MOTION_CAUTION):
         yield from (caution, f"{caution.split('. ')[0]}.")
     yield from (f"Degree wheel: readings {way} as the engine turns" for way in ("grow", "fall"))
-    yield from ("forward", "backward", "all read", "stays", "shelf", "to buy")
+    yield from ("BTDC", "ATDC", "BBDC", "ABDC")
+    yield from ("before", "after", "forward", "backward", "all read", "stays", "shelf", "to buy")
     for text in WORDS.values():
         yield from (text, text.capitalize())
+    yield from ("Shims", "Packer", "Keepers", "Retainer")
+    yield from (f"{kind} follower" for kind in ("flat", "roller", "point"))
+    yield from (f"{which} reading" for which in ("opening", "closing"))
+    yield from (f"{kind} centreline" for kind in ("intake", "exhaust"))
+    yield from (f"{kind} circle" for kind in ("least squares", "minimum zone", "inscribed", "circumscribed"))
+    yield from (f"{end} limit" for end in ("lower", "upper"))
     for noun in dict.fromkeys(NOUNS.values()):
         yield from (noun, f"{noun}s")
     for kind in ("intake", "exhaust"):
@@ -218,11 +282,12 @@ def _figure_words() -> Iterator[str]:
 def _cells() -> Iterator[str]:
     yield from WORDS.values()
     yield from ("intake", "exhaust", "all", "not judged")
+    yield from get_args(Subject)
     yield from (name for _, name, _ in DEVIATIONS)
     yield from (row.head for row in GAUGE)
     yield from ("error", "warning", "info")
     yield from ("BTDC", "ATDC", "ABDC", "BBDC", "by hand")
-    yield from ("stop", "rising", "falling", "opens", "closes", "centre", "TDC", "next,", "about", "here")
+    yield from ("stop", "rising", "falling", "opens", "closes", "centre", "TDC")
 
 
 def brought_up(old: Catalog, found: dict[tuple[str, str] | str, str | tuple[str, str]], code: str) -> Catalog:

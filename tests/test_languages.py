@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from copy import deepcopy
 from functools import cache
 from io import BytesIO
 from pathlib import Path
@@ -18,7 +19,10 @@ from something import each
 from waiting import made_of
 
 from valvelab import language
+from valvelab.errors import CannotWrite
+from valvelab.phrase import Phrase, listed, whole
 from valvelab.places import sample_profiles
+from valvelab.records.result import info
 from valvelab.units import show
 
 if TYPE_CHECKING:
@@ -98,6 +102,22 @@ def test_what_rooms_share_is_english_unless_it_is_said_aloud(german: None) -> No
         with language.plain():
             assert language.say("Limits") == "Limits"
             assert show(1.5, "mm", decimals=2) == "1.50"
+
+
+def test_a_phrase_is_its_english_text_and_is_said_with_its_places(german: None) -> None:
+    size = Phrase("minimum zone {size}", size="11.16 mm")
+    row = listed((Phrase("{lobe} centre", lobe="1I"), size), "; ")
+    assert row == "1I centre; minimum zone 11.16 mm"
+    assert f"{row}" == str(row) == deepcopy(row)
+    for kept in each([row, deepcopy(row), info("1I", row).text, CannotWrite("f", row).args[0].fields["reason"]]):
+        assert language.say(kept) == "1I Mitte; kleinste Zone 11,16 mm"
+    assert language.say(row + ".") == "1I centre; minimum zone 11.16 mm."
+    assert (
+        language.say(Phrase("{count} and {other}", count="2,000 mm", other="bore 1.5")) == "2\u202f000 mm and bore 1.5"
+    )
+    assert language.say(whole("a brace { and {0}")) == "a brace { and {0}"
+    with language.plain():
+        assert language.say(size) == "minimum zone 11.16 mm"
 
 
 def test_a_language_without_a_catalogue_is_english(app: QApplication) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.phrase import Phrase
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -21,12 +22,17 @@ def finite(values: ArrayLike, name: str, ndim: int | None = None) -> FloatArray:
     """Values as float64, refused when empty, of another dimension count, or not finite throughout."""
     array = np.asarray(values, dtype=np.float64)
     if ndim is not None and array.ndim != ndim:
-        raise CannotEvaluate(Reason.BAD_VALUES, f"{name}: found {array.ndim} dimensions, expected {ndim}")
+        raise CannotEvaluate(
+            Reason.BAD_VALUES,
+            Phrase("{name}: found {ndim} dimensions, expected {wanted}", name=name, ndim=array.ndim, wanted=ndim),
+        )
     if array.size == 0:
-        raise CannotEvaluate(Reason.TOO_FEW_READINGS, f"{name}: found no values, expected at least one")
+        raise CannotEvaluate(
+            Reason.TOO_FEW_READINGS, Phrase("{name}: found no values, expected at least one", name=name)
+        )
     # one call where all is well; a sum of squares beyond the range of numbers asks each value
     if not isfinite(np.vdot(array, array)) and not np.isfinite(array).all():
-        raise CannotEvaluate(Reason.BAD_VALUES, f"{name}: found a value that is not finite")
+        raise CannotEvaluate(Reason.BAD_VALUES, Phrase("{name}: found a value that is not finite", name=name))
     return array
 
 

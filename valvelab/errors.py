@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from enum import StrEnum
 
+from valvelab.phrase import Phrase, listed, whole
+
 _UNSHOWN = re.compile(r"[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
 
 
@@ -52,6 +54,13 @@ def refuse_unless_above_zero(value: float, name: str, unit: str = "") -> None:
         raise CannotEvaluate(Reason.OUT_OF_RANGE, f"{name}: found {found}, expected above 0")
 
 
+def _found(where: str, found: str, expected: str) -> Phrase:
+    """What was found somewhere, and what was expected."""
+    return Phrase(
+        "{where}: found {found}, expected {expected}", where=where, found=whole(found), expected=whole(expected)
+    )
+
+
 class BadFile(ValvelabError):
     """An input that can't be used: which file, where in it, what was found, what was expected.
 
@@ -59,12 +68,18 @@ class BadFile(ValvelabError):
     """
 
     def __init__(self, file: str, place: str, found: str, expected: str) -> None:
-        where = f"{file}, {place}" if place else file
-        super().__init__(f"{where}: found {found}, expected {expected}")
+        super().__init__(_found(listed((file, whole(place))) if place else file, found, expected))
         self.file = file
         self.place = place
         self.found = found
         self.expected = expected
+
+    @property
+    def within(self) -> str:
+        """The sentence without the file's name."""
+        if self.place:
+            return _found(whole(self.place), self.found, self.expected)
+        return Phrase("found {found}, expected {expected}", found=whole(self.found), expected=whole(self.expected))
 
 
 class BadSpec(BadFile):
@@ -78,7 +93,7 @@ class BadQuantity(ValvelabError, ValueError):
     """
 
     def __init__(self, field: str, found: str, expected: str) -> None:
-        super().__init__(f"{field}: found {found}, expected {expected}")
+        super().__init__(_found(whole(field), found, expected))
         self.field = field
         self.found = found
         self.expected = expected
@@ -92,7 +107,7 @@ class CannotWrite(ValvelabError):
     """A file that can't be written: which, and why; what was there before is untouched."""
 
     def __init__(self, file: str, reason: str) -> None:
-        super().__init__(f"{file}: can't be written: {reason}")
+        super().__init__(Phrase("{file}: can't be written: {reason}", file=file, reason=whole(reason)))
         self.file = file
         self.reason = reason
 
@@ -108,6 +123,6 @@ class StoreError(ValvelabError):
     """The record store can't do what was asked: which store, and why; nothing in it is half written."""
 
     def __init__(self, store: str, reason: str) -> None:
-        super().__init__(f"{store}: {reason}")
+        super().__init__(listed((store, whole(reason)), ": "))
         self.store = store
         self.reason = reason

@@ -6,6 +6,8 @@ shows something. So what is written from a window in another language is what it
 what it shows (a table as CSV) it does so within `plain`. A text that stands at the top of a module is only `marked`,
 and said where it is shown: the language is chosen later than modules are loaded.
 
+A text that is put together where no language is known is a `Phrase`: its template is said, with what stands in it.
+
 The catalogue is gettext's. The English text is the key; one without a translation is shown as it is.
 """
 
@@ -18,20 +20,26 @@ from contextvars import ContextVar
 from gettext import NullTranslations
 from typing import Literal
 
+from valvelab.phrase import Phrase
+
 LANGUAGES = {"en": "English", "de": "Deutsch"}
 """Languages that the window speaks, each by its own name; all but English have a catalogue."""
 _ENGLISH = NullTranslations()
 _catalogue, _mark = _ENGLISH, "."
 _VOICE: ContextVar[Literal["own", "aloud", "plain"]] = ContextVar("voice", default="own")
-_MEASURE = re.compile(
-    r"(?<=[+−])\d+\.\d+$|\d+\.\d+(?= ?(?:mm|µm|in\b|µin|N\b|N/mm|lbf|deg|cam|crank|rpm|%|°|[AB][BT]DC))"
-)
-_THOUSANDS = re.compile(r"(?<=×)\d{1,3}(?:,\d{3})+")
-_MEASURED = re.compile(r"([a-z, ]+) ([^ ]*\d.*)")
 _FIGURES = re.compile(r"[▶<>≤≥+−±~ ]*\d+\.\d+[ %✗]*")
+_QUANTITY = re.compile(
+    r"([▶<>≤≥+−±~ -]*(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?(?:e[+-]?\d+)?)"
+    r"(?:( ?)([^\d\s,;.][^\s.]*(?: [^\d\s][^\s.]*){0,2}))?"
+)
+"""A number by itself, or with its unit."""
+_THIN = "\u202f"
+"""What parts thousands where the comma is the decimal mark."""
 _SOURCE = "Source: "
 CELL = "cell"
 """Context of words in the cells of tables, where names that a person gave stand as well."""
+HEAD = "head"
+"""Context of heads of columns that are shorter there than elsewhere; a line end parts them where none is free."""
 
 
 def speak(catalogue: NullTranslations | None = None, mark: str = ".") -> None:
@@ -66,8 +74,24 @@ def plain() -> Iterator[None]:
 
 
 def say(text: str) -> str:
-    """A text of the window in its language."""
-    return text if not text or is_english() or _VOICE.get() == "plain" else _catalogue.gettext(text)
+    """A text of the window in its language; a phrase with what stands in it."""
+    if not text or is_english() or _VOICE.get() == "plain":
+        return text
+    if isinstance(text, Phrase):
+        fields = {place: _say_field(part) for place, part in text.fields.items()}
+        return _catalogue.gettext(text.template).format(**fields)
+    return _catalogue.gettext(text)
+
+
+def _say_field(text: str) -> str:
+    """What stands at a place of a phrase: a phrase, a number with its unit, or a name or word as in a cell."""
+    if isinstance(text, Phrase):
+        return say(text)
+    number = _QUANTITY.fullmatch(text)
+    if number is None:
+        return say_cell(text)
+    figure, space, unit = number.groups("")
+    return f"{say_number(figure.replace(',', _THIN))}{space}{say(unit)}"
 
 
 def say_many(one: str, many: str, count: int) -> str:
@@ -82,7 +106,9 @@ def say_number(text: str) -> str:
 
 
 def say_lines(text: str) -> str:
-    """A tip of several lines, each said by itself, with the source it names."""
+    """A tip of several lines, each said by itself, with the source it names; or a phrase."""
+    if isinstance(text, Phrase):
+        return say(text)
     lines = (line.partition(_SOURCE) for line in text.split("\n"))
     return "\n".join(
         say("Source: {source}").format(source=say(source)) if mark and not before else say(f"{before}{mark}{source}")
@@ -91,27 +117,31 @@ def say_lines(text: str) -> str:
 
 
 def say_measures(text: str) -> str:
-    """A text of a figure, which paper draws in English: whole, behind a name, before a measure; a measure's mark."""
+    """A text of a figure, which paper draws in English: words, or a measure with its unit."""
     said = say(text)
-    if said != text or is_english():
-        return said
-    name, _, rest = text.partition(" ")
-    if say(rest) != rest:
-        return f"{name} {say(rest)}"
-    measured = _MEASURED.fullmatch(text)
-    text = f"{say(measured[1])} {measured[2]}" if measured else text
-    text = _THOUSANDS.sub(lambda found: found[0].replace(",", "\u202f"), text)
-    return _MEASURE.sub(lambda found: say_number(found[0]), text)
+    return said if said != text or is_english() or _VOICE.get() == "plain" else _say_field(text)
 
 
 def say_figures(text: str) -> str:
     """A text that is put together of names, words and figures, each said by itself as in a cell."""
+    if isinstance(text, Phrase):
+        return say(text)
     return " ".join(say_number(part) if _FIGURES.fullmatch(part) else say_cell(part) for part in text.split(" "))
 
 
 def say_cell(text: str) -> str:
-    """What a cell of a table holds; a word of the program's in the window's language."""
+    """What a cell of a table holds; a word or a phrase of the program's in the window's language."""
+    if isinstance(text, Phrase):
+        return say(text)
     return text if not text or is_english() or _VOICE.get() == "plain" else _catalogue.pgettext(CELL, text)
+
+
+def say_head(text: str) -> str:
+    """The head of a column in the language of the window."""
+    if is_english() or _VOICE.get() == "plain":
+        return text
+    short = _catalogue.pgettext(HEAD, text)
+    return say(text) if short == text else short
 
 
 def say_within(text: str) -> str:
@@ -128,6 +158,11 @@ def marked(text: str) -> str:
 def word(text: str) -> str:
     """A text that the window shares with terminal and paper."""
     return say(text) if _VOICE.get() == "aloud" else text
+
+
+def spoken(text: str) -> str:
+    """A phrase that the window shares with terminal and paper; a name that a person gave as it is."""
+    return word(text) if isinstance(text, Phrase) else text
 
 
 def word_many(one: str, many: str, count: int) -> str:

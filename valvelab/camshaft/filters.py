@@ -11,6 +11,7 @@ import numpy as np
 
 from valvelab.arrays import FloatArray, finite
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.phrase import Phrase
 
 ALPHA = math.sqrt(math.log(2.0) / math.pi)
 """Makes the transmission 50 % at the cutoff."""
@@ -28,7 +29,7 @@ def gaussian_weights(spacing_mm: float, cutoff_mm: float) -> FloatArray:
     CannotEvaluate(OUT_OF_RANGE) for a spacing or cutoff not above 0. Plain numbers.
     """
     if not (spacing_mm > 0.0 and cutoff_mm > 0.0):
-        raise CannotEvaluate(Reason.OUT_OF_RANGE, "filter: spacing and cutoff must be above 0")
+        raise CannotEvaluate(Reason.OUT_OF_RANGE, Phrase("filter: spacing and cutoff must be above 0"))
     reach = max(1, math.ceil(cutoff_mm / spacing_mm))
     x = np.arange(-reach, reach + 1) * spacing_mm
     weights = np.exp(-np.pi * np.square(x / (ALPHA * cutoff_mm)))

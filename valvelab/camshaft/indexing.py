@@ -16,6 +16,7 @@ from valvelab.angles import wrap, wrap_scalar
 from valvelab.arrays import FloatArray, median
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 _NAME = re.compile(r"(\d+)([IE])(\d*)")
 # An arrangement that leaves larger errors than this is not the shaft's.
@@ -100,19 +101,24 @@ def index_errors(
     if places is not None:
         return IndexErrors(_against(centres, np.array([places.get(k, np.nan) for k in range(len(names))])), ())
     if arrangement is None:
-        raise CannotEvaluate(Reason.MISSING_INPUT, "not derived: no firing order and no places are stated")
+        raise CannotEvaluate(Reason.MISSING_INPUT, Phrase("not derived: no firing order and no places are stated"))
     known = {name.cylinder for name in names if name is not None}
     missing = known - set(arrangement.firing_order)
     if missing:
         listed = ", ".join(str(cylinder) for cylinder in sorted(missing))
-        raise CannotEvaluate(Reason.MISSING_INPUT, f"firing order: found no cylinder {listed}, which the shaft has")
+        raise CannotEvaluate(
+            Reason.MISSING_INPUT, Phrase("firing order: found no cylinder {listed}, which the shaft has", listed=listed)
+        )
     remarks: list[str] = []
     if nominal_separation is None:
         found = list(cylinder_separations(names, centres).values())
         nominal_separation = float(median(found)) if found else 0.0
         if found:
             remarks.append(
-                f"no lobe separation is stated; the shaft's own median {nominal_separation:.3f} cam deg is used"
+                Phrase(
+                    "no lobe separation is stated; the shaft's own median {separation} cam deg is used",
+                    separation=f"{nominal_separation:.3f}",
+                )
             )
     candidates = _candidates(arrangement)
     results = [
@@ -123,9 +129,12 @@ def index_errors(
     if float(np.nanmax(np.abs(best))) > LARGEST_BELIEVABLE_CAM_DEG:
         raise CannotEvaluate(
             Reason.NOT_FEASIBLE,
-            "not derived: no arrangement of the stated firing order and bank angle lies "
-            f"within {LARGEST_BELIEVABLE_CAM_DEG:g} cam deg of the lobes; check firing order, bank angle "
-            "and sense of rotation",
+            Phrase(
+                "not derived: no arrangement of the stated firing order and bank angle lies within "
+                "{most} cam deg of the lobes; check firing order, bank angle and "
+                "sense of rotation",
+                most=f"{LARGEST_BELIEVABLE_CAM_DEG:g}",
+            ),
         )
     if label:
         remarks.append(label)
@@ -139,15 +148,20 @@ def _candidates(arrangement: Arrangement) -> list[tuple[str, Arrangement, float]
     cylinders = sorted(arrangement.firing_order)
     half = len(cylinders) // 2
     banks: list[tuple[str, frozenset[int]]] = [
-        ("even cylinders", frozenset(c for c in cylinders if c % 2 == 0)),
-        (f"cylinders {cylinders[half]} and above", frozenset(cylinders[half:])),
+        (Phrase("even cylinders"), frozenset(c for c in cylinders if c % 2 == 0)),
+        (Phrase("cylinders {first} and above", first=cylinders[half]), frozenset(cylinders[half:])),
     ]
     if arrangement.second_bank:
-        banks = [("the stated cylinders", arrangement.second_bank)]
+        banks = [(Phrase("the stated cylinders"), arrangement.second_bank)]
     order = arrangement.firing_order
     return [
         (
-            f"{name} taken as the second bank, its lobes {'before' if sign > 0 else 'after'} their timing angle",
+            Phrase(
+                "{cylinders} taken as the second bank, its lobes before their timing angle"
+                if sign > 0
+                else "{cylinders} taken as the second bank, its lobes after their timing angle",
+                cylinders=name,
+            ),
             Arrangement(order, arrangement.bank_angle_deg, bank),
             sign,
         )
@@ -173,7 +187,7 @@ def _against(centres: FloatArray, nominal: FloatArray) -> FloatArray:
     difference = centres - nominal
     known = np.isfinite(difference)
     if not known.any():
-        raise CannotEvaluate(Reason.MISSING_INPUT, "not derived: no lobe has both a centre and a nominal place")
+        raise CannotEvaluate(Reason.MISSING_INPUT, Phrase("not derived: no lobe has both a centre and a nominal place"))
     phase = np.degrees(np.angle(np.exp(1j * np.radians(difference[known])).sum()))
     for _ in range(3):
         phase += float(np.mean(wrap(difference[known] - phase)))

@@ -18,6 +18,7 @@ from valvelab.camshaft.enclosing_circle import enclosing_circle
 from valvelab.camshaft.zone import Zone, minimum_zone
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 Circle = Literal["least squares", "minimum zone", "inscribed", "circumscribed"]
 
@@ -148,8 +149,12 @@ def require_turn(trace: JournalTrace) -> Coverage:
     if seen.distinct < 3 or seen.largest_gap_deg > LARGEST_GAP_DEG:
         raise CannotEvaluate(
             Reason.TOO_FEW_READINGS,
-            f"{trace.name}: read over {360.0 - seen.largest_gap_deg:.0f} deg of the turn only; "
-            f"expected no gap over {LARGEST_GAP_DEG:.0f} deg",
+            Phrase(
+                "{name}: read over {largest_gap} deg of the turn only; expected no gap over {most} deg",
+                name=trace.name,
+                largest_gap=f"{360.0 - seen.largest_gap_deg:.0f}",
+                most=f"{LARGEST_GAP_DEG:.0f}",
+            ),
         )
     return seen
 
@@ -281,7 +286,10 @@ def reference_circle(
         centre, level = (float(fitted[1]), float(fitted[2])), float(fitted[0])
     else:
         if not radius_mm > -float(reading.min()):
-            raise CannotEvaluate(Reason.OUT_OF_RANGE, f"journal radius: found {radius_mm:g} mm, below the readings")
+            raise CannotEvaluate(
+                Reason.OUT_OF_RANGE,
+                Phrase("journal radius: found {radius} mm, below the readings", radius=f"{radius_mm:g}"),
+            )
         x, y = (radius_mm + reading) * np.cos(angle), (radius_mm + reading) * np.sin(angle)
         centre, radius, form, weights = circle_through(x, y, kind, arcs)
         level = radius - radius_mm
@@ -313,7 +321,9 @@ def circle_through(
         if length <= 1e-13 * size:
             break
     else:
-        raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{kind} circle: the points do not surround a centre")
+        raise CannotEvaluate(
+            Reason.NOT_FEASIBLE, Phrase("{kind} circle: the points do not surround a centre", kind=kind)
+        )
     radial = np.hypot(x - centre[0], y - centre[1])
     radius = {
         "least squares": float(np.average(radial, weights=shares)),

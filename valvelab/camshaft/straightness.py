@@ -12,6 +12,7 @@ from valvelab.arrays import FloatArray, finite, read_only
 from valvelab.camshaft.zone import solve
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 _ROUNDS = 500
 
@@ -45,10 +46,14 @@ class AxisLine:
 def _checked(position_mm: FloatArray, centres_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
     z, centres = finite(position_mm, "position", ndim=1), finite(centres_mm, "centres", ndim=2)
     if centres.shape != (z.size, 2):
-        raise CannotEvaluate(Reason.BAD_VALUES, f"centres: found shape {centres.shape}, expected ({z.size}, 2)")
+        raise CannotEvaluate(
+            Reason.BAD_VALUES,
+            Phrase("centres: found shape {shape}, expected ({size}, 2)", shape=centres.shape, size=z.size),
+        )
     if np.unique(z).size < 3:
         raise CannotEvaluate(
-            Reason.TOO_FEW_READINGS, f"straightness: found {np.unique(z).size} positions along the axis, expected 3"
+            Reason.TOO_FEW_READINGS,
+            Phrase("straightness: found {size} positions along the axis, expected 3", size=np.unique(z).size),
         )
     return z, centres
 

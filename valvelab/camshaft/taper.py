@@ -14,6 +14,7 @@ from valvelab.arrays import FloatArray
 from valvelab.camshaft.roundness import JournalTrace, arc_weights, require_turn
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 
 @frozen
@@ -37,7 +38,7 @@ def taper(first: JournalTrace, second: JournalTrace) -> Taper:
     tracks at one position or with much of the turn unread.
     """
     if first.position_mm is None or second.position_mm is None or first.position_mm == second.position_mm:
-        raise CannotEvaluate(Reason.MISSING_INPUT, f"{first.name}: two tracks need two positions")
+        raise CannotEvaluate(Reason.MISSING_INPUT, Phrase("{name}: two tracks need two positions", name=first.name))
     if first.position_mm > second.position_mm:
         first, second = second, first
     require_turn(first)

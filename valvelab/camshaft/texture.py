@@ -15,6 +15,7 @@ from valvelab.camshaft.filters import gaussian_mean_line
 from valvelab.camshaft.material_ratio import CoreParameters, core_parameters
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 FEWEST_PER_CUTOFF = 5.0
 """Readings in one cutoff below which the filter means nothing."""
@@ -122,7 +123,9 @@ def filter_trace(x_mm: FloatArray, z_um: FloatArray, settings: TraceSettings) ->
     """
     x, z = finite(x_mm, "x", ndim=1), finite(z_um, "z", ndim=1)
     if x.size != z.size or x.size < 3:
-        raise CannotEvaluate(Reason.TOO_FEW_READINGS, f"trace: found {x.size} readings, expected 3 or more")
+        raise CannotEvaluate(
+            Reason.TOO_FEW_READINGS, Phrase("trace: found {size} readings, expected 3 or more", size=x.size)
+        )
     spacing = float(x[-1] - x[0]) / (x.size - 1)
     bounds = _section_bounds(x.size, spacing, settings)
     levelled = level(x, z)
@@ -138,18 +141,29 @@ def filter_trace(x_mm: FloatArray, z_um: FloatArray, settings: TraceSettings) ->
 def _section_bounds(count: int, spacing: float, settings: TraceSettings) -> tuple[int, ...]:
     """Index bounds of the sections, centred in the trace; every reading stands for one spacing."""
     if settings.sections < 1:
-        raise CannotEvaluate(Reason.OUT_OF_RANGE, f"sections: found {settings.sections}, expected 1 or more")
+        raise CannotEvaluate(
+            Reason.OUT_OF_RANGE, Phrase("sections: found {sections}, expected 1 or more", sections=settings.sections)
+        )
     per_section = settings.cutoff_mm / spacing
     if per_section < FEWEST_PER_CUTOFF:
         raise CannotEvaluate(
             Reason.TOO_FEW_READINGS,
-            f"cutoff {settings.cutoff_mm:g} mm: found {per_section:.1f} readings in it, expected 5 or more",
+            Phrase(
+                "cutoff {cutoff} mm: found {per_section} readings in it, expected 5 or more",
+                cutoff=f"{settings.cutoff_mm:g}",
+                per_section=f"{per_section:.1f}",
+            ),
         )
     needed = settings.sections * per_section
     if needed > count + 1e-6 * count:
         raise CannotEvaluate(
             Reason.TOO_FEW_READINGS,
-            f"trace: found {count * spacing:.4g} mm, expected {settings.sections} × {settings.cutoff_mm:g} mm or more",
+            Phrase(
+                "trace: found {spacing} mm, expected {sections} × {cutoff} mm or more",
+                spacing=f"{count * spacing:.4g}",
+                sections=settings.sections,
+                cutoff=f"{settings.cutoff_mm:g}",
+            ),
         )
     first = max(0.0, 0.5 * (count - needed))
     return tuple(min(count, round(first + k * per_section)) for k in range(settings.sections + 1))
@@ -277,12 +291,18 @@ def default_class(x_mm: FloatArray, z_um: FloatArray) -> SettingClass:
         if sections < 1:
             raise CannotEvaluate(
                 Reason.TOO_FEW_READINGS,
-                f"trace: found {x_mm.size * spacing:.3g} mm, expected at least one cutoff of {row.cutoff_mm:g} mm, "
-                f"which class {row.name} asks for (a shorter one has to be asked for)",
+                Phrase(
+                    "trace: found {spacing} mm, expected at least one cutoff of {cutoff} mm, which class "
+                    "{name} asks for (a shorter one has to be asked for)",
+                    spacing=f"{x_mm.size * spacing:.3g}",
+                    cutoff=f"{row.cutoff_mm:g}",
+                    name=row.name,
+                ),
             )
         rough = filter_trace(x_mm, z_um, TraceSettings(row.cutoff_mm, None, sections))
         if amplitude(rough.evaluated_um)[0] <= row.largest_ra_um:
             return row
     raise CannotEvaluate(
-        Reason.TOO_FEW_READINGS, f"trace: found readings {spacing:.3g} mm apart, too coarse for any setting class"
+        Reason.TOO_FEW_READINGS,
+        Phrase("trace: found readings {spacing} mm apart, too coarse for any setting class", spacing=f"{spacing:.3g}"),
     )

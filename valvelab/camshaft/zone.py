@@ -13,6 +13,7 @@ from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
 from valvelab.kept import Kept
+from valvelab.phrase import Phrase
 
 Side = Literal["both", "inside", "outside"]
 
@@ -104,12 +105,15 @@ def solve(cost: FloatArray, matrix: FloatArray, bound: FloatArray) -> tuple[Floa
         with np.errstate(divide="ignore", invalid="ignore"):
             given = np.where(share > _TOLERANCE, weights / share, np.inf)
         if not np.isfinite(given).any():
-            raise CannotEvaluate(Reason.NOT_FEASIBLE, "minimum zone: no place keeps every bound")
+            raise CannotEvaluate(Reason.NOT_FEASIBLE, Phrase("minimum zone: no place keeps every bound"))
         held[int(given.argmin())] = furthest
     else:
-        raise CannotEvaluate(Reason.NOT_FEASIBLE, f"minimum zone: not found in {_MOST_EXCHANGES} exchanges")
+        raise CannotEvaluate(
+            Reason.NOT_FEASIBLE,
+            Phrase("minimum zone: not found in {most} exchanges", most=_MOST_EXCHANGES),
+        )
     change = np.zeros(ends.size)
     change[held] = np.linalg.solve(rows[held].T, cost)
     if np.abs(change[bound.size :]).max() > _TOLERANCE:
-        raise CannotEvaluate(Reason.NOT_FEASIBLE, "minimum zone: the points do not hold it on every side")
+        raise CannotEvaluate(Reason.NOT_FEASIBLE, Phrase("minimum zone: the points do not hold it on every side"))
     return x, change[: bound.size]

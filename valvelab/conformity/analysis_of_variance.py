@@ -13,6 +13,7 @@ import numpy as np
 from valvelab.arrays import FloatArray, finite
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 from valvelab.tails import f_tail
 
 
@@ -52,7 +53,10 @@ def one_way(readings: FloatArray) -> tuple[VarianceRow, VarianceRow]:
     y = finite(readings, "readings", ndim=2)
     groups, repeats = y.shape
     if groups < 2 or repeats < 2:
-        raise CannotEvaluate(Reason.TOO_FEW_READINGS, f"analysis: found {groups} × {repeats}, expected 2 × 2 or more")
+        raise CannotEvaluate(
+            Reason.TOO_FEW_READINGS,
+            Phrase("analysis: found {groups} × {repeats}, expected 2 × 2 or more", groups=groups, repeats=repeats),
+        )
     y = y - y.mean()
     means = y.mean(axis=1)
     within = VarianceRow("within", groups * (repeats - 1), float(np.square(y - means[:, None]).sum()))
@@ -70,7 +74,13 @@ def crossed(readings: FloatArray) -> tuple[VarianceRow, VarianceRow, VarianceRow
     rows, columns, repeats = y.shape
     if min(y.shape) < 2:
         raise CannotEvaluate(
-            Reason.TOO_FEW_READINGS, f"analysis: found {rows} × {columns} × {repeats}, expected 2 × 2 × 2 or more"
+            Reason.TOO_FEW_READINGS,
+            Phrase(
+                "analysis: found {rows} × {columns} × {repeats}, expected 2 × 2 × 2 or more",
+                rows=rows,
+                columns=columns,
+                repeats=repeats,
+            ),
         )
     y = y - y.mean()
     cells = y.mean(axis=2)

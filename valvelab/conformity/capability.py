@@ -15,6 +15,7 @@ import numpy as np
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 CONFIDENCE = 0.95
 FEWEST = 2
@@ -49,11 +50,14 @@ def capability(
     Refuses fewer than two values, no spread at all, and no limit.
     """
     if count < FEWEST:
-        raise CannotEvaluate(Reason.TOO_FEW_READINGS, f"found {count} value, expected at least {FEWEST}")
+        raise CannotEvaluate(
+            Reason.TOO_FEW_READINGS,
+            Phrase("found {count} value, expected at least {fewest}", count=count, fewest=FEWEST),
+        )
     if not deviation > 0.0:
-        raise CannotEvaluate(Reason.OUT_OF_RANGE, "found values that are all the same, expected some spread")
+        raise CannotEvaluate(Reason.OUT_OF_RANGE, Phrase("found values that are all the same, expected some spread"))
     if lower is None and upper is None:
-        raise CannotEvaluate(Reason.MISSING_INPUT, "found no limit, expected one at least")
+        raise CannotEvaluate(Reason.MISSING_INPUT, Phrase("found no limit, expected one at least"))
     nearer = min(mean - (-inf if lower is None else lower), (inf if upper is None else upper) - mean)
     whole = (
         None

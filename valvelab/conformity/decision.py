@@ -11,6 +11,7 @@ from typing import Literal
 
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 Rule = Literal["guarded", "simple"]
 Outcome = Literal["accept", "reject", "undecided"]
@@ -44,7 +45,9 @@ def probability_conforming(
     """
     y, u = measured, standard_uncertainty
     if not (u > 0.0 and math.isfinite(u)):
-        raise CannotEvaluate(Reason.OUT_OF_RANGE, f"standard uncertainty: found {u:g}, expected above 0")
+        raise CannotEvaluate(
+            Reason.OUT_OF_RANGE, Phrase("standard uncertainty: found {u}, expected above 0", u=f"{u:g}")
+        )
     above = 0.0 if upper is None else normal_distribution((y - upper) / u)
     below = 0.0 if lower is None else normal_distribution((lower - y) / u)
     if above + below <= 0.5:
@@ -89,7 +92,7 @@ def _too_wide(u: float, lower: float | None, upper: float | None, confidence: fl
     if lower is None or upper is None:
         return ""
     best = probability_conforming(0.5 * (lower + upper), u, lower, upper)
-    return "" if best >= confidence else "u is too large for these limits: no measured value could be accepted"
+    return "" if best >= confidence else Phrase("u is too large for these limits: no measured value could be accepted")
 
 
 def guard_band(standard_uncertainty: float | None, rule: Rule, confidence: float) -> float:

@@ -15,6 +15,7 @@ from valvelab.arrays import FloatArray, distinct, read_only, stretches
 from valvelab.conformity.band import BandPiece
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 Curve = Callable[[FloatArray, int], FloatArray]
 _GRID_CAM_DEG = 0.1
@@ -104,16 +105,24 @@ def _use(deviation: FloatArray, below: FloatArray, above: FloatArray) -> FloatAr
 
 def _grid(band: tuple[BandPiece, ...]) -> FloatArray:
     if not band:
-        raise CannotEvaluate(Reason.MISSING_INPUT, "envelope: found no band, expected one or more")
+        raise CannotEvaluate(Reason.MISSING_INPUT, Phrase("envelope: found no band, expected one or more"))
     for piece in band:
         if piece.to_cam_deg <= piece.from_cam_deg:
             raise CannotEvaluate(
                 Reason.OUT_OF_RANGE,
-                f"envelope band: found from {piece.from_cam_deg:g} to {piece.to_cam_deg:g}, expected from < to",
+                Phrase(
+                    "envelope band: found from {lower} to {to}, expected from < to",
+                    lower=f"{piece.from_cam_deg:g}",
+                    to=f"{piece.to_cam_deg:g}",
+                ),
             )
         if min(piece.below_mm, piece.above_mm) < 0.0:
-            found = f"found below {piece.below_mm:g}, above {piece.above_mm:g} mm"
-            raise CannotEvaluate(Reason.OUT_OF_RANGE, f"envelope band: {found}, expected sizes of 0 or more")
+            found = Phrase(
+                "found below {below}, above {above} mm", below=f"{piece.below_mm:g}", above=f"{piece.above_mm:g}"
+            )
+            raise CannotEvaluate(
+                Reason.OUT_OF_RANGE, Phrase("envelope band: {found}, expected sizes of 0 or more", found=found)
+            )
     pieces = [
         np.linspace(
             piece.from_cam_deg,

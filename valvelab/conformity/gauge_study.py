@@ -16,6 +16,7 @@ from valvelab.conformity.analysis_of_variance import VarianceRow, crossed, one_w
 from valvelab.conformity.decision import normal_distribution
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 POOLING_P = 0.25
 """An interaction less certain than this is pooled into repeatability (common practice)."""
@@ -81,8 +82,13 @@ def _study(readings: FloatArray) -> tuple[FloatArray, tuple[int, int, int]]:
     if parts < 2 or trials < 2:
         raise CannotEvaluate(
             Reason.TOO_FEW_READINGS,
-            f"gauge study: found {parts} parts × {appraisers} appraisers × {trials} trials, "
-            "expected at least 2 parts and 2 trials",
+            Phrase(
+                "gauge study: found {parts} parts × {appraisers} appraisers × {trials} trials, expected "
+                "at least 2 parts and 2 trials",
+                parts=parts,
+                appraisers=appraisers,
+                trials=trials,
+            ),
         )
     return y, (parts, appraisers, trials)
 
@@ -169,7 +175,9 @@ def range_constants(size: int) -> tuple[float, float]:
     normal distribution (Tippett 1925); the usual tables print these rounded. Raises CannotEvaluate(OUT_OF_RANGE).
     """
     if size < 2:
-        raise CannotEvaluate(Reason.OUT_OF_RANGE, f"range constants: found {size} values, expected 2 or more")
+        raise CannotEvaluate(
+            Reason.OUT_OF_RANGE, Phrase("range constants: found {size} values, expected 2 or more", size=size)
+        )
     count, step = 400, 0.025
     x = np.arange(-count, 2 * count + 1) * step
     phi = np.asarray([normal_distribution(float(value)) for value in x])

@@ -18,6 +18,7 @@ from valvelab.arrays import BoolArray, FloatArray, finite, read_only, rectangula
 from valvelab.conformity.repeats import mean_uncertainty
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 LARGEST_ERROR = 0.05
 """An error beyond this share of the calibrated range is no error of indication (ours; no source)."""
@@ -181,20 +182,38 @@ def _refuse(true: FloatArray, mean: FloatArray, unit: str) -> None:
         return f"{value:.6g} {unit}".rstrip()
 
     if true.size < 2:
-        raise CannotEvaluate(Reason.TOO_FEW_READINGS, f"point: found {true.size}, expected at least 2")
+        raise CannotEvaluate(
+            Reason.TOO_FEW_READINGS, Phrase("point: found {size}, expected at least 2", size=true.size)
+        )
     if (again := np.flatnonzero(np.diff(true) == 0.0)).size:
-        found = f"found the reference {told(true[again[0]])} twice"
-        raise CannotEvaluate(Reason.BAD_VALUES, f"point: {found}, expected each once, with all its readings")
+        found = Phrase("found the reference {told} twice", told=told(true[again[0]]))
+        raise CannotEvaluate(
+            Reason.BAD_VALUES, Phrase("point: {found}, expected each once, with all its readings", found=found)
+        )
     largest = LARGEST_ERROR * float(np.ptp(true))
     worst = int(np.argmax(np.abs(mean - true)))
     if abs(mean[worst] - true[worst]) > largest:
-        found = f"found {told(mean[worst])} read at {told(true[worst])}"
-        expected = f"an error of at most {told(largest)} ({LARGEST_ERROR:.0%} of the calibrated range)"
-        raise CannotEvaluate(Reason.BAD_VALUES, f"point: {found}, expected {expected}")
+        found = Phrase("found {told} read at {reference}", told=told(mean[worst]), reference=told(true[worst]))
+        expected = Phrase(
+            "an error of at most {told} ({largest_error} of the calibrated range)",
+            told=told(largest),
+            largest_error=f"{LARGEST_ERROR:.0%}",
+        )
+        raise CannotEvaluate(
+            Reason.BAD_VALUES, Phrase("point: {found}, expected {expected}", found=found, expected=expected)
+        )
     if (falls := np.flatnonzero(np.diff(mean) <= 0.0)).size:
         at = int(falls[0])
-        found = f"found {told(mean[at])} read at {told(true[at])} and {told(mean[at + 1])} at {told(true[at + 1])}"
-        raise CannotEvaluate(Reason.BAD_VALUES, f"point: {found}, expected readings that grow with the reference")
+        found = Phrase(
+            "found {told} read at {reference} and {next_reading} at {next_reference}",
+            told=told(mean[at]),
+            reference=told(true[at]),
+            next_reading=told(mean[at + 1]),
+            next_reference=told(true[at + 1]),
+        )
+        raise CannotEvaluate(
+            Reason.BAD_VALUES, Phrase("point: {found}, expected readings that grow with the reference", found=found)
+        )
 
 
 def pooled_scatter(repeats: Sequence[Sequence[float]]) -> float | None:

@@ -13,6 +13,7 @@ from statistics import fmean, median, stdev
 
 from valvelab.arrays import rectangular_sd
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase, listed
 
 LENGTH_DIVISIONS_MM = (0.0254, 0.0127, 0.01, 0.005, 0.00254, 0.002, 0.00127, 0.001, 0.000254)
 """Divisions that dials and displays have, in inches and in mm, coarsest first."""
@@ -69,9 +70,18 @@ def doubt_of(what: str, standing: Mapping[int, str]) -> str:
     """
     if not standing:
         return ""
-    named = ", ".join(f"{place + 1} ({text})" for place, text in standing.items())
-    verb, them, plural = ("stand", "them", "s") if len(standing) > 1 else ("stands", "it", "")
-    return f"{what}{plural} {named} {verb} off from the others: repeat {them}, or set {them} aside with a reason"
+    named = listed(Phrase("{number} ({text})", number=place + 1, text=text) for place, text in standing.items())
+    if len(standing) == 1:
+        return Phrase(
+            "{what} {named} stands off from the others: repeat it, or set it aside with a reason",
+            what=what,
+            named=named,
+        )
+    return Phrase(
+        "{what}s {named} stand off from the others: repeat them, or set them aside with a reason",
+        what=what,
+        named=named,
+    )
 
 
 def mean_uncertainty(

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason, refuse_unless_above_zero
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 # crank deg per cam rad: a derivative by crank deg times this is one by cam rad
 CRANK_DEG_PER_CAM_RAD = 360.0 / math.pi
@@ -67,7 +68,9 @@ def separation(
         return Separation(None, None)
     force = seat_force_n + rate_n_per_mm * lift_mm[off_seat]
     if not (force > 0.0).all():
-        raise CannotEvaluate(Reason.OUT_OF_RANGE, "spring: no force left somewhere off the seat, expected above 0")
+        raise CannotEvaluate(
+            Reason.OUT_OF_RANGE, Phrase("spring: no force left somewhere off the seat, expected above 0")
+        )
     slowing = -acceleration_mm_per_crank_deg2[off_seat] * CRANK_DEG_PER_CAM_RAD**2 * 1e-3
     speeds = np.sqrt(force / (effective_mass_kg * slowing))
     worst = int(np.argmin(speeds))

@@ -13,6 +13,7 @@ import numpy as np
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 
 @frozen
@@ -68,12 +69,19 @@ class ValveGear:
             ("spring rate", self.spring.rate_n_per_mm),
         ):
             if not (math.isfinite(value) and value > 0.0):
-                raise CannotEvaluate(Reason.OUT_OF_RANGE, f"{name}: found {value:g}, expected above 0")
+                raise CannotEvaluate(
+                    Reason.OUT_OF_RANGE,
+                    Phrase("{name}: found {value}, expected above 0", name=name, value=f"{value:g}"),
+                )
         if not self.valve_mass_kg > 0.0:
             raise CannotEvaluate(
                 Reason.OUT_OF_RANGE,
-                f"effective mass: found {self.effective_mass_kg:g} kg, expected more than the third of the spring's "
-                f"mass that it includes, {self.spring.mass_kg / 3.0:.4f} kg (rate and surge frequency give it)",
+                Phrase(
+                    "effective mass: found {effective_mass} kg, expected more than the third of the "
+                    "spring's mass that it includes, {mass} kg (rate and surge frequency give it)",
+                    effective_mass=f"{self.effective_mass_kg:g}",
+                    mass=f"{self.spring.mass_kg / 3.0:.4f}",
+                ),
             )
 
     @property

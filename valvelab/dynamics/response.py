@@ -23,6 +23,7 @@ from valvelab.dynamics.model import ValveGear, matrices
 from valvelab.dynamics.propagator import propagator
 from valvelab.errors import CannotEvaluate, Reason, ValvelabError
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 STEP_RADIANS = 0.4
 """Step times the valve's frequency on gear and seat; the error it leaves is told in tests/benchmarks."""
@@ -125,10 +126,13 @@ def respond(
     """
     speeds = finite(rpm, "crank speeds", 1)
     if not (speeds > 0.0).all():
-        raise CannotEvaluate(Reason.OUT_OF_RANGE, "crank speeds: expected all above 0 rpm")
+        raise CannotEvaluate(Reason.OUT_OF_RANGE, Phrase("crank speeds: expected all above 0 rpm"))
     step = step_needed(gear, float(speeds.max())) if step_s is None else step_s
     if step * _contact_frequency(gear) > COARSEST_RADIANS:
-        raise CannotEvaluate(Reason.OUT_OF_RANGE, f"steps of {1e6 * step:.0f} µs are too coarse for so stiff a gear")
+        raise CannotEvaluate(
+            Reason.OUT_OF_RANGE,
+            Phrase("steps of {step} µs are too coarse for so stiff a gear", step=f"{1000000.0 * step:.0f}"),
+        )
     steps = np.maximum(np.rint(120.0 / (speeds * step)), 2.0).astype(np.intp)
     # the slowest come first, so that those whose cycles are over leave the batch at its end
     order = np.argsort(-steps, kind="stable")

@@ -10,6 +10,7 @@ import numpy as np
 from valvelab.arrays import FloatArray, finite
 from valvelab.errors import CannotEvaluate, Reason, refuse_unless_above_zero
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 
 @frozen
@@ -31,7 +32,8 @@ def lift_harmonics_um(lift_mm: FloatArray, orders: int = 60) -> FloatArray:
     lift = finite(lift_mm, "valve lift", 1)
     if lift.size < 4 * orders:
         raise CannotEvaluate(
-            Reason.TOO_FEW_READINGS, f"harmonics: found {lift.size} samples, expected {4 * orders} or more"
+            Reason.TOO_FEW_READINGS,
+            Phrase("harmonics: found {size} samples, expected {orders} or more", size=lift.size, orders=4 * orders),
         )
     return np.asarray(2000.0 * np.abs(np.fft.rfft(lift))[1 : orders + 1] / lift.size)
 

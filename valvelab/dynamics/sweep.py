@@ -17,6 +17,7 @@ from valvelab.dynamics.response import Drive, Response, Tell, respond, step_need
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
 from valvelab.kept import Kept
+from valvelab.phrase import Phrase
 from valvelab.valve_motion.rocker import Rocker
 from valvelab.valve_motion.valve_lift import Gear, LobeProfile, Timing, valve_motion
 
@@ -146,8 +147,13 @@ def _step(gear: ValveGear, speeds: FloatArray) -> float:
     if steps > MOST_STEPS:
         raise CannotEvaluate(
             Reason.OUT_OF_RANGE,
-            f"so stiff and light a gear would need {steps:.0f} steps a cycle at {speeds[0]:.0f} rpm, expected "
-            f"{MOST_STEPS} or fewer: check stiffness, masses, surge and speed",
+            Phrase(
+                "so stiff and light a gear would need {steps} steps a cycle at {speeds} rpm, expected "
+                "{most} or fewer: check stiffness, masses, surge and speed",
+                steps=f"{steps:.0f}",
+                speeds=f"{speeds[0]:.0f}",
+                most=MOST_STEPS,
+            ),
         )
     return step
 

@@ -16,6 +16,7 @@ from valvelab.camshaft.texture import parameters
 from valvelab.figures.description import Figure, Marks, block, level, mark
 from valvelab.figures.gauge_figures import means_figure, ranges_figure
 from valvelab.inspection.form.characteristics import TRACE
+from valvelab.phrase import Phrase
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -144,6 +145,6 @@ def worst_readings(inspection: GaugeInspection, decision: Decision) -> Figure:
         off = shown = np.ptp(values, axis=2)
         figure = ranges_figure(inspection)
     part, appraiser = np.unravel_index(int(off.argmax()), off.shape)
-    text = f"part {readings.parts[part]}, {readings.appraisers[appraiser]}"
+    text = Phrase("part {part}, {appraiser}", part=readings.parts[part], appraiser=readings.appraisers[appraiser])
     where = Marks(np.array([part + 1.0]), np.array([shown[part, appraiser]]), decision, texts=(text,), size=1.4)
     return replace(figure, marks=(*figure.marks, where))

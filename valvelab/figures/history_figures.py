@@ -13,6 +13,7 @@ from valvelab.arrays import FloatArray
 from valvelab.figures.description import Axis, Curve, Figure, Guide, Marks, Unit, level, mark, words
 from valvelab.figures.spring_figures import joined
 from valvelab.inspection.characteristics import printed
+from valvelab.phrase import Phrase
 
 if TYPE_CHECKING:
     from valvelab.records.records_result import HistoryPoint, HistoryRow
@@ -60,7 +61,11 @@ def history_figure(result: SpringsResult, spring: str) -> Figure | None:
         curves.append(Curve(np.array([begin, end]), line, "fit", "trend"))
         for due, place, (earliest, latest) in reached:
             force_there = trend.value_at_last_stage + trend.slope * (place - float(x[-1]))
-            guides.append(Guide(force_there, "y", "reject", f"limit on {due.limit_of.replace('_', ' ')}"))
+            guides.append(
+                Guide(
+                    force_there, "y", "reject", Phrase("limit on {what}", what=Phrase(due.limit_of.replace("_", " ")))
+                )
+            )
             curves.append(level((earliest, end if latest is None else latest), force_there, "outside"))
             marks.append(mark(place, force_there, "undecided"))
     stages = [(stage.date if history.over == "date" else stage.stage) or "" for stage in history.stages]
@@ -89,10 +94,10 @@ def timeline_figure(rows: Sequence[HistoryRow], item: str) -> Figure | None:
     for end in ("lower", "upper"):
         held = [(_day(point.date), limit) for point in points if (limit := getattr(point, end)) is not None]
         if len({limit for _, limit in held}) == 1:
-            guides.append(Guide(held[0][1], "y", "reject", f"{end} limit"))
+            guides.append(Guide(held[0][1], "y", "reject", Phrase(f"{end} limit")))
         elif held:
             places, limits = np.array(held).T
-            curves.append(Curve(places, limits, "outside", f"{end} limit"))
+            curves.append(Curve(places, limits, "outside", Phrase(f"{end} limit")))
     low, high = _heights([point for one in rows for point in one.points])
     marks = [_dated(point) for point in points] + _overdue(points, NAME_ABOVE * (high - low))
     places = np.concatenate([x, *(days for days, _ in others)])
@@ -100,7 +105,7 @@ def timeline_figure(rows: Sequence[HistoryRow], item: str) -> Figure | None:
     room = max(SIDE_ROOM * (ends[1] - ends[0]), LEAST_ROOM_DAYS)
     named = [(place, date.fromordinal(round(place)).isoformat()) for place in sorted({*x.tolist(), *ends})]
     across = Axis("measured on", "", (ends[0] - room, ends[1] + room), names=_apart(named))
-    title = f"{printed(row.characteristic, row.unit)} of {item}"
+    title = Phrase("{what} of {item}", what=Phrase(printed(row.characteristic, row.unit)), item=item)
     up = Axis(printed(row.characteristic, row.unit), cast("Unit", row.unit), (low, high))
     return Figure(f"timeline in {row.unit}", title, across, up, tuple(curves), marks=tuple(marks), guides=tuple(guides))
 

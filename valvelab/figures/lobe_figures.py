@@ -159,10 +159,10 @@ def lobe_map(inspection: LobesInspection, kind: MapKind, x: FloatArray) -> HeatM
         else:
             kind_rows = [names.index(other) for other in _of_its_kind(inspection, name)]
             values[row] = lifts[row] - lifts[kind_rows].mean(axis=0)
-    against = "nominal" if inspection.envelopes else "the mean of its kind"
+    against = "Deviation from nominal" if inspection.envelopes else "Deviation from the mean of its kind"
     end = 1000.0 * _colour_end(inspection, values)
     value_axis = Axis("Deviation", "um", (-end, end))
-    return HeatMap("map", f"Deviation from {against}", _across(x), names, x, 1000.0 * values, value_axis)
+    return HeatMap("map", against, _across(x), names, x, 1000.0 * values, value_axis)
 
 
 def _colour_end(inspection: LobesInspection, values: FloatArray) -> float:

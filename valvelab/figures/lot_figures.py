@@ -10,6 +10,7 @@ import numpy as np
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, Unit, bars, ends_of
 from valvelab.inspection.characteristics import printed
+from valvelab.phrase import Phrase
 
 if TYPE_CHECKING:
     from valvelab.inspection.lot.inspect import Lot
@@ -62,7 +63,9 @@ def drift_figure(lot: Lot, row: LotCharacteristic) -> Figure | None:
         starts = np.linspace(0, y.size, MOST_MARKS + 1).astype(int)[:-1]
         x, least, most = _means(x, starts), np.minimum.reduceat(y, starts), np.maximum.reduceat(y, starts)
         bands = (Band(x, least, most, "band", "least to greatest"),)
-        marks = Marks(x, _means(y, starts), "measured", f"means of {round(y.size / MOST_MARKS)}")
+        marks = Marks(
+            x, _means(y, starts), "measured", Phrase("means of {count}", count=str(round(y.size / MOST_MARKS)))
+        )
     across = Axis("days since the first", "") if lot.dated else Axis("order of files", "")
     upward = Axis(printed(lot.characteristic, lot.unit), cast("Unit", lot.unit))
     guides = tuple(_limits(lot, "y"))

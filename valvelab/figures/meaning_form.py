@@ -28,9 +28,9 @@ def _roundness(kind: str) -> Sketch:
     shown = Sketch("Trace of a journal, magnified", curves=(line(x, y, "trace"),), round=True)
     if kind == "least squares":
         shown = shown.with_(Curve(*circle(10.0), "nominal", "least-squares circle"))
-    fixed = {"inscribed": low, "circumscribed": high}.get(kind)
+    fixed = {"inscribed": (low, "inscribed circle"), "circumscribed": (high, "circumscribed circle")}.get(kind)
     if fixed is not None:
-        shown = shown.with_(Curve(*circle(fixed), "nominal", f"{kind} circle"))
+        shown = shown.with_(Curve(*circle(fixed[0]), "nominal", fixed[1]))
     rings = (meant(*circle(edge)) for edge in (low, high))
     across = np.cos(np.radians(35.0)), np.sin(np.radians(35.0))
     gap = meant([low * across[0], high * across[0]], [low * across[1], high * across[1]])

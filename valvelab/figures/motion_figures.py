@@ -27,6 +27,7 @@ from valvelab.inspection.engine.contact import contact_curves
 from valvelab.inspection.engine.motion import GUIDANCE_MM, MotionInspection, clearances_of
 from valvelab.inspection.engine.sides import Side
 from valvelab.phasing.piston import piston_drop
+from valvelab.phrase import Phrase
 from valvelab.records.motion_result import MotionValve
 from valvelab.units import System, display_unit, show, with_unit
 from valvelab.valve_motion.valve_lift import valve_motion
@@ -58,7 +59,7 @@ def lift_figure(inspection: MotionInspection, lobes: Sequence[str] | None = None
     for name in names:
         side = side_of(inspection, name)
         free = valve_motion(side.lobe.profile, side.gear.rigid(0.0), side.timing, crank)
-        curves.append(Curve(crank, free.lift_mm, "nominal", f"{name} without lash"))
+        curves.append(Curve(crank, free.lift_mm, "nominal", Phrase("{lobe} without lash", lobe=name)))
         moved = valve_motion(side.lobe.profile, side.gear, side.timing, crank)
         curves.append(Curve(crank, moved.lift_mm, _role(side), name))
     train = inspection.question.train
@@ -86,14 +87,14 @@ def clearance_figure(inspection: MotionInspection, lobe: str, units: System = "m
         return None
     found, *moved = every
     curves = [
-        Curve(row.crank_deg, row.clearance_mm, "measured_quiet", f"4 deg {word}")
-        for row, word in zip(moved, ("advanced", "retarded"), strict=True)
+        Curve(row.crank_deg, row.clearance_mm, "measured_quiet", word)
+        for row, word in zip(moved, ("4 deg advanced", "4 deg retarded"), strict=True)
     ]
     curves.append(Curve(found.crank_deg, found.clearance_mm, _role(side), lobe))
     count = decimals_among(inspection.result.valves, "piston_clearance_mm", "mm", units)
     told = f"{show(found.min_mm, 'mm', units, count)} {display_unit('mm', units).label}"
     least = mark(found.at_crank_deg, found.min_mm, "measured", told)
-    up = Axis(f"Clearance, {lobe}", "mm", (min(0.0, found.min_mm), 2.5 * max(found.min_mm, 2.0)))
+    up = Axis(Phrase("Clearance, {lobe}", lobe=lobe), "mm", (min(0.0, found.min_mm), 2.5 * max(found.min_mm, 2.0)))
     across, guides = _crank(-60.0, 60.0), (Guide(0.0, "y", "reject", "touch"),)
     return Figure("clearance", "Valve to piston", across, up, tuple(curves), marks=(least,), guides=guides)
 
@@ -166,7 +167,7 @@ def sweep_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
     if control.separation_rpm is not None and control.separation_rpm <= 1.05 * float(swept.rpm[-1]):
         found.append((control.separation_rpm, "guide", "quasi-static"))
     if swept.beyond_rpm is not None:
-        found.append((swept.beyond_rpm, "nominal", f"{_BEYOND}: no figure"))
+        found.append((swept.beyond_rpm, "nominal", "beyond free travel: no figure"))
     guides = tuple(Guide(rpm, "x", "guide" if role == "nominal" else role) for rpm, role, _ in found)
     # words beside their line, left of it where there is room and a curve may follow, each at a height of its own
     room = float(swept.rpm[-1] - swept.rpm[0])
@@ -242,7 +243,7 @@ def trial_lift_figure(stated: MotionInspection, tried: MotionInspection, lobes: 
     for name in lobes:
         side = side_of(stated, name)
         lift = valve_motion(side.lobe.profile, side.gear, side.timing, crank).lift_mm
-        before.append(Curve(crank, lift, "nominal", f"{name} as stated"))
+        before.append(Curve(crank, lift, "nominal", Phrase("{lobe} as stated", lobe=name)))
     kept = tuple(curve for curve in figure.curves if curve.role != "nominal")
     return replace(figure, curves=(*before, *kept))
 
@@ -258,13 +259,17 @@ def clearance_moves_figure(inspection: MotionInspection, lobe: str, units: Syste
         x, y = (np.array([getattr(row, key) for row in rows]) for key in ("advance_crank_deg", "min_mm"))
         set_so = lash == side.gear.lash_mm
         role: Role = _role(side) if set_so else "nominal"
-        curves.append(Curve(x, y, role, f"lash {_length(lash, units)}" if set_so else "without lash"))
+        told = Phrase("lash {size}", size=_length(lash, units)) if set_so else "without lash"
+        curves.append(Curve(x, y, role, told))
     wanted = GUIDANCE_MM[valve.kind]
     guides = (
-        Guide(wanted, "y", "undecided", f"common practice {_length(wanted, units)}"),
+        Guide(wanted, "y", "undecided", Phrase("common practice {size}", size=_length(wanted, units))),
         Guide(0.0, "y", "reject", "touch"),
     )
     top = 1.15 * max(wanted, *(float(curve.y.max()) for curve in curves))
     low = min(0.0, *(float(curve.y.min()) for curve in curves))
-    across, up = Axis("Camshaft advanced", "crank deg"), Axis(f"Least clearance, {lobe}", "mm", (low, top))
+    across, up = (
+        Axis("Camshaft advanced", "crank deg"),
+        Axis(Phrase("Least clearance, {lobe}", lobe=lobe), "mm", (low, top)),
+    )
     return Figure("clearance_moves", "How phasing and lash move it", across, up, tuple(curves), guides=guides)

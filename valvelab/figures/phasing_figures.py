@@ -10,6 +10,7 @@ from valvelab.decimals import decimals_among
 from valvelab.figures.description import Axis, Curve, Dial, Figure, Marks, Role
 from valvelab.inspection.engine.phasing import PhasingInspection
 from valvelab.phasing.timing import events_from_card, lobe_kind
+from valvelab.phrase import Phrase, listed
 from valvelab.records.phasing_result import PhasingDuration, PhasingLobe
 from valvelab.units import System, display_unit, show
 
@@ -29,31 +30,39 @@ def wheel_dial(inspection: PhasingInspection, system: System = "metric") -> Dial
     sheet, result = inspection.sheet, inspection.result
     scale = display_unit("mm", system).scale
     sign = -1.0 if sheet.sense == "reverse" else 1.0
-    rows: list[tuple[float, str, Role]] = [(reading, "stop", "readings") for reading in sheet.stop_deg]
+    rows: list[tuple[float, str, Role]] = [(reading, Phrase("stop"), "readings") for reading in sheet.stop_deg]
     read = [
         (pair.lobe, word, angle)
         for pair in sheet.pairs
-        for word, angle in (("rising", pair.rising_deg), ("falling", pair.falling_deg))
+        for word, angle in ((Phrase("rising"), pair.rising_deg), (Phrase("falling"), pair.falling_deg))
     ]
     read += [
-        (event.lobe, f"{word} {event.lift_mm * scale:.4g}", angle)
+        (event.lobe, listed((word, f"{event.lift_mm * scale:.4g}"), " "), angle)
         for event in sheet.events
-        for word, angle in (("opens", event.opening_deg), ("closes", event.closing_deg))
+        for word, angle in ((Phrase("opens"), event.opening_deg), (Phrase("closes"), event.closing_deg))
     ]
-    rows += [(angle, f"{lobe} {word}", _role(lobe)) for lobe, word, angle in read if angle is not None]
+    rows += [(angle, listed((lobe, word), " "), _role(lobe)) for lobe, word, angle in read if angle is not None]
     if result.tdc_offset_deg is not None:
-        rows.append((result.tdc_offset_deg, "TDC", "measured"))
+        rows.append((result.tdc_offset_deg, Phrase("TDC"), "measured"))
         rows += [
-            (result.tdc_offset_deg + sign * lobe.centreline_crank_deg, f"{lobe.lobe} centre", _role(lobe.lobe))
+            (
+                result.tdc_offset_deg + sign * lobe.centreline_crank_deg,
+                Phrase("{lobe} centre", lobe=lobe.lobe),
+                _role(lobe.lobe),
+            )
             for lobe in result.lobes
             if lobe.centreline_crank_deg is not None
         ]
     step = inspection.next_reading
     if step.expected_wheel_deg is not None:
-        rows.append((step.expected_wheel_deg, "next, about here", "guide"))
+        rows.append((step.expected_wheel_deg, Phrase("next, about here"), "guide"))
     return Dial(
         "wheel",
-        f"Degree wheel: readings {'grow' if sign > 0 else 'fall'} as the engine turns",
+        Phrase(
+            "Degree wheel: readings grow as the engine turns"
+            if sign > 0
+            else "Degree wheel: readings fall as the engine turns"
+        ),
         np.array([angle % 360.0 for angle, _, _ in rows], dtype=np.float64),
         tuple(label for _, label, _ in rows),
         tuple(role for _, _, role in rows),
@@ -86,7 +95,7 @@ def event_diagram(inspection: PhasingInspection) -> Figure:
         radius = _INTAKE_RADIUS if lobe.kind == "intake" else _EXHAUST_RADIUS
         opening, closing = row.opening_crank_deg, row.closing_crank_deg
         span = show(row.duration_crank_deg, "crank deg", decimals=counts["duration_crank_deg"])
-        curves.append(_thick_arc(opening, closing, radius, lobe.kind, f"{lobe.lobe} {span}"))
+        curves.append(_thick_arc(opening, closing, radius, lobe.kind, listed((lobe.lobe, span), " ")))
         if row.card_duration_crank_deg is not None and lobe.card_centreline_crank_deg is not None:
             size = abs(lobe.card_centreline_crank_deg)
             card = events_from_card(lobe.kind, row.card_duration_crank_deg, size)
@@ -129,13 +138,15 @@ def _ends(lobe: PhasingLobe, row: PhasingDuration, radius: float, counts: Mappin
     outside = lobe.kind == "intake"
     angles = [row.opening_crank_deg, row.closing_crank_deg]
     texts = [
-        "" if event is None else f"{show(event.angle, 'crank deg', decimals=counts[key])} {event.reference}"
+        ""
+        if event is None
+        else listed((show(event.angle, "crank deg", decimals=counts[key]), Phrase(event.reference)), " ")
         for event, key in zip((row.opening_event, row.closing_event), _AT_LIFT[:2], strict=True)
     ]
     if lobe.centreline_crank_deg is not None:
         angles.append(lobe.centreline_crank_deg)
-        side = "ATDC" if lobe.centreline_crank_deg >= 0 else "BTDC"
-        texts.append(f"{show(abs(lobe.centreline_crank_deg), 'crank deg', decimals=counts[_CENTRE])} {side}")
+        side = Phrase("ATDC" if lobe.centreline_crank_deg >= 0 else "BTDC")
+        texts.append(listed((show(abs(lobe.centreline_crank_deg), "crank deg", decimals=counts[_CENTRE]), side), " "))
     turns = np.radians(np.array(angles))
     # words are wide and low: farther out at the sides than above and below
     gap = 0.14 + 0.32 * np.abs(np.sin(turns))

@@ -11,6 +11,7 @@ import numpy as np
 
 from valvelab.figures.description import Axis, Band, Curve, Figure, Marks, Role, block, level, words
 from valvelab.figures.polar import circle
+from valvelab.phrase import Phrase, listed
 from valvelab.records.result import Decision
 
 Worst = Mapping[str, Decision]
@@ -42,7 +43,9 @@ def short_names(names: Sequence[str], room: int) -> tuple[Mapping[str, str], str
     """
     if max(map(len, names), default=0) < room:
         return {name: name for name in names}, ""
-    return {name: str(number) for number, name in enumerate(names, start=1)}, ", numbered in the order of the readings"
+    return {name: str(number) for number, name in enumerate(names, start=1)}, Phrase(
+        ", numbered in the order of the readings"
+    )
 
 
 def camshaft_plan(lobes: Sequence[str], worst: Worst, centres_deg: Mapping[str, float]) -> Figure:
@@ -53,7 +56,11 @@ def camshaft_plan(lobes: Sequence[str], worst: Worst, centres_deg: Mapping[str, 
     count = len(lobes)
     first = centres_deg.get(lobes[0], 0.0)
     names, told = short_names(lobes, SIGNS_ACROSS * (2 if count > TWO_ROWS else 1) // count)
-    figure = _plan("camshaft", f"The camshaft from the side (not to scale){told}", (0.2, count + 0.8, -3.0, 3.0))
+    figure = _plan(
+        "camshaft",
+        listed((Phrase("The camshaft from the side (not to scale)"), told), ""),
+        (0.2, count + 0.8, -3.0, 3.0),
+    )
     bands, marks = [block((0.3, count + 0.7), (-_BAR, _BAR), "guide")], []
     for place, lobe in enumerate(lobes, start=1):
         toward = cos(radians(centres_deg[lobe] - first)) if lobe in centres_deg else 0.0
@@ -99,7 +106,10 @@ def head_plan(valves: Sequence[str], worst: Worst, kinds: Mapping[str, str]) -> 
         beside.setdefault((_cylinder(valve), kinds.get(valve, "")), []).append(valve)
     written, told = short_names(valves, SIGNS_ACROSS // 2 // len(places))
     figure = _plan(
-        "head", f"The valves from above{told}", (-0.75, len(places) - 0.25, -0.95 if two_rows else 0.05, 0.95), True
+        "head",
+        listed((Phrase("The valves from above"), told), ""),
+        (-0.75, len(places) - 0.25, -0.95 if two_rows else 0.05, 0.95),
+        True,
     )
     curves, marks = [], []
     for (cylinder, kind), names in beside.items():

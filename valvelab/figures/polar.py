@@ -8,6 +8,7 @@ import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import Axis, Curve, Marks
+from valvelab.phrase import Phrase
 from valvelab.units import System, display_unit
 
 TURN = np.radians(np.arange(0.0, 360.5, 1.0))
@@ -46,7 +47,7 @@ class Rings:
         self.levels = [k for k in range(first, max(last, first + 1) + 1) if base_um + k * self.step_um > 1e-9]
         self.outer_um = base_um + self.levels[-1] * self.step_um
         self._shown = step
-        self.label = f"one ring {step:g} {unit.label}"
+        self.label = Phrase("one ring {step}", step=f"{step:g} {unit.label}")
 
     def axis(self, label: str = "") -> Axis:
         """The same axis across and up: no unit, since the rings carry the scale."""

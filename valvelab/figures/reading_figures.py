@@ -12,11 +12,13 @@ import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import Axis, Curve, Figure, Marks, Role, Unit, mark
+from valvelab.phrase import Phrase, listed
 from valvelab.records.form_measurement import GaugeReadings, ShaftReadings, SurfaceTrace
 from valvelab.records.measurement import LiftTable
 from valvelab.records.spring_readings import HeightsTable, SpringTable
 from valvelab.units import FACTORS, System
 
+_SPRING_HEIGHT = Phrase("Height{of_a_spring}", of_a_spring="")  # a surface's is another word elsewhere
 _POINTS = 2000
 _CURVES = 200
 _TOLD = 4
@@ -66,7 +68,8 @@ def _lifts(table: LiftTable, units: Mapping[str, str]) -> tuple[Figure, str]:
         peak = float(angle[nose]), float(trace.lift_mm[nose])
         highest = max(highest, peak, key=lambda one: one[1])
         size = _size(peak[1], units.get(trace.name, units.get("lift", "")), "mm")
-        told.append(f"{trace.name} {size} at {peak[0]:.4g} {unit}".replace("-", "−"))
+        angle_told = f"{peak[0]:.4g} {unit}".replace("-", "−")
+        told.append(Phrase("{lobe} {size} at {angle}", lobe=trace.name, size=size, angle=angle_told))
         curves.append(_curve(angle, trace.lift_mm, "series", trace.name if number < _TOLD else "", number))
     figure = Figure(
         "lift as read",
@@ -76,7 +79,7 @@ def _lifts(table: LiftTable, units: Mapping[str, str]) -> tuple[Figure, str]:
         tuple(curves[:_CURVES]),
         marks=(mark(*highest, "fit"),),
     )
-    return figure, _listed("Highest lift" if len(told) == 1 else "Highest lifts", told)
+    return figure, _listed(told)
 
 
 def _springs(table: SpringTable, units: Mapping[str, str]) -> tuple[Figure, str]:
@@ -87,23 +90,36 @@ def _springs(table: SpringTable, units: Mapping[str, str]) -> tuple[Figure, str]
     forces = np.concatenate([stroke.force_n for stroke in strokes])
     rates = [float(np.ptp(one.force_n) / np.ptp(one.height_mm)) for one in strokes if np.ptp(one.height_mm)]
     inches = units.get("force", "").lower() in _IN_INCHES
-    rate = f"; about {_size(float(np.median(rates)), 'lbf/in' if inches else 'N/mm', 'N/mm', 4)}" if rates else ""
-    figure = Figure("force as read", "Force as read", Axis("Height", "mm"), Axis("Force", "N"), tuple(curves))
-    many = f"{len(table.springs)} springs" if len(table.springs) > 1 else "1 spring"
+    figure = Figure("force as read", "Force as read", Axis(_SPRING_HEIGHT, "mm"), Axis("Force", "N"), tuple(curves))
     force = _size(float(forces.max()), units.get("force", ""), "N")
     unit = units.get("height", "")
-    ends = f"{_number(float(heights.min()), unit, 'mm')} to {_size(float(heights.max()), unit, 'mm')}"
-    return figure, f"{many}, heights {ends}, highest force {force}{rate}."
+    said = Phrase(
+        "{count} springs, heights {low} to {high}, highest force {force}"
+        if len(table.springs) > 1
+        else "{count} spring, heights {low} to {high}, highest force {force}",
+        count=str(len(table.springs)),
+        low=_number(float(heights.min()), unit, "mm"),
+        high=_size(float(heights.max()), unit, "mm"),
+        force=force,
+    )
+    if not rates:
+        return figure, listed((said, "."), "")
+    rate = _size(float(np.median(rates)), "lbf/in" if inches else "N/mm", "N/mm", 4)
+    return figure, Phrase("{told}; about {rate}.", told=said, rate=rate)
 
 
 def _heights(table: HeightsTable, units: Mapping[str, str]) -> tuple[Figure, str]:
     heights = np.array([one.height_mm for one in table.positions])
     unit = units.get("height", "")
-    many = f"{heights.size} positions" if heights.size > 1 else "1 position"
     figure = _by_name(
         "height as read", "Height as read", "Position", [one.position for one in table.positions], heights
     )
-    return figure, f"{many}, {_number(heights.min(), unit, 'mm')} to {_size(heights.max(), unit, 'mm')}."
+    return figure, Phrase(
+        "{count} positions, {low} to {high}." if heights.size > 1 else "{count} position, {low} to {high}.",
+        count=str(heights.size),
+        low=_number(heights.min(), unit, "mm"),
+        high=_size(heights.max(), unit, "mm"),
+    )
 
 
 def _shaft(readings: ShaftReadings, units: Mapping[str, str]) -> tuple[Figure, str]:
@@ -112,10 +128,16 @@ def _shaft(readings: ShaftReadings, units: Mapping[str, str]) -> tuple[Figure, s
         for number, one in enumerate(readings.traces[:_CURVES])
     ]
     widest = max(readings.traces, key=lambda one: float(np.ptp(one.reading_mm)))
-    many = f"{len(readings.traces)} stations read" if len(readings.traces) > 1 else "1 station read"
     size = _size(float(np.ptp(widest.reading_mm)), units.get("reading", ""), "mm")
     figure = Figure("reading as read", "Reading as read", Axis("Angle", "deg"), Axis("Reading", "um"), tuple(curves))
-    return figure, f"{many}; the widest readings are {widest.name}'s, {size} from lowest to highest."
+    return figure, Phrase(
+        "{count} stations read; the widest readings are {station}'s, {size} from lowest to highest."
+        if len(readings.traces) > 1
+        else "{count} station read; the widest readings are {station}'s, {size} from lowest to highest.",
+        count=str(len(readings.traces)),
+        station=widest.name,
+        size=size,
+    )
 
 
 def _trace(trace: SurfaceTrace, units: Mapping[str, str]) -> tuple[Figure, str]:
@@ -127,7 +149,8 @@ def _trace(trace: SurfaceTrace, units: Mapping[str, str]) -> tuple[Figure, str]:
         (_curve(trace.x_mm, trace.z_um, "measured"),),
     )
     across = _size(float(trace.x_mm[-1] - trace.x_mm[0]), units.get("x", ""), "mm")
-    return figure, f"{across} long, {_size(float(np.ptp(trace.z_um)) / 1000.0, units.get('z', 'um'), 'mm')} high."
+    high = _size(float(np.ptp(trace.z_um)) / 1000.0, units.get("z", "um"), "mm")
+    return figure, Phrase("{length} long, {height} high.", length=across, height=high)
 
 
 def _study(study: GaugeReadings, units: Mapping[str, str]) -> tuple[Figure, str]:
@@ -138,8 +161,13 @@ def _study(study: GaugeReadings, units: Mapping[str, str]) -> tuple[Figure, str]
     )
     low, high = float(study.readings.min()), float(study.readings.max())
     told = units.get("reading", "")
-    ends = f"{_number(low, told, study.unit)} to {_size(high, told, study.unit)}"
-    return figure, f"{len(study.parts)} parts, each read {count} times, {ends}."
+    return figure, Phrase(
+        "{parts} parts, each read {count} times, {low} to {high}.",
+        parts=str(len(study.parts)),
+        count=str(count),
+        low=_number(low, told, study.unit),
+        high=_size(high, told, study.unit),
+    )
 
 
 def _by_name(name: str, title: str, across: str, names: Sequence[str], values: FloatArray, unit: Unit = "mm") -> Figure:
@@ -182,6 +210,8 @@ def _per_unit(unit: str, canonical: str) -> float:
     return lowered.get(unit.lower(), 1.0)
 
 
-def _listed(what: str, told: Sequence[str]) -> str:
-    more = f" and {len(told) - _TOLD} more" if len(told) > _TOLD else ""
-    return f"{what}: {', '.join(told[:_TOLD])}{more}."
+def _listed(told: Sequence[str]) -> str:
+    first = listed(told[:_TOLD])
+    if len(told) > _TOLD:
+        return Phrase("Highest lifts: {lifts} and {count} more.", lifts=first, count=str(len(told) - _TOLD))
+    return Phrase("Highest lift: {lifts}." if len(told) == 1 else "Highest lifts: {lifts}.", lifts=first)

@@ -9,6 +9,7 @@ import numpy as np
 from valvelab.conformity.decision import guard_band
 from valvelab.decimals import USUAL, limit
 from valvelab.figures.description import Axis, Band, Figure, Guide, Marks, Role, block, level, mark, words
+from valvelab.phrase import Phrase
 from valvelab.records.lift_check_result import CheckedLift
 from valvelab.records.result import Verdict
 from valvelab.records.spec import DecisionRule
@@ -50,7 +51,9 @@ def rule_figure(
     curves = []
     if measured is not None and verdict is not None:
         role: Role = verdict.decision
-        text = f"{'mean' if readings else 'derived'} {show(measured, 'mm', units, decimals)} {label}"
+        text = Phrase(
+            "mean {size}" if readings else "derived {size}", size=f"{show(measured, 'mm', units, decimals)} {label}"
+        )
         marks += [mark(measured, 0.35, role), words(measured, 0.5, text, role)]
         if u is not None:
             curves.append(level((measured - 2.0 * u, measured + 2.0 * u), 0.35, role, "± 2 u"))
@@ -59,7 +62,9 @@ def rule_figure(
     for end, side in ((lower, -1.0), (upper, 1.0)):
         if end is not None:
             place = min(max(end + side * away, low + kept), high - kept)
-            marks.append(words(place, 0.1, f"limit {limit(end, decimals, 'mm', units)} {label}", "reject"))
+            marks.append(
+                words(place, 0.1, Phrase("limit {size}", size=f"{limit(end, decimals, 'mm', units)} {label}"), "reject")
+            )
     if derived_mm is not None and readings:
         guides = (*guides, Guide(derived_mm, "x", "guide"))
         marks.append(words(derived_mm - 0.7 * away, 0.1, "from the lobe", "nominal"))

@@ -16,6 +16,7 @@ from valvelab.figures.description import Axis, Band, Curve, Figure, Marks, Role,
 from valvelab.figures.plan_figures import SIGNS_ACROSS, short_names
 from valvelab.figures.polar import Rings, circle, magnification
 from valvelab.inspection.form.measured import is_lobe
+from valvelab.phrase import Phrase, listed
 from valvelab.units import System, display_unit
 
 if TYPE_CHECKING:
@@ -38,9 +39,10 @@ def roundness_figure(form: JournalForm, system: System = "metric") -> Figure:
     Micrometres outward from a base circle; 0 deg is to the right, angles counter-clockwise. Marks: where the trace
     touches the zone.
     """
-    title = f"{form.trace.name}, roundness"
+    title = Phrase("{station}, roundness", station=form.trace.name)
     if not form.has_roundness:
-        return _round("roundness", title, Axis(f"{form.coverage.distinct} angles are too few for roundness", ""))
+        few = Phrase("{count} angles are too few for roundness", count=str(form.coverage.distinct))
+        return _round("roundness", title, Axis(few, ""))
     least = form.least_squares
     deviation = 1000.0 * least.form_mm
     span = max(float(np.ptp(deviation)), _LEAST_SPAN_UM)
@@ -99,7 +101,7 @@ def harmonics_figure(form: JournalForm, highest: int = 30) -> Figure:
     top = float(heights.max()) if heights.size else 0.0
     return Figure(
         "harmonics",
-        f"{form.trace.name}: lobing by order",
+        Phrase("{station}: lobing by order", station=form.trace.name),
         Axis("Order, undulations per turn", "", (1.0, float(orders.max(initial=2.0)) + 1.0)),
         Axis("Amplitude", "um", (0.0, 1.05 * top or 1.0)),
         bands=(bars(orders, heights, 0.7, "measured"),) if rows else (),
@@ -123,7 +125,7 @@ def axis_figure(inspection: ShaftInspection) -> Figure:
         "Axis of the shaft",
         *labels,
         (
-            Curve(x[order], along[order], "measured", f"in the plane at {direction:.0f} deg"),
+            Curve(x[order], along[order], "measured", Phrase("in the plane at {angle}", angle=f"{direction:.0f} deg")),
             Curve(x[order], across[order], "measured_quiet", "across it"),
         ),
         (Band(x[order], -half, half, label="minimum zone"),),
@@ -163,7 +165,7 @@ def section_figure(inspection: ShaftInspection, system: System = "metric", chose
         Marks(offsets[:, 0], offsets[:, 1], "measured", texts=_together(offsets, axis.names, 0.12 * radius)),
         Marks(offsets[lead, 0], offsets[lead, 1], "series", series=1),
     )
-    return _round("section", "Journal centres", rings.axis(f"end on, {rings.label}"), curves, marks)
+    return _round("section", "Journal centres", rings.axis(Phrase("end on, {scale}", scale=rings.label)), curves, marks)
 
 
 def _together(places: FloatArray, names: tuple[str, ...], near: float) -> tuple[str, ...]:
@@ -217,7 +219,7 @@ def bowed_shaft_figure(
         role = _coloured(worst.get(name), "measured" if name == chosen else "guide")
         bands.append(_block(bow, (position - width / 2, position + width / 2), radius, radius, role))
         size = with_sign(figure(1e3 * float(bow.at(position)) / factor, u, "um", system))
-        texts.append(names[name] if len(placed) > 8 else f"{names[name]} {size}")
+        texts.append(names[name] if len(placed) > 8 else listed((names[name], size), " "))
     spots = np.asarray([position for _, position in placed])
     half = 0.5 * axis.minimum_zone.zone_mm * factor
     ends = np.asarray([core[0] - 0.6 * width, core[-1] + 0.6 * width])
@@ -228,14 +230,17 @@ def bowed_shaft_figure(
     reach = (2.3 if marked else 1.62) * radius + float(np.abs(along).max()) * factor / 1000.0
     micro = display_unit("um", system).label
     zone = told(1000.0 * axis.minimum_zone.zone_mm, "um", system, u)
+    title = Phrase(
+        "bow ×{factor}, {unit}; up is toward {angle}", factor=f"{factor:,.0f}", unit=micro, angle=f"{direction:.0f}°"
+    )
     return Figure(
         "shaft",
-        f"Side view{numbered}",
+        listed((Phrase("Side view"), numbered), ""),
         Axis(bare.label, "mm", (float(ends[0]), float(ends[1]))),
-        Axis(f"bow ×{factor:,.0f}, {micro}; up is toward {direction:.0f}°", "mm", (-reach, reach)),
+        Axis(title, "mm", (-reach, reach)),
         (
             level(ends, 0.0, "guide"),
-            level(ends, half, "series", f"minimum zone {zone}", series=1),
+            level(ends, half, "series", Phrase("minimum zone {size}", size=zone), series=1),
             level(ends, -half, "series", series=1),
             Curve(core, middle, "measured"),
             *_supports(inspection, bow, radius),

@@ -12,6 +12,7 @@ from valvelab.camshaft.material_ratio import SECANT_SHARE, CoreParameters, core_
 from valvelab.decimals import told
 from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, block, ends_of
 from valvelab.inspection.form.characteristics import TRACE
+from valvelab.phrase import Phrase, listed
 from valvelab.units import System, with_unit
 
 if TYPE_CHECKING:
@@ -37,7 +38,12 @@ def trace_figure(inspection: TextureInspection, system: System = "metric") -> Fi
     rough = inspection.rough
     curves = (
         Curve(*thinned(rough.x_mm, rough.levelled_um), "series", "trace"),
-        Curve(*thinned(rough.x_mm, rough.waviness_um), "series", f"mean line, {_cutoff(inspection, system)}", 1),
+        Curve(
+            *thinned(rough.x_mm, rough.waviness_um),
+            "series",
+            Phrase("mean line, {cutoff}", cutoff=_cutoff(inspection, system)),
+            1,
+        ),
     )
     return Figure("trace", "Levelled trace and its mean line", _along(rough.x_mm), Axis("Height", "um"), curves)
 
@@ -63,7 +69,11 @@ def roughness_figure(inspection: TextureInspection, system: System = "metric") -
     edges = [rough.x_mm[min(bound, rough.x_mm.size - 1)] for bound in rough.bounds]
     return Figure(
         "roughness",
-        f"Roughness, {rough.settings.sections} sections of {_cutoff(inspection, system)}",
+        Phrase(
+            "Roughness, {count} sections of {cutoff}",
+            count=str(rough.settings.sections),
+            cutoff=_cutoff(inspection, system),
+        ),
         _along(rough.x_mm),
         Axis("Height from the mean line", "um"),
         (Curve(*thinned(rough.x_mm[inside], rough.roughness_um[inside]), "series"),),
@@ -118,7 +128,7 @@ def _names(core: CoreParameters, inspection: TextureInspection, height_um: Float
 
     def named(name: str, value: float) -> str:
         row = by_head[name]
-        return f"{name} {told(value, row.unit, system, inspection.result.uncertainty.get(row.key))}"
+        return listed((name, told(value, row.unit, system, inspection.result.uncertainty.get(row.key))), " ")
 
     bottom, room = float(height_um[-1]), 0.045 * float(np.ptp(height_um))
     rows = (

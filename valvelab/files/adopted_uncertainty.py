@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from valvelab.errors import BadFile
 from valvelab.files.contents import Given
 from valvelab.files.spec_file import read_toml_with_source, toml_quantity
+from valvelab.phrase import Phrase
 from valvelab.records.gauge_result import AdoptedUncertainty
 from valvelab.records.result import Note, Source, info, warning
 from valvelab.writing import write_whole
@@ -53,7 +54,25 @@ def with_adopted_probe(readings: ShaftReadings, path: Given) -> tuple[ShaftReadi
 def larger_of(own: float | None, value: float, told: str, about: str, unit: str) -> tuple[float, Note]:
     """The larger of the readings' own uncertainty and one from elsewhere, and a note that says which counts."""
     if own is not None and own >= value:
-        return own, info(about, f"the readings' own {own:g} {unit} counts: no less than the {value:g} {unit} {told}")
+        return own, info(
+            about,
+            Phrase(
+                "the readings' own {own} {unit} counts: no less than the {value} {unit} {told}",
+                own=f"{own:g}",
+                unit=unit,
+                value=f"{value:g}",
+                told=told,
+            ),
+        )
     if own is not None:
-        return value, warning(about, f"{value:g} {unit}, {told}, counts: the readings' own {own:g} {unit} is less")
+        return value, warning(
+            about,
+            Phrase(
+                "{value} {unit}, {told}, counts: the readings' own {own} {unit} is less",
+                value=f"{value:g}",
+                unit=unit,
+                told=told,
+                own=f"{own:g}",
+            ),
+        )
     return value, info(about, f"{value:g} {unit}, {told}")

@@ -19,6 +19,7 @@ from valvelab.files.adopted_uncertainty import larger_of
 from valvelab.files.contents import Given
 from valvelab.files.instrument_card import read_instrument_card
 from valvelab.lobe.division import find_division
+from valvelab.phrase import Phrase
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, Source, info, warning
 from valvelab.springs.division import force_division
@@ -168,12 +169,24 @@ def _corrected(card: InstrumentCard, raw: Sequence[FloatArray]) -> tuple[list[Fl
     notes = []
     if isinstance(calibration, ErrorCurve):
         most = max(float(np.abs(one.values - readings).max()) for one, readings in zip(done, raw, strict=True))
-        notes.append(info("instrument", f"corrected by card {card.name}, at most {_size(most, card)}"))
+        notes.append(
+            info(
+                "instrument", Phrase("corrected by card {name}, at most {size}", name=card.name, size=_size(most, card))
+            )
+        )
         outside, count = sum(int(one.outside.sum()) for one in done), sum(readings.size for readings in raw)
         if outside:
             low, high = calibration.indication[[0, -1]]
-            text = f"{outside} of {count} readings lie outside {low:.6g} to {high:.6g} {card.canonical}, where "
-            text += f"{card.name} was calibrated: they stay uncorrected, and the uncertainty is widened for it"
+            text = Phrase(
+                "{outside} of {count} readings lie outside {low} to {high} {canonical}, where {name} was calibrated: "
+                "they stay uncorrected, and the uncertainty is widened for it",
+                outside=outside,
+                count=count,
+                low=f"{low:.6g}",
+                high=f"{high:.6g}",
+                canonical=card.canonical,
+                name=card.name,
+            )
             notes.append(warning("instrument", text))
     return [one.values for one in done], notes
 
@@ -187,4 +200,13 @@ def _names(instrument: str | None, cards: Sequence[InstrumentCard]) -> list[Note
     if instrument is None or any(card.is_of(instrument) for card in cards):
         return []
     named = " and ".join(repr(card.name) for card in cards)
-    return [warning("instrument", f"the readings name the instrument {instrument!r}, the card is that of {named}")]
+    return [
+        warning(
+            "instrument",
+            Phrase(
+                "the readings name the instrument {instrument}, the card is that of {named}",
+                instrument=f"{instrument!r}",
+                named=named,
+            ),
+        )
+    ]

@@ -16,6 +16,7 @@ from valvelab.files.column_assignment import ColumnAssignment
 from valvelab.files.contents import Given
 from valvelab.files.plausible import LARGEST_NUMBER, LARGEST_PLACE_MM, LARGEST_SPRING_FORCE_N, refuse_beyond
 from valvelab.files.table import Column, Table, read_table
+from valvelab.phrase import Phrase
 from valvelab.records.form_measurement import GaugeReadings
 from valvelab.records.result import Note, info
 from valvelab.units import CANONICAL, FACTORS, Dimension, factor
@@ -34,7 +35,7 @@ def gauge_study(table: Table) -> GaugeReadings:
     notes: list[Note] = []
     reading = table.find("reading")
     if reading is None and (reading := table.find("value")) is not None:
-        notes.append(info(table.file, "the column value was read as the reading"))
+        notes.append(info(table.file, Phrase("the column value was read as the reading")))
     if reading is None:
         reading = table.require("reading", EXAMPLE)
     named = [table.require(name, EXAMPLE) for name in ("part", "appraiser", "trial")]
@@ -43,7 +44,9 @@ def gauge_study(table: Table) -> GaugeReadings:
     values = table.numbers(reading, dimension)
     refuse_beyond(table, reading, values, LARGEST.get(dimension, LARGEST_NUMBER), unit)
     if dimension == "number":
-        notes.append(info(table.file, "column reading carries no unit; deviations are in the readings' own unit"))
+        notes.append(
+            info(table.file, Phrase("column reading carries no unit; deviations are in the readings' own unit"))
+        )
     parts, appraisers, trials, readings = _grid(table, values)
     table.note_unknown([column.name for column in (*named, reading)])
     return GaugeReadings(

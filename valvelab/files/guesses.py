@@ -21,6 +21,7 @@ from valvelab.files.swept_angles import LONGEST_LOBE_CAM_DEG, LONGEST_TURN_DEG, 
 from valvelab.files.table import Preview, Table
 from valvelab.frozen import frozen
 from valvelab.lobe.trace import Trace
+from valvelab.phrase import Phrase
 from valvelab.records.measurement import COMPARISON_LIFT_MM
 from valvelab.units import FACTORS, POUND_FORCE_N
 
@@ -34,7 +35,13 @@ EITHER_DEG = (150.0, 200.0)
 """A lobe that lasts so many degrees at 1.27 mm is a long one in cam degrees, or a short one in crank degrees."""
 
 _INCHES = frozenset({"in", "inch", "inches", '"', "thou"})
-_SPOKEN = {"in": "inches", "mm": "millimetres", "um": "micrometres", "thou": "thousandths of an inch", "m": "metres"}
+_SPOKEN = {
+    "in": Phrase("inches"),
+    "mm": Phrase("millimetres"),
+    "um": Phrase("micrometres"),
+    "thou": Phrase("thousandths of an inch"),
+    "m": Phrase("metres"),
+}
 _COUNTERS = frozenset({"no", "number", "nr", "point", "row", "index", "line", "reading no", "step"})
 
 
@@ -52,14 +59,30 @@ def guess_lift_unit(highest: float) -> UnitGuess:
     sizes = {unit: highest * FACTORS["length"][unit] for unit in ("mm", "in", "thou", "um", "m")}
     unit = next((unit for unit, mm in sizes.items() if LIFTS_MM[0] <= mm <= LIFTS_MM[1]), "")
     if not unit:
-        reason = f"The highest lift is {highest:.4g}: in no unit a lobe of {_range(LIFTS_MM)} mm. Choose the unit."
+        reason = Phrase(
+            "The highest lift is {highest}: in no unit a lobe of {usual} mm. Choose the unit.",
+            highest=f"{highest:.4g}",
+            usual=_range(LIFTS_MM),
+        )
         return UnitGuess("lift", "", reason)
     if unit == "mm":
-        other = f"as inches a lobe of {sizes['in']:.0f} mm"
-        return UnitGuess("lift", "mm", f"The highest lift is {highest:.4g}, so taken as millimetres; {other}.")
-    taken = f"so taken as {_SPOKEN[unit]}: {sizes[unit]:.2f} mm"
-    other = f"As millimetres it would be a lobe of {sizes['mm']:.2f} mm."
-    return UnitGuess("lift", unit, f"The highest lift is {highest:.4g}, {taken}. {other}")
+        other = Phrase("as inches a lobe of {size} mm", size=f"{sizes['in']:.0f}")
+        return UnitGuess(
+            "lift",
+            "mm",
+            Phrase(
+                "The highest lift is {highest}, so taken as millimetres; {other}.",
+                highest=f"{highest:.4g}",
+                other=other,
+            ),
+        )
+    taken = Phrase("so taken as {unit}: {size} mm", unit=_SPOKEN[unit], size=f"{sizes[unit]:.2f}")
+    other = Phrase("As millimetres it would be a lobe of {size} mm.", size=f"{sizes['mm']:.2f}")
+    return UnitGuess(
+        "lift",
+        unit,
+        Phrase("The highest lift is {highest}, {taken}. {other}", highest=f"{highest:.4g}", taken=taken, other=other),
+    )
 
 
 def guess_turn(traces: Sequence[Trace], lift_mm: Sequence[float]) -> UnitGuess:
@@ -71,30 +94,45 @@ def guess_turn(traces: Sequence[Trace], lift_mm: Sequence[float]) -> UnitGuess:
     far = [trace for trace in traces if spans[trace.name] > LONGEST_TURN_DEG]
     per_turn = 1.0
     if far:
-        span = f"The angles run over {max(spans.values()):g} degrees"
+        span = Phrase("The angles run over {span} degrees", span=f"{max(spans.values()):g}")
         if all(repeats(trace.angle_cam_deg, trace.lift_mm) for trace in far):
-            text = f"{span} and the lifts come again after 360, so taken as cam degrees of several turns."
+            text = Phrase(
+                "{span} and the lifts come again after 360, so taken as cam degrees of several turns.", span=span
+            )
             return UnitGuess("angle", "cam deg", text)
         per_turn = 2.0
     longest, name = max(
         (per_turn * _lasting(trace, mm, per_turn), trace.name) for trace, mm in zip(traces, lift_mm, strict=True)
     )
     if far:
-        lasts = f"; lobe {name} lasts {0.5 * longest:.0f} cam deg at 1.27 mm" if longest else ""
-        return UnitGuess("angle", "crank deg", f"{span}, two turns of the crank, so taken as crank degrees{lasts}.")
+        lasts = (
+            Phrase("; lobe {name} lasts {longest} cam deg at 1.27 mm", name=name, longest=f"{0.5 * longest:.0f}")
+            if longest
+            else ""
+        )
+        return UnitGuess(
+            "angle",
+            "crank deg",
+            Phrase("{span}, two turns of the crank, so taken as crank degrees{lasts}.", span=span, lasts=lasts),
+        )
     if not longest:
-        return UnitGuess("angle", "", "No lobe reaches 1.27 mm: nothing tells cam from crank degrees. Choose.")
+        return UnitGuess("angle", "", Phrase("No lobe reaches 1.27 mm: nothing tells cam from crank degrees. Choose."))
     unit = "crank deg" if longest > LONGEST_LOBE_CAM_DEG else "cam deg"
-    both = " Either can be meant: check it." if EITHER_DEG[0] <= longest <= EITHER_DEG[1] else ""
-    lasts = f"Lobe {name} lasts {longest:.0f} degrees at 1.27 mm, so taken as"
+    both = Phrase(" Either can be meant: check it.") if EITHER_DEG[0] <= longest <= EITHER_DEG[1] else ""
+    lasts = Phrase("Lobe {name} lasts {longest} degrees at 1.27 mm, so taken as", name=name, longest=f"{longest:.0f}")
     if unit == "crank deg":
         return UnitGuess(
             "angle",
             unit,
-            f"{lasts} crank degrees: {0.5 * longest:.0f} cam deg. As cam degrees no lobe is so long.{both}",
+            Phrase(
+                "{lasts} crank degrees: {longest} cam deg. As cam degrees no lobe is so long.{both}",
+                lasts=lasts,
+                longest=f"{0.5 * longest:.0f}",
+                both=both,
+            ),
         )
-    other = f"as crank degrees it would be a lobe of {0.5 * longest:.0f} cam deg."
-    return UnitGuess("angle", unit, f"{lasts} cam degrees; {other}{both}")
+    other = Phrase("as crank degrees it would be a lobe of {longest} cam deg.", longest=f"{0.5 * longest:.0f}")
+    return UnitGuess("angle", unit, Phrase("{lasts} cam degrees; {other}{both}", lasts=lasts, other=other, both=both))
 
 
 def _lasting(trace: Trace, mm: float, per_turn: float) -> float:
@@ -111,10 +149,31 @@ def guess_height_unit(heights: FloatArray) -> UnitGuess:
             other = "in" if unit == "mm" else "mm"
             ends = [f"{end:.4g}" for end in (low, high)]
             size = FACTORS["length"][other] * high
-            text = f"Heights run from {ends[0]} to {ends[1]}, so taken as {_SPOKEN[unit]}"
-            shown = "" if unit == "mm" else f": {mm * low:.1f} to {mm * high:.1f} mm"
-            return UnitGuess("height", unit, f"{text}{shown}; as {_SPOKEN[other]} up to {size:.4g} mm.")
-    text = f"Heights run from {low:.4g} to {high:.4g}: neither in mm nor in inches a spring's. Choose the unit."
+            text = Phrase(
+                "Heights run from {low} to {high}, so taken as {unit}",
+                low=ends[0],
+                high=ends[1],
+                unit=_SPOKEN[unit],
+            )
+            shown = (
+                "" if unit == "mm" else Phrase(": {low} to {high} mm", low=f"{mm * low:.1f}", high=f"{mm * high:.1f}")
+            )
+            return UnitGuess(
+                "height",
+                unit,
+                Phrase(
+                    "{text}{shown}; as {unit} up to {size} mm.",
+                    text=text,
+                    shown=shown,
+                    unit=_SPOKEN[other],
+                    size=f"{size:.4g}",
+                ),
+            )
+    text = Phrase(
+        "Heights run from {low} to {high}: neither in mm nor in inches a spring's. Choose the unit.",
+        low=f"{low:.4g}",
+        high=f"{high:.4g}",
+    )
     return UnitGuess("height", "", text)
 
 
@@ -125,15 +184,30 @@ def guess_force_unit(fall_per_mm: float, *, inches: bool) -> UnitGuess:
     """
     rates = {"N": fall_per_mm, "lbf": fall_per_mm * POUND_FORCE_N}
     fitting = [unit for unit, rate in rates.items() if RATES_N_PER_MM[0] <= rate <= RATES_N_PER_MM[1]]
-    told = f"as newtons {rates['N']:.4g} N/mm, as pounds {rates['lbf']:.4g} N/mm"
+    told = Phrase(
+        "as newtons {newtons} N/mm, as pounds {pounds} N/mm",
+        newtons=f"{rates['N']:.4g}",
+        pounds=f"{rates['lbf']:.4g}",
+    )
     if not fitting:
         return UnitGuess(
-            "force", "", f"By the rate the forces are neither newtons nor pounds ({told}). Choose the unit."
+            "force",
+            "",
+            Phrase("By the rate the forces are neither newtons nor pounds ({told}). Choose the unit.", told=told),
         )
     unit = "lbf" if "lbf" in fitting and (inches or len(fitting) == 1) else "N"
     spoken = "pounds" if unit == "lbf" else "newtons"
-    both = " Either can be meant: check it." if len(fitting) > 1 else ""
-    return UnitGuess("force", unit, f"Forces are taken as {spoken} by the rate of the springs: {told}.{both}")
+    both = Phrase(" Either can be meant: check it.") if len(fitting) > 1 else ""
+    return UnitGuess(
+        "force",
+        unit,
+        Phrase(
+            "Forces are taken as {spoken} by the rate of the springs: {told}.{both}",
+            spoken=spoken,
+            told=told,
+            both=both,
+        ),
+    )
 
 
 def guess_units(kind: str, table: Table) -> tuple[UnitGuess, ...]:
@@ -194,7 +268,7 @@ def _of_springs(table: Table) -> tuple[UnitGuess, ...]:
 
 
 def _range(ends: tuple[float, float]) -> str:
-    return f"{ends[0]:g} to {ends[1]:g}"
+    return Phrase("{low} to {high}", low=f"{ends[0]:g}", high=f"{ends[1]:g}")
 
 
 def guess_roles(kind: str, fields: Mapping[str, tuple[str, ...]], preview: Preview) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ from valvelab.files.contents import Given
 from valvelab.files.plausible import LARGEST_READING_MM, positive, refuse_beyond
 from valvelab.files.stock import read_stock, sizes_in
 from valvelab.files.table import Column, Table, read_table
+from valvelab.phrase import Phrase
 from valvelab.records.spring_readings import HeightsTable, PartKind, StockSize, ValvePosition
 from valvelab.springs.shims import Stack
 
@@ -45,7 +46,12 @@ def heights_table(table: Table) -> HeightsTable:
     positions = []
     for name, rows in table.groups(position_column).items():
         if len(rows) > 1:
-            raise BadFile(table.file, table.place(int(rows[1])), f"position {name!r} twice", "each position once")
+            raise BadFile(
+                table.file,
+                table.place(int(rows[1])),
+                Phrase("position {name} twice", name=f"{name!r}"),
+                "each position once",
+            )
         row = int(rows[0])
         if heights[row] <= 0.0:
             raise table.bad(row, column, "a height above 0")
@@ -53,7 +59,12 @@ def heights_table(table: Table) -> HeightsTable:
         to_seal = None if seal is None else _one(table, seal, row)
         positions.append(ValvePosition(name, float(heights[row]), spring or None, _stack(table, fitted, row), to_seal))
     if len(positions) > MOST_POSITIONS:
-        raise BadFile(table.file, "", f"{len(positions)} positions", f"at most {MOST_POSITIONS}")
+        raise BadFile(
+            table.file,
+            "",
+            Phrase("{count} positions", count=len(positions)),
+            Phrase("at most {most}", most=MOST_POSITIONS),
+        )
     if "spring" in fitted:
         _refuse_twice(table, fitted["spring"])
     used = (position_column, column, *fitted.values(), *([] if seal is None else [seal]))
@@ -110,7 +121,10 @@ def _refuse_twice(table: Table, column: Column) -> None:
     for row, spring in enumerate(table.texts(column)):
         if spring and spring in seen:
             raise BadFile(
-                table.file, table.place(row, column), f"spring {spring!r} twice", "each spring at one position"
+                table.file,
+                table.place(row, column),
+                Phrase("spring {spring} twice", spring=f"{spring!r}"),
+                "each spring at one position",
             )
         seen.add(spring)
 

@@ -22,6 +22,7 @@ from valvelab.files.swept_angles import LobeReadings, SweptAngles, doubts_of, ta
 from valvelab.files.table import Column, Table, read_table
 from valvelab.follower.shapes import Shape, parse_shape
 from valvelab.lobe.trace import Trace
+from valvelab.phrase import Phrase
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, info, warning
 
@@ -55,7 +56,9 @@ def lift_table(table: Table) -> LiftTable:
         readings = _tidy(table, lobe_column, columns[0])
         table.note_unknown(_names_of(table, "lobe", "angle", "lift", "sweep"))
         if lobe_column is None:
-            notes.append(info(table.file, f"no column lobe: everything is one lobe, {readings[0].name}"))
+            notes.append(
+                info(table.file, Phrase("no column lobe: everything is one lobe, {name}", name=readings[0].name))
+            )
     else:
         columns = _lobe_columns(table, angle_column)
         if not columns:
@@ -67,7 +70,7 @@ def lift_table(table: Table) -> LiftTable:
     sweep = SweptAngles(table, angle_column, readings)
     traces = sweep.traces(notes, reverse=reverse)
     if reverse:
-        notes.append(info(table.file, "reverse sweep: angles mirrored"))
+        notes.append(info(table.file, Phrase("reverse sweep: angles mirrored")))
     bare = [trace for trace, column in zip(traces, columns * len(traces), strict=False) if column.unit is None]
     doubts = doubts_of(traces, bare, angle_stated=table.turn(angle_column) is not None, taken_as=sweep.otherwise)
     notes += [warning("unit", doubt) for doubt in (doubts.angle, doubts.lift) if doubt]
@@ -111,8 +114,10 @@ def _tidy(table: Table, lobe: Column | None, lift: Column) -> tuple[LobeReadings
     for name, rows in groups.items():
         if len(rows) < MIN_READINGS:
             place = table.place(int(rows[0]), lobe) if lobe is not None else ""
-            found = f"{len(rows)} readings of lobe {name!r}{table.left_out}"
-            raise BadFile(table.file, place, found, f"at least {MIN_READINGS}")
+            found = Phrase(
+                "{count} readings of lobe {name}{left_out}", count=len(rows), name=f"{name!r}", left_out=table.left_out
+            )
+            raise BadFile(table.file, place, found, Phrase("at least {least}", least=MIN_READINGS))
         sweep = None if sweeps is None else _numbered(taken(sweeps, rows))
         readings.append(LobeReadings(lobe_name(name) or name, rows, read_only(taken(lifts, rows)), sweep))
     _check_names(table, [one.name for one in readings])
@@ -140,7 +145,12 @@ def _numbered(sweeps: NDArray[np.int64]) -> NDArray[np.int64] | None:
 def _wide(table: Table, lobes: Sequence[Column], notes: list[Note]) -> tuple[LobeReadings, ...]:
     """One lobe a column; a cell without a reading leaves out that reading, not the row."""
     if len(lobes) > MAX_LOBES:
-        raise BadFile(table.file, table.header_place, f"{len(lobes)} lobes", f"at most {MAX_LOBES}")
+        raise BadFile(
+            table.file,
+            table.header_place,
+            Phrase("{count} lobes", count=len(lobes)),
+            Phrase("at most {most}", most=MAX_LOBES),
+        )
     names = [lobe_name(column.title) or column.title for column in lobes]
     _check_names(table, names)
     sweep_column = table.find("sweep")
@@ -153,10 +163,17 @@ def _wide(table: Table, lobes: Sequence[Column], notes: list[Note]) -> tuple[Lob
         missing = np.isnan(lifts)
         rows = np.flatnonzero(~missing)
         if not rows.size:
-            raise BadFile(table.file, table.header_place, f"no readings in column {column.title!r}", "lifts")
+            raise BadFile(
+                table.file,
+                table.header_place,
+                Phrase("no readings in column {title}", title=f"{column.title!r}"),
+                "lifts",
+            )
         if rows.size < MIN_READINGS:
-            found = f"{rows.size} readings of lobe {name!r}{table.left_out}"
-            raise BadFile(table.file, "", found, f"at least {MIN_READINGS}")
+            found = Phrase(
+                "{size} readings of lobe {name}{left_out}", size=rows.size, name=f"{name!r}", left_out=table.left_out
+            )
+            raise BadFile(table.file, "", found, Phrase("at least {least}", least=MIN_READINGS))
         if rows.size == table.row_count:
             readings.append(LobeReadings(name, every, lifts, shared_sweep))
             continue
@@ -177,8 +194,8 @@ def _missing_notes(table: Table, name: str, column: Column, missing: NDArray[np.
     missed = np.flatnonzero(missing & ~outside)
     notes = []
     if outside.any():
-        many = f"{int(outside.sum())} empty cells"
-        notes.append(info(table.file, f"lobe {name}: {many} outside its event left out"))
+        many = Phrase("{count} empty cells", count=int(outside.sum()))
+        notes.append(info(table.file, Phrase("lobe {name}: {many} outside its event left out", name=name, many=many)))
     table.note_missing(column, missed, f"lobe {name}")
     return notes
 
@@ -209,7 +226,12 @@ def _check_names(table: Table, names: Sequence[str]) -> None:
     seen: set[str] = set()
     for name in names:
         if name.casefold() in seen:
-            raise BadFile(table.file, table.header_place, f"two lobes called {name!r}", "a name for each lobe")
+            raise BadFile(
+                table.file,
+                table.header_place,
+                Phrase("two lobes called {name}", name=f"{name!r}"),
+                "a name for each lobe",
+            )
         seen.add(name.casefold())
 
 
@@ -285,4 +307,9 @@ def _scale_notes(file: str, traces: Sequence[Trace]) -> list[Note]:
     highest = max(float(trace.lift_mm.max()) for trace in traces)
     if 0.05 < highest < 60.0:
         return []
-    return [warning(file, f"the highest lift is {highest:.4g} mm; check the unit of the lift columns")]
+    return [
+        warning(
+            file,
+            Phrase("the highest lift is {highest} mm; check the unit of the lift columns", highest=f"{highest:.4g}"),
+        )
+    ]

@@ -22,6 +22,7 @@ from valvelab.files.plausible import (
     refuse_beyond,
 )
 from valvelab.files.table import Table, read_table
+from valvelab.phrase import Phrase
 from valvelab.records.form_measurement import ShaftReadings, Vees
 from valvelab.records.result import Note, info, warning
 from valvelab.units import parse_angle, parse_quantity
@@ -104,7 +105,7 @@ def _support(table: Table) -> tuple[Vees | None, list[Note]]:
     """`centres`, or `vees 0.0 mm 160.0 mm`, with the vee's angle before, after or under its own key."""
     stated = table.text("support")
     if stated is None:
-        return None, [info(table.file, "the preamble states no support; read as between centres")]
+        return None, [info(table.file, Phrase("the preamble states no support; read as between centres"))]
     if stated.casefold() in {"centres", "centers", "between centres", "between centers"}:
         return None, []
     match = _VEES.fullmatch(stated.strip())
@@ -125,5 +126,13 @@ def _support(table: Table) -> tuple[Vees | None, list[Note]]:
         raise table.bad_key("support", f"a vee of {angle:g} deg", "20 to 180 deg")
     notes = []
     if angle is None:
-        notes.append(warning(table.file, f"the vee's angle is not stated; taken as {DEFAULT_VEE_ANGLE_DEG:g} deg"))
+        notes.append(
+            warning(
+                table.file,
+                Phrase(
+                    "the vee's angle is not stated; taken as {default_vee_angle_deg} deg",
+                    default_vee_angle_deg=f"{DEFAULT_VEE_ANGLE_DEG:g}",
+                ),
+            )
+        )
     return Vees(places, DEFAULT_VEE_ANGLE_DEG if angle is None else angle, angle is not None), notes

@@ -18,6 +18,7 @@ from pydantic import BaseModel, ValidationError
 
 from valvelab.errors import BadFile, BadQuantity, BadSpec, CannotEvaluate
 from valvelab.files.contents import Given, read_contents
+from valvelab.phrase import Phrase
 from valvelab.records.result import Source
 from valvelab.records.spec import EnvelopeSpec, Quantity, Spec
 from valvelab.records.typed import key_of
@@ -94,7 +95,10 @@ def nominal_path(spec_path: str | Path, envelope: EnvelopeSpec, number: int = 1)
     path = Path(spec_path).parent / envelope.nominal
     if "\0" in envelope.nominal or not path.is_file():
         raise BadSpec(
-            str(spec_path), f"[[envelope]] {number} nominal", f"no file {envelope.nominal!r}", f"a lift table at {path}"
+            str(spec_path),
+            f"[[envelope]] {number} nominal",
+            Phrase("no file {name}", name=f"{envelope.nominal!r}"),
+            Phrase("a lift table at {path}", path=path),
         )
     return path
 
@@ -145,7 +149,7 @@ def toml_keys_of(data: bytes, file: str, refusal: Refusal = BadFile) -> dict[str
     for number, line in enumerate(text.split("\n"), start=1):
         # the parser's time grows with the square of a dotted key's length
         if line.count(".") > MAX_DEPTH and line.partition("=")[0].count(".") > MAX_DEPTH:
-            raise refusal(file, f"line {number}", "a key of very many parts", "key = value")
+            raise refusal(file, Phrase("line {number}", number=number), "a key of very many parts", "key = value")
     try:
         return tomllib.loads(text)
     except RecursionError:
@@ -154,8 +158,11 @@ def toml_keys_of(data: bytes, file: str, refusal: Refusal = BadFile) -> dict[str
         match = _PLACE.fullmatch(str(error))
         problem, where = match.groups() if match is not None else (str(error), "")
         if where == "end of document":
-            where = f"line {text.rstrip().count(chr(10)) + 1}"
-        raise refusal(file, where, f"no TOML ({_lower(_one_line(problem))})", "key = value") from None
+            where = Phrase("line {number}", number=text.rstrip().count(chr(10)) + 1)
+        elif (at := re.fullmatch(r"line (\d+), column (\d+)", where)) is not None:
+            where = Phrase("line {number}, column {column}", number=at[1], column=at[2])
+        found = Phrase("no TOML ({problem})", problem=_lower(_one_line(problem)))
+        raise refusal(file, where, found, "key = value") from None
 
 
 def _refused(

@@ -24,6 +24,7 @@ from valvelab.files.plausible import (
 )
 from valvelab.files.table import Column, Table, read_table
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 from valvelab.records.result import Note, info
 from valvelab.records.spring_readings import (
     CoilData,
@@ -67,7 +68,7 @@ def spring_readings(table: Table) -> SpringTable:
     notes: list[Note] = []
     name_column = table.find("spring") or table.find("position")
     if table.find("spring") is None and name_column is not None:
-        notes.append(info(table.file, "no column spring: springs are named by their position"))
+        notes.append(info(table.file, Phrase("no column spring: springs are named by their position")))
     at_heights = [] if table.find("height") and table.find("force") else height_columns(table)
     if at_heights:
         table = table.with_numbers(any_of=[one.column for one in at_heights], names=name_column)
@@ -85,11 +86,16 @@ def spring_readings(table: Table) -> SpringTable:
     if name_column is None:
         groups = {"1": np.arange(taken.row.size)}
         reader.refuse_a_second_pass()
-        notes.append(info(table.file, "no column spring: everything is one spring, 1"))
+        notes.append(info(table.file, Phrase("no column spring: everything is one spring, 1")))
     else:
         groups = taken.groups(table.groups(name_column))
     if len(groups) > MOST_SPRINGS:
-        raise BadFile(table.file, "", f"{len(groups)} springs", f"at most {MOST_SPRINGS}")
+        raise BadFile(
+            table.file,
+            "",
+            Phrase("{count} springs", count=len(groups)),
+            Phrase("at most {most}", most=MOST_SPRINGS),
+        )
     springs = [one for name, rows in groups.items() for one in reader.spring(name, rows)]
     known = [column.name for name in KNOWN_COLUMNS if (column := table.find(name)) is not None]
     table.note_unknown((*known, *(one.column.name for one in at_heights)))
@@ -131,11 +137,11 @@ def height_columns(table: Table) -> list[HeightColumn]:
         if height.unit is None and table.in_inches():
             raise BadFile(table.file, place, "a height without a unit beside inches or pounds", "its unit, in or mm")
         if column.unit is None and table.in_inches():
-            expected = "1.800 in [lbf], or the preamble key `force unit`"
+            expected = Phrase("1.800 in [lbf], or the preamble key `force unit`")
             raise BadFile(table.file, place, "a height in inches and forces without a unit", expected)
         if not 0.0 < height.mm <= LARGEST_READING_MM:
-            expected = f"a height above 0, at most {LARGEST_READING_MM:g} mm"
-            raise BadFile(table.file, place, f"a height of {height.mm:g} mm", expected)
+            expected = Phrase("a height above 0, at most {most} mm", most=f"{LARGEST_READING_MM:g}")
+            raise BadFile(table.file, place, Phrase("a height of {mm} mm", mm=f"{height.mm:g}"), expected)
         found.append(HeightColumn(column, height.mm))
     return found
 
@@ -336,12 +342,17 @@ class _Reader:
             positions = [(label, those) for label, those in self.position.among(mine) if label]
             if len(positions) > 1:
                 (first, _), (second, those) = positions[:2]
-                found = f"spring {name!r} at positions {first!r} and {second!r}"
+                found = Phrase(
+                    "spring {name} at positions {first} and {second}",
+                    name=f"{name!r}",
+                    first=f"{first!r}",
+                    second=f"{second!r}",
+                )
                 raise BadFile(self.table.file, self._place(int(those[0])), found, "one position a spring")
             elements = self.element.among(mine)
             bare = next((those for label, those in elements if not label), None)
             if len(elements) > 1 and bare is not None:
-                found = f"a reading of nested spring {name!r} without an element"
+                found = Phrase("a reading of nested spring {name} without an element", name=f"{name!r}")
                 raise BadFile(self.table.file, self._place(int(bare[0])), found, "outer, inner or damper")
             answer.append(
                 SpringReadings(
@@ -366,7 +377,13 @@ class _Reader:
                 continue
             if len(days) > 1:
                 (first, _), (second, those) = days[:2]
-                found = f"stage {stage!r} of spring {name!r} on {second} after {first}"
+                found = Phrase(
+                    "stage {stage} of spring {name} on {second} after {first}",
+                    stage=f"{stage!r}",
+                    name=f"{name!r}",
+                    second=second,
+                    first=first,
+                )
                 raise BadFile(self.table.file, self._place(int(those[0]), "date"), found, "one date a stage")
             yield stage, days[0][0] if days else "", mine
 
@@ -390,8 +407,15 @@ class _Reader:
             raise BadFile(
                 self.table.file,
                 self._place(int(readings[other[0]]), column or name),
-                f"{column or name} {lengths[other[0]]:g} {unit} after {first:g} {unit} for {called}",
-                f"one {column or 'length'} a spring",
+                Phrase(
+                    "{what} {length} {unit} after {first} {unit} for {called}",
+                    what=column or name,
+                    length=f"{lengths[other[0]]:g}",
+                    unit=unit,
+                    first=f"{first:g}",
+                    called=called,
+                ),
+                Phrase("one {what} a spring", what=column or "length"),
             )
         return first
 
@@ -401,7 +425,12 @@ class _Reader:
             raise BadFile(
                 self.table.file,
                 self._place(int(readings[int(np.argmax(offsets != offsets[0]))])),
-                f"offsets {offsets.min():g} and {offsets.max():g} mm for one element of spring {name!r}",
+                Phrase(
+                    "offsets {min} and {max} mm for one element of spring {name}",
+                    min=f"{offsets.min():g}",
+                    max=f"{offsets.max():g}",
+                    name=f"{name!r}",
+                ),
                 "one offset",
             )
         strokes = dict(self.stroke.among(readings))
@@ -410,7 +439,7 @@ class _Reader:
             raise BadFile(
                 self.table.file,
                 self._place(int(readings[0])),
-                f"no readings of stroke compress of {called}",
+                Phrase("no readings of stroke compress of {called}", called=called),
                 "readings on the way down",
             )
         for those in strokes.values():
@@ -439,6 +468,12 @@ class _Reader:
             raise BadFile(
                 self.table.file,
                 self._place(max(first, second), "height"),
-                f"{a:g} N and {b:g} N at {self.taken.height_mm[first]:g} mm for {called}",
+                Phrase(
+                    "{a} N and {b} N at {height} mm for {called}",
+                    a=f"{a:g}",
+                    b=f"{b:g}",
+                    height=f"{self.taken.height_mm[first]:g}",
+                    called=called,
+                ),
                 "one force at a height; two springs with one name need names of their own",
             )

@@ -15,6 +15,7 @@ from valvelab.files.plausible import LARGEST_PLACE_MM, LARGEST_READING_MM, refus
 from valvelab.files.smd import is_smd, read_smd
 from valvelab.files.table import Table, read_table
 from valvelab.files.x3p import is_x3p, read_x3p
+from valvelab.phrase import Phrase
 from valvelab.records.form_measurement import SurfaceTrace
 from valvelab.records.result import Note, info, warning
 
@@ -43,7 +44,7 @@ def surface_trace(table: Table) -> SurfaceTrace:
     notes: list[Note] = []
     if heights.unit is None:
         z = table.numbers(heights, "number")
-        notes.append(warning(table.file, "column z carries no unit; read as µm"))
+        notes.append(warning(table.file, Phrase("column z carries no unit; read as µm")))
     else:
         z = table.numbers(heights, "length") * 1000.0
     refuse_beyond(table, heights, z / 1000.0, LARGEST_READING_MM, "mm")
@@ -58,7 +59,7 @@ def surface_trace(table: Table) -> SurfaceTrace:
         x = table.numbers("x", "length")
         refuse_beyond(table, "x", x, LARGEST_PLACE_MM, "mm")
         if x[0] > x[-1]:
-            notes.append(info(table.file, "x falls along the file; the trace was turned round"))
+            notes.append(info(table.file, Phrase("x falls along the file; the trace was turned round")))
             x, z = x[::-1], z[::-1]
         x, z, evened = _even(table, x, z)
         notes.extend(evened)
@@ -101,7 +102,11 @@ def _even(table: Table, x: FloatArray, z: FloatArray) -> tuple[FloatArray, Float
     if np.ptp(steps) <= EVEN * usual:
         return grid, np.interp(grid, x, z), []
     note = info(
-        table.file, f"x is uneven by up to {100.0 * np.ptp(steps) / usual:.0f} % of a step; put on an even grid"
+        table.file,
+        Phrase(
+            "x is uneven by up to {usual} % of a step; put on an even grid",
+            usual=f"{100.0 * np.ptp(steps) / usual:.0f}",
+        ),
     )
     return grid, np.interp(grid, x, z), [note]
 

@@ -16,6 +16,7 @@ from valvelab.files.table import Column, Table
 from valvelab.frozen import frozen
 from valvelab.lobe.conditioning import LARGEST_HOLE_CAM_DEG
 from valvelab.lobe.trace import Trace
+from valvelab.phrase import Phrase
 from valvelab.records.measurement import COMPARISON_LIFT_MM, Doubts
 from valvelab.records.result import Note, info, warning
 from valvelab.units import INCH_MM, AngleKind
@@ -97,7 +98,12 @@ class SweptAngles:
                 order = self._across_zero(one, own)
                 own = own if order is None else read_only(own[order])
                 if order is not None:
-                    notes.append(info(self.table.file, f"lobe {one.name}: sorted across 0; read as one sweep over it"))
+                    notes.append(
+                        info(
+                            self.table.file,
+                            Phrase("lobe {name}: sorted across 0; read as one sweep over it", name=one.name),
+                        )
+                    )
                 self._refuse_turning(one, own, order)
                 own = shared if shared is not None and np.array_equal(own, shared) else own
                 known[id(one.rows)] = one, own, order
@@ -111,11 +117,20 @@ class SweptAngles:
             return []
         one = self._too_long[0]
         span = float(np.ptp(self._degrees_of(one)))
-        about = f"column {self.column.title or self.column.index} does not say cam or crank degrees"
+        about = Phrase("column {value} does not say cam or crank degrees", value=self.column.title or self.column.index)
         if self.otherwise == "crank":
-            text = f"{about}; lobe {one.name} runs over {span:g} degrees, so it is read as crank deg"
+            text = Phrase(
+                "{about}; lobe {name} runs over {span} degrees, so it is read as crank deg",
+                about=about,
+                name=one.name,
+                span=f"{span:g}",
+            )
         else:
-            text = f"{about}; lobe {one.name} repeats after 360 degrees, so it is read as several turns in cam deg"
+            text = Phrase(
+                "{about}; lobe {name} repeats after 360 degrees, so it is read as several turns in cam deg",
+                about=about,
+                name=one.name,
+            )
         return [warning(self.table.file, text)]
 
     def _across_zero(self, one: LobeReadings, angle: FloatArray) -> NDArray[np.intp] | None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import field, replace
+from functools import reduce
 from itertools import islice
 from typing import Any
 
@@ -24,6 +25,7 @@ from valvelab.files.column_names import height_of, is_unit, lobe_name, plain_nam
 from valvelab.files.contents import Contents, Given, is_zip, read_contents
 from valvelab.files.text_table import read_text
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase, listed, whole
 from valvelab.records.result import Note, Source, info, warning
 from valvelab.units import CANONICAL, AngleKind, Dimension, factor, parse_angle, parse_quantity, split_quantity
 
@@ -132,7 +134,7 @@ class Table:
     def left_out(self) -> str:
         """What a refusal for want of readings adds: the rows left out, in brackets; "" where none were."""
         texts = [note.text for key, note in self._notes.items() if key.startswith("left out")]
-        return f" ({'; '.join(texts)})" if texts else ""
+        return Phrase(" ({what})", what=listed(texts, "; ")) if texts else ""
 
     def rows_left_out(self, most: int) -> tuple[int, tuple[LeftOut, ...]]:
         """How many rows and cells were left out so far, and the first `most` of them one by one."""
@@ -160,7 +162,9 @@ class Table:
         chosen = [column for place, column in ranked if place == best]
         if len(chosen) > 1:
             others = [column.title for column in chosen if column.name != name]
-            found = f"{len(chosen)} columns called {name!r}" + (f" ({', '.join(others)})" if others else "")
+            found = Phrase("{count} columns called {name}", count=len(chosen), name=f"{name!r}")
+            if others:
+                found = Phrase("{found} ({names})", found=found, names=", ".join(others))
             raise BadFile(self.file, self.header_place, found, "one")
         return chosen[0] if chosen else None
 
@@ -168,18 +172,17 @@ class Table:
         """The column of that name; ColumnsNeeded without it. `example` is a fitting text for `--columns`."""
         column = self.find(name)
         if column is None:
-            raise self.columns_needed(f"a column {name!r}", example or f"{name}=0")
+            raise self.columns_needed(Phrase("a column {name}", name=f"{name!r}"), example or f"{name}=0")
         return column
 
     def columns_needed(self, expected: str, example: str) -> ColumnsNeeded:
         """The refusal of a table without the names needed; says what is there and how to assign columns."""
         if self._raw.header is None and not self.assigned:
-            found = f"{self._body.width} columns without names"
+            found = Phrase("{count} columns without names", count=self._body.width)
         else:
-            found = "columns " + _shortened([column.header for column in self.columns])
-        return ColumnsNeeded(
-            self.file, self.header_place, found, f'{expected}; or assign them: --columns "{example}"', self.preview()
-        )
+            found = Phrase("columns {names}", names=_shortened([column.header for column in self.columns]))
+        wanted = Phrase('{expected}; or assign them: --columns "{example}"', expected=whole(expected), example=example)
+        return ColumnsNeeded(self.file, self.header_place, found, wanted, self.preview())
 
     def has_numbers(self, column: str | Column) -> bool:
         """Whether the column holds numbers, and no cell that is a malformed one."""
@@ -245,26 +248,35 @@ class Table:
         rows = np.flatnonzero([text != "" and plain_name(text) in _SUMMARIES for text in texts] & held)
         if rows.size:
             named = _shortened(list(dict.fromkeys(texts[row] for row in rows)), 4)
-            self._warn_left_out(rows, f"not readings by their name ({named})")
+            self._warn_left_out(rows, Phrase("not readings by their name ({names})", names=named))
         return rows
 
     def _note_left_out(self, lacking: NDArray[np.bool_], wanted: list[str]) -> None:
         if lacking.any():
-            named = " or ".join(_cut(name, 30) for name in wanted[:4]) + (" …" if len(wanted) > 4 else "")
-            self._warn_left_out(np.flatnonzero(lacking), f"without a reading of {named}")
+            first, *others = (_cut(name, 30) for name in wanted[:4])
+            named = reduce(lambda one, other: Phrase("{one} or {other}", one=one, other=other), others, first)
+            why = Phrase(
+                "without a reading of {names} …" if len(wanted) > 4 else "without a reading of {names}", names=named
+            )
+            self._warn_left_out(np.flatnonzero(lacking), why)
 
     def _warn_left_out(self, rows: NDArray[np.intp], why: str) -> None:
-        many = f"{len(rows)} rows" if len(rows) > 1 else "1 row"
+        many = Phrase("{count} rows", count=len(rows)) if len(rows) > 1 else Phrase("1 row")
         self._gone.append(_Gone(self._inner(rows), why))
-        text = f"{many} left out, {why}: {self.places(rows)}"
+        text = Phrase("{many} left out, {why}: {places}", many=many, why=why, places=self.places(rows))
         self._notes[f"left out {len(self._notes)}"] = warning(self.file, text)
 
     def note_missing(self, column: Column, rows: Sequence[int] | NDArray[np.intp], what: str) -> None:
         """Say that single cells of a column, which hold no number, were left out."""
         if len(rows):
-            self._gone.append(_Gone(self._inner(rows), f"{what}: without a number", column.index))
-            many = f"{len(rows)} readings" if len(rows) > 1 else "1 reading"
-            text = f"{what}: {many} left out, without a number: {self.places(rows, column)}"
+            self._gone.append(_Gone(self._inner(rows), Phrase("{what}: without a number", what=what), column.index))
+            many = Phrase("{count} readings", count=len(rows)) if len(rows) > 1 else Phrase("1 reading")
+            text = Phrase(
+                "{what}: {many} left out, without a number: {places}",
+                what=what,
+                many=many,
+                places=self.places(rows, column),
+            )
             self._notes[f"missing {len(self._notes)}"] = warning(self.file, text)
 
     def _inner(self, rows: Sequence[int] | NDArray[np.intp]) -> NDArray[np.intp]:
@@ -274,8 +286,9 @@ class Table:
 
     def places(self, rows: Sequence[int] | NDArray[np.intp], column: Column | None = None) -> str:
         """Where rows or cells are, the first dozen by name: `line 12, line 14 and 3 more`."""
-        listed = ", ".join(self.place(int(row), column) for row in rows[:_PLACES_LISTED])
-        return listed + (f" and {len(rows) - _PLACES_LISTED} more" if len(rows) > _PLACES_LISTED else "")
+        named = listed(self.place(int(row), column) for row in rows[:_PLACES_LISTED])
+        more = len(rows) - _PLACES_LISTED
+        return Phrase("{names} and {count} more", names=named, count=more) if more > 0 else named
 
     def _refuse_overlong(self) -> None:
         """A row with more cells than the header has names is refused where it counts."""
@@ -283,8 +296,8 @@ class Table:
         counting = overlong if self._rows is None else set(overlong).intersection(self._rows.tolist())
         if counting:
             row = min(counting)
-            expected = f"{self._body.width}, as above"
-            raise BadFile(self.file, self._body.place(row), f"{overlong[row]} cells", expected)
+            expected = Phrase("{width}, as above", width=self._body.width)
+            raise BadFile(self.file, self._body.place(row), Phrase("{count} cells", count=overlong[row]), expected)
 
     def numbers(self, column: str | Column, dimension: Dimension, *, empty_as_nan: bool = False) -> FloatArray:
         """The column in canonical units, read-only, shape (row_count,).
@@ -337,9 +350,16 @@ class Table:
         runs = [numbers.setdefault(str(name), len(numbers)) for name in texts[starts]]
         if "" in numbers:
             row = int(starts[runs.index(numbers[""])])
-            raise BadFile(self.file, self.place(row, column), f"an empty {column.title!r}", "a name")
+            raise BadFile(
+                self.file, self.place(row, column), Phrase("an empty {title}", title=f"{column.title!r}"), "a name"
+            )
         if len(numbers) > most:
-            raise BadFile(self.file, self.header_place, f"{len(numbers)} different {column.title!r}", f"at most {most}")
+            raise BadFile(
+                self.file,
+                self.header_place,
+                Phrase("{count} different {title}", count=len(numbers), title=f"{column.title!r}"),
+                Phrase("at most {most}", most=most),
+            )
         of_row = np.repeat(np.array(runs), np.diff(starts, append=len(texts)))
         order = np.argsort(of_row, kind="stable")
         parts = np.split(order, np.cumsum(np.bincount(of_row))[:-1])
@@ -357,9 +377,11 @@ class Table:
         return BadFile(self.file, self.place(row, column), f"{_cut(column.title)} {shown(cell)}", expected)
 
     def _not_a_number(self, row: int, column: Column, cell: str) -> BadFile:
-        title = _cut(column.title) or f"column {column.index}"
+        title = _cut(column.title) or Phrase("column {name}", name=column.index)
         if not cell:
-            return BadFile(self.file, self.place(row, column), f"an empty cell in {title}", "a number")
+            return BadFile(
+                self.file, self.place(row, column), Phrase("an empty cell in {title}", title=title), "a number"
+            )
         expected = self._body.number_wanted(cell)
         return BadFile(self.file, self.place(row, column), f"{title} {shown(cell)}", expected)
 
@@ -416,14 +438,16 @@ class Table:
 
     def bad_key(self, key: str, found: str, expected: str) -> BadFile:
         """A refusal of one preamble value."""
-        return BadFile(self.file, f"{self._preamble[key].place}, {key}", _cut(found, 100), expected)
+        return BadFile(self.file, listed((self._preamble[key].place, key)), _cut(found, 100), expected)
 
     def note_unknown(self, known: Iterable[str]) -> None:
         """Note that columns not among `known` are kept as remarks."""
         names = set(known)
         others = [column.header for column in self.columns if column.name not in names and column.header]
         if others:
-            self._notes["unknown"] = info(self.file, f"kept as remarks, not used: columns {_shortened(others)}")
+            self._notes["unknown"] = info(
+                self.file, Phrase("kept as remarks, not used: columns {shortened}", shortened=_shortened(others))
+            )
 
     def preview(self) -> Preview:
         """The first rows as text."""
@@ -463,7 +487,10 @@ class Table:
 
     def _bad_unit(self, column: Column, found: str, expected: str) -> BadFile:
         return BadFile(
-            self.file, f"{self.header_place}, column {_cut(column.title) or column.index}", _cut(found, 100), expected
+            self.file,
+            listed((self.header_place, Phrase("column {name}", name=_cut(column.title) or column.index))),
+            _cut(found, 100),
+            expected,
         )
 
     def _scaled(self, column: Column, scale: float, *, empty_as_nan: bool = False) -> FloatArray:
@@ -507,10 +534,12 @@ def table_in(contents: Contents, columns: ColumnAssignment | str | None = None) 
         table._notes[f"file {number}"] = info(contents.file, remark)  # noqa: SLF001 - filled before anyone sees it
     if raw.skipped:
         rows = [f"{row.row} ({_cut(row.text, 40)})" for row in raw.skipped[:4]]
-        more = f" and {len(raw.skipped) - 4} more" if len(raw.skipped) > 4 else ""
-        many = f"{len(raw.skipped)} rows" if len(raw.skipped) > 1 else "1 row"
-        above = "the header" if raw.header is not None else "the readings"
-        text = f"{many} above {above} skipped: {', '.join(rows)}{more}"
+        more = Phrase(" and {count} more", count=len(raw.skipped) - 4) if len(raw.skipped) > 4 else ""
+        many = Phrase("{count} rows", count=len(raw.skipped)) if len(raw.skipped) > 1 else Phrase("1 row")
+        above = Phrase("the header") if raw.header is not None else Phrase("the readings")
+        text = Phrase(
+            "{many} above {above} skipped: {names}{more}", many=many, above=above, names=", ".join(rows), more=more
+        )
         table._notes["above"] = info(contents.file, text)  # noqa: SLF001 - as above
     return table
 
@@ -537,7 +566,10 @@ def _columns(file: str, raw: RawTable, assignment: ColumnAssignment | None) -> t
     for one in assignment.columns:
         if one.index >= raw.body.width:
             raise BadFile(
-                file, f"column {one.index}", f"columns 0 to {raw.body.width - 1}", f"a column for {one.name!r}"
+                file,
+                f"column {one.index}",
+                Phrase("columns 0 to {width}", width=raw.body.width - 1),
+                Phrase("a column for {name}", name=f"{one.name!r}"),
             )
         unit = one.unit or split_header(headers[one.index])[1] or split_header(one.name)[1]
         found.append(Column(_key(one.name), one.name, headers[one.index] or one.name, unit, one.index))

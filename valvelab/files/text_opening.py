@@ -13,6 +13,7 @@ from valvelab.files.cells import Decimal, is_number, like_a_number, number_form,
 from valvelab.files.contents import Contents, decode
 from valvelab.files.heading import SAMPLED_ROWS, told_or_found, with_units
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 MAX_LINE = 1_000_000
 MAX_COLUMNS = 10_000
@@ -57,7 +58,7 @@ def open_text(contents: Contents, where: Where = ANYWHERE) -> Opening:
     """Find layout, preamble and header. Raises BadFile for binary data, or when there is nothing like a table."""
     file = contents.file
     if where.sheet is not None:
-        raise BadFile(file, "", "a text table", f"a workbook, for sheet={where.sheet}")
+        raise BadFile(file, "", "a text table", Phrase("a workbook, for sheet={sheet}", sheet=where.sheet))
     if not contents.data.strip(b" \t\r\n\0\xff\xfe\xef\xbb\xbf"):
         raise BadFile(file, "", "an empty file", "a table")
     text, encoding = decode(file, contents.data)
@@ -68,9 +69,13 @@ def open_text(contents: Contents, where: Where = ANYWHERE) -> Opening:
     sample = _sample(file, lines, max(top, (where.header or where.first_row or 1) - 1))
     told = where.header or where.first_row
     if told is not None and told > len(lines):
-        raise BadFile(file, "", f"{len(lines)} lines", f"a table with a row {told}")
+        raise BadFile(
+            file, "", Phrase("{count} lines", count=len(lines)), Phrase("a table with a row {told}", told=told)
+        )
     if not sample:
-        raise BadFile(file, "", "a preamble and nothing below it" if preamble else "no rows", "a table")
+        raise BadFile(
+            file, "", (Phrase("a preamble and nothing below it") if preamble else Phrase("no rows")), "a table"
+        )
     layout = _layout(file, sample, forced, text)
     rows = [_split(file, line, layout, number) for number, line in sample]
     numbered = [(number, cells) for (number, _), cells in zip(sample, rows, strict=True)]
@@ -95,7 +100,7 @@ def _above(
     skipped = []
     for number, line in enumerate(islice(lines, top, end), start=top + 1):
         if is_comment(line):
-            add_preamble(preamble, file, line.strip(), f"line {number}")
+            add_preamble(preamble, file, line.strip(), Phrase("line {number}", number=number))
         elif bare := as_it_reads(line):
             skipped.append(Skipped(number, bare))
     return tuple(skipped)
@@ -128,9 +133,19 @@ def add_preamble(preamble: dict[str, PreambleEntry], file: str, text: str, place
         return
     key, value = entry
     if len(preamble) >= MAX_PREAMBLE:
-        raise BadFile(file, place, f"more than {MAX_PREAMBLE} preamble keys", "a table")
+        raise BadFile(file, place, Phrase("more than {most} preamble keys", most=MAX_PREAMBLE), "a table")
     if key in preamble and preamble[key].value != value:
-        raise BadFile(file, place, f"a second {shown(key)} ({shown(value)} after {shown(preamble[key].value)})", "one")
+        raise BadFile(
+            file,
+            place,
+            Phrase(
+                "a second {key} ({value} after {before})",
+                key=shown(key),
+                value=shown(value),
+                before=shown(preamble[key].value),
+            ),
+            "one",
+        )
     preamble[key] = PreambleEntry(value, place)
 
 
@@ -145,7 +160,7 @@ def _head(file: str, lines: Sequence[str]) -> tuple[dict[str, PreambleEntry], in
         if forced is None and _FORCED_LAYOUT.fullmatch(line[:6].rstrip(" ")):
             forced = line[4]
         elif is_comment(bare):
-            add_preamble(preamble, file, bare, f"line {index + 1}")
+            add_preamble(preamble, file, bare, Phrase("line {number}", number=index + 1))
         elif bare.strip(",;\t"):
             return preamble, index, forced
     return preamble, len(lines), forced
@@ -161,7 +176,12 @@ def _sample(file: str, lines: Sequence[str], top: int) -> list[tuple[int, str]]:
     sample = list(islice(found, SAMPLED_ROWS))
     for number, line in sample:
         if len(line) > MAX_LINE:
-            raise BadFile(file, f"line {number}", f"a line of {len(line)} characters", "a table")
+            raise BadFile(
+                file,
+                Phrase("line {number}", number=number),
+                Phrase("a line of {count} characters", count=len(line)),
+                "a table",
+            )
     return sample
 
 
@@ -228,7 +248,7 @@ def _split(file: str, line: str, layout: Layout, number: int) -> list[str]:
     try:
         return [cell.strip() for cell in next(csv.reader([line], delimiter=layout.delimiter), [])]
     except csv.Error as error:
-        raise BadFile(file, f"line {number}", str(error), "cells with closed quotes") from None
+        raise BadFile(file, Phrase("line {number}", number=number), str(error), "cells with closed quotes") from None
 
 
 def _header_words(line: str) -> list[str]:

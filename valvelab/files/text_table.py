@@ -32,6 +32,7 @@ from valvelab.files.text_opening import (
     table_width,
     text_columns,
 )
+from valvelab.phrase import Phrase
 
 _CHUNK = 20_000
 _FORMS: dict[str | None, Literal["tab", "semicolon", "comma", "bar", "space"]] = {
@@ -45,19 +46,29 @@ def read_text(contents: Contents, where: Where = ANYWHERE) -> RawTable:
     if len(contents.data) > MAX_ROWS:
         line_count = max(contents.data.count(b"\n"), contents.data.count(b"\r"))
         if line_count > MAX_ROWS + 10_000:
-            raise BadFile(file, "", f"{line_count} lines", f"at most {MAX_ROWS} rows")
+            raise BadFile(
+                file,
+                "",
+                Phrase("{count} lines", count=line_count),
+                Phrase("at most {most} rows", most=MAX_ROWS),
+            )
     opening = open_text(contents, where)
-    place = f"line {opening.first}"
+    place = Phrase("line {number}", number=opening.first)
     if not opening.rows:
         raise BadFile(file, place, "a header and no rows below it", "readings")
     width = table_width(opening.header, opening.rows)
     if width > MAX_COLUMNS:
-        raise BadFile(file, place, f"{width} columns", f"at most {MAX_COLUMNS}")
+        raise BadFile(
+            file,
+            place,
+            Phrase("{count} columns", count=width),
+            Phrase("at most {most}", most=MAX_COLUMNS),
+        )
     layout = opening.layout
     body = TextBody(file, opening.lines, opening.top, layout, width, text_columns(opening.rows, width, layout))
     body.check()
     for number, comment in body.comments:
-        add_preamble(opening.preamble, file, comment, f"line {number}")
+        add_preamble(opening.preamble, file, comment, Phrase("line {number}", number=number))
     remarks = ("The text is not UTF-8; read as Latin-1.",) if opening.encoding == "latin-1" else ()
     kept = None if opening.header is None else tuple(opening.header[:width])
     words = caption(opening) if kept is None else ()
@@ -99,7 +110,12 @@ class TextBody:
         if self.row_count == 0:
             raise BadFile(self.file, "", "no rows", "readings")
         if self.row_count > MAX_ROWS:
-            raise BadFile(self.file, "", f"{self.row_count} rows", f"at most {MAX_ROWS}")
+            raise BadFile(
+                self.file,
+                "",
+                Phrase("{count} rows", count=self.row_count),
+                Phrase("at most {most}", most=MAX_ROWS),
+            )
 
     def numbers(self, index: int) -> FloatArray | None:
         """A column as written, NaN where empty; None when a cell is not a number."""
@@ -132,12 +148,15 @@ class TextBody:
     def number_wanted(self, cell: str) -> str:
         """What a cell that is not a number should have been."""
         other: Decimal = "." if self.layout.decimal == "," else ","
-        sign = "comma" if self.layout.decimal == "," else "point"
-        return f"a number with a decimal {sign}, as elsewhere" if is_number(cell, other) else "a number"
+        if not is_number(cell, other):
+            return Phrase("a number")
+        if self.layout.decimal == ",":
+            return Phrase("a number with a decimal comma, as elsewhere")
+        return Phrase("a number with a decimal point, as elsewhere")
 
     def place(self, row: int, index: int | None = None) -> str:  # noqa: ARG002 - a line has no letter
         """The line of a data row."""
-        return f"line {self._line_numbers[row]}"
+        return Phrase("line {number}", number=self._line_numbers[row])
 
     def head(self, most: int) -> list[tuple[int, list[str]]]:
         """The first rows as text, each with the number of its line."""
@@ -232,7 +251,9 @@ class TextBody:
                 yield start, cells
                 start = self.top + 1 + reader.line_num
         except csv.Error as error:
-            raise BadFile(self.file, f"line {start}", str(error), "cells with closed quotes") from None
+            raise BadFile(
+                self.file, Phrase("line {number}", number=start), str(error), "cells with closed quotes"
+            ) from None
 
     def _careful(self) -> None:
         """Cell by cell: columns of numbers become arrays, the others stay text."""

@@ -21,6 +21,7 @@ from valvelab.files.text_opening import MAX_COLUMNS, add_preamble, is_comment
 from valvelab.files.workbook_limits import checked_workbook
 from valvelab.files.zip_parts import said
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 
 def read_workbook(contents: Contents, where: Where = ANYWHERE) -> RawTable:
@@ -37,23 +38,33 @@ def read_workbook(contents: Contents, where: Where = ANYWHERE) -> RawTable:
     start = where.header or where.first_row or 1
     held = [(number, row) for number, row in kept if number >= start]
     if not held:
-        raise BadFile(file, f"sheet {name!r}", "no rows" if not kept else f"no rows from row {start}", "readings")
+        raise BadFile(
+            file,
+            f"sheet {name!r}",
+            (Phrase("no rows") if not kept else Phrase("no rows from row {start}", start=start)),
+            "readings",
+        )
     texts = [(number, list(map(_text, row)) if at < SAMPLED_ROWS else []) for at, (number, row) in enumerate(held)]
     heading = told_or_found(file, "row", texts, where, lambda cell: is_number(cell) or is_number(cell, ","))
     first = held[heading.first][0] if heading.first < len(held) else held[-1][0] + 1
     first = max(first, where.first_row or 1)
     above = first if heading.header is None else held[heading.header][0]
     header = None if heading.header is None else tuple(with_units(texts[heading.header][1], heading.units))
-    place = f"row {above}"
+    place = Phrase("row {number}", number=above)
     skipped = tuple(Skipped(number, _row_text(row)) for number, row in kept if number < above)
     kept = [(number, row) for number, row in held if number >= first]
     if not kept:
         raise BadFile(file, place, "a header and no rows below it", "readings")
     if len(kept) > MAX_ROWS:
-        raise BadFile(file, "", f"{len(kept)} rows", f"at most {MAX_ROWS}")
+        raise BadFile(file, "", Phrase("{count} rows", count=len(kept)), Phrase("at most {most}", most=MAX_ROWS))
     width = _width(header, [row for _, row in kept])
     if width > MAX_COLUMNS:
-        raise BadFile(file, place, f"{width} columns", f"at most {MAX_COLUMNS}")
+        raise BadFile(
+            file,
+            place,
+            Phrase("{count} columns", count=width),
+            Phrase("at most {most}", most=MAX_COLUMNS),
+        )
     body = SheetBody(file, tuple(row for _, row in kept), tuple(number for number, _ in kept), width)
     return RawTable(
         preamble,
@@ -103,12 +114,19 @@ def _sheet(file: str, data: bytes, where: Where) -> tuple[list[str], str, list[l
     except (KeyboardInterrupt, SystemExit, MemoryError):
         raise
     except BaseException as error:  # noqa: BLE001 - a panic of the compiled reader is no Exception
-        raise BadFile(file, "", f"a workbook that can't be read ({said(error)})", "an XLSX workbook") from None
+        raise BadFile(
+            file, "", Phrase("a workbook that can't be read ({said})", said=said(error)), "an XLSX workbook"
+        ) from None
     if found is not None:
         return found
     if where.sheet is not None and where.sheet not in {*names, *range(1, len(names) + 1)}:
         listed = ", ".join(map(repr, names[:8]))
-        raise BadFile(file, "", f"no sheet {where.sheet!r} among {listed}", f"one of 1 to {len(names)}, or its name")
+        raise BadFile(
+            file,
+            "",
+            Phrase("no sheet {sheet} among {listed}", sheet=f"{where.sheet!r}", listed=listed),
+            Phrase("one of 1 to {count}, or its name", count=len(names)),
+        )
     raise BadFile(file, "", "a workbook without data", "a sheet with a table")
 
 
@@ -219,7 +237,7 @@ class SheetBody:
     def place(self, row: int, index: int | None = None) -> str:
         """The cell (`B7`), or the row."""
         number = self.row_numbers[row]
-        return f"row {number}" if index is None else f"{column_letters(index)}{number}"
+        return Phrase("row {number}", number=number) if index is None else f"{column_letters(index)}{number}"
 
     def head(self, most: int) -> list[tuple[int, list[str]]]:
         """The first rows as text, each with its number in the sheet."""

@@ -19,6 +19,7 @@ from valvelab.files.even_trace import even_trace
 from valvelab.files.plausible import LARGEST_PLACE_MM
 from valvelab.files.zip_parts import ZipParts, packed, part_names, plain_name
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 from valvelab.records.form_measurement import SurfaceTrace
 from valvelab.records.result import Note, info, warning
 
@@ -112,7 +113,11 @@ def _md5(data: bytes) -> str:
 
 def _check_header(container: _Container, header: bytes) -> list[Note]:
     if not container.holds(CHECKSUM):
-        return [warning(container.file, f"the container has no {CHECKSUM}; its header is not verified")]
+        return [
+            warning(
+                container.file, Phrase("the container has no {checksum}; its header is not verified", checksum=CHECKSUM)
+            )
+        ]
     stated = re.match(rb"\s*([0-9a-fA-F]{32})\b", container.part(CHECKSUM))
     if stated is None:
         raise BadFile(container.file, CHECKSUM, "no MD5 checksum", "32 hexadecimal digits")
@@ -177,7 +182,7 @@ def _feature(file: str, root: Element) -> list[Note]:
     if feature not in {"PRF", "SUR"} or rows > 1 or layers > 1:
         kind = {"SUR": "a surface", "PCL": "a point cloud", "PRF": "profiles"}.get(feature, f"feature {feature[:20]!r}")
         raise BadFile(file, HEADER, f"{kind} of {rows} rows and {layers} layers", "one profile")
-    return [info(file, "a surface of one row, read as a profile")] if feature == "SUR" else []
+    return [info(file, Phrase("a surface of one row, read as a profile"))] if feature == "SUR" else []
 
 
 def _spacing(file: str, root: Element) -> float:

@@ -18,6 +18,7 @@ from valvelab.errors import CannotEvaluate, Reason
 from valvelab.follower.contour import Contour, pressure_angle_under
 from valvelab.follower.shapes import Shape
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 ContourAt = Callable[[FloatArray], Contour]
 """The contour met at source cam angles (n,), any order."""
@@ -94,7 +95,9 @@ def follow(contour_at: ContourAt, start: float, step: float, count: int, shape: 
     covered = np.isfinite(highest)
     if periodic and not covered.all():
         at = start + step * int(np.argmin(covered))
-        raise CannotEvaluate(Reason.IMPOSSIBLE_CONTOUR, f"no contact of the new follower at {at:.1f} cam deg")
+        raise CannotEvaluate(
+            Reason.IMPOSSIBLE_CONTOUR, Phrase("no contact of the new follower at {at} cam deg", at=f"{at:.1f}")
+        )
     touching = np.full(count, np.nan)
     held = lift == highest[number]
     touching[number[held]] = source[held]

@@ -9,6 +9,7 @@ from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.follower.hertz import STEEL_ON_STEEL_MPA
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 
 @frozen
@@ -22,12 +23,19 @@ class Lubricant:
         """Refuse an oil that can't be one."""
         if not 1e-5 < self.viscosity_pa_s < 100.0:
             raise CannotEvaluate(
-                Reason.OUT_OF_RANGE, f"viscosity: found {self.viscosity_pa_s:g} Pa s, expected 0.00001 to 100"
+                Reason.OUT_OF_RANGE,
+                Phrase(
+                    "viscosity: found {viscosity} Pa s, expected 0.00001 to 100",
+                    viscosity=f"{self.viscosity_pa_s:g}",
+                ),
             )
         if not 1e-10 < self.pressure_viscosity_per_pa < 1e-6:
             raise CannotEvaluate(
                 Reason.OUT_OF_RANGE,
-                f"pressure viscosity: found {self.pressure_viscosity_per_pa:g} 1/Pa, expected 1e-10 to 1e-6",
+                Phrase(
+                    "pressure viscosity: found {pressure_viscosity} 1/Pa, expected 1e-10 to 1e-6",
+                    pressure_viscosity=f"{self.pressure_viscosity_per_pa:g}",
+                ),
             )
 
 
@@ -63,5 +71,5 @@ def film_ratio(film_um: ArrayLike, first_rq_um: float, second_rq_um: float) -> F
     """
     rough = float(np.hypot(first_rq_um, second_rq_um))
     if not rough > 0.0:
-        raise CannotEvaluate(Reason.OUT_OF_RANGE, "roughness: found 0 on both surfaces, expected Rq above 0 µm")
+        raise CannotEvaluate(Reason.OUT_OF_RANGE, Phrase("roughness: found 0 on both surfaces, expected Rq above 0 µm"))
     return np.asarray(np.asarray(film_um, dtype=np.float64) / rough)

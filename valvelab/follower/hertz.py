@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason, refuse_unless_above_zero
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 STEEL_E_MPA = 207_000.0
 STEEL_NU = 0.29
@@ -22,7 +23,9 @@ def contact_modulus(e1_mpa: float, nu1: float, e2_mpa: float, nu2: float) -> flo
         refuse_unless_above_zero(modulus, "contact modulus", "MPa")
     for value in (nu1, nu2):
         if not 0.0 <= value < 0.5001:
-            raise CannotEvaluate(Reason.OUT_OF_RANGE, f"Poisson's ratio: found {value:g}, expected 0 to 0.5")
+            raise CannotEvaluate(
+                Reason.OUT_OF_RANGE, Phrase("Poisson's ratio: found {value}, expected 0 to 0.5", value=f"{value:g}")
+            )
     return 1.0 / ((1.0 - nu1**2) / e1_mpa + (1.0 - nu2**2) / e2_mpa)
 
 

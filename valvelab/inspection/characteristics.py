@@ -14,6 +14,7 @@ from typing import Literal
 
 from valvelab.frozen import frozen
 from valvelab.measured import Measured, missing
+from valvelab.phrase import Phrase
 from valvelab.units import Dimension
 
 FreeOf = Literal["angle error", "angle unit", "lift unit"]
@@ -88,7 +89,11 @@ class Row(Characteristic):
         """What was measured of a thing."""
         if self.needs_at is None:
             return self.of(thing)
-        return missing(f"no {self.needs_at} `at` is given") if at_mm is None else self.of(thing, at_mm)
+        return (
+            missing(Phrase("no {needs_at} `at` is given", needs_at=self.needs_at))
+            if at_mm is None
+            else self.of(thing, at_mm)
+        )
 
 
 _TOLD = ("name", "unit", "dimension", "subject", "meaning", "method", "source", "needs_at", "period")

@@ -13,12 +13,13 @@ from valvelab.inspection.characteristics import Row, Subject
 from valvelab.inspection.limits import Ends, Limit, Where, meant_here, nearest_readings, readings_of
 from valvelab.measured import Measured, missing
 from valvelab.phasing.timing import home_of
-from valvelab.records.result import OPEN, Note, Result, Verdict, info, warning
+from valvelab.phrase import Phrase, listed
+from valvelab.records.result import Note, Result, Verdict, info, warning
 from valvelab.records.spec import DecisionRule, EnvelopeSpec, LimitSpec, Selection, Spec
 
 R = TypeVar("R", bound=Result)
 ENVELOPE = "envelope"
-NOT_HERE = "limits that this inspection does not answer"
+NOT_HERE = Phrase("limits that this inspection does not answer")
 """What the note on a spec's limits on other things is about."""
 _NO_OTHERS: Mapping[Subject, Collection[str]] = {}
 
@@ -83,11 +84,11 @@ def judge(
         verdicts += rows
         notes += said
         if limit.bare:
-            notes.append(info(stated.of, f"{limit.field}: {_taken_as(limit, where)}"))
+            notes.append(info(stated.of, Phrase("{field}: {meant}", field=limit.field, meant=_taken_as(limit, where))))
     if not answers("lobe", "envelope"):
         elsewhere += [f"[[envelope]] {number}" for number in range(1, len(spec.envelope) + 1)]
     if elsewhere:
-        notes.append(warning(NOT_HERE, f"{', '.join(elsewhere)}: other inspections judge those"))
+        notes.append(warning(NOT_HERE, Phrase("{names}: other inspections judge those", names=listed(elsewhere))))
     return verdicts, notes
 
 
@@ -100,17 +101,20 @@ def judged(
 
 
 def _elsewhere(limit: Limit) -> str:
-    return f"{limit.field} {limit.stated.of} ({limit.characteristic.subject})"
+    return Phrase(
+        "{field} {of} ({subject})", field=limit.field, of=limit.stated.of, subject=limit.characteristic.subject
+    )
 
 
 def _taken_as(limit: Limit, where: Where | None) -> str:
     if limit.characteristic.subject != "event":
-        return (
+        return Phrase(
             'a bare number counts as cam deg on the lift table\'s own zero; "cam deg" says so, "deg BTDC" another thing'
         )
-    return (
-        f"a bare number counts as crank deg from the dead centre of the event, at the {where}'s lift; "
-        f'"deg BTDC" and lift_at = "{where}" say so, "cam deg" another thing'
+    return Phrase(
+        "a bare number counts as crank deg from the dead centre of the event, at the {where}'s "
+        'lift; "deg BTDC" and lift_at = "{where}" say so, "cam deg" another thing',
+        where=where,
     )
 
 
@@ -124,7 +128,12 @@ def _judged(
         if measured is not None:
             found.append((item.name, measured))
     if not found:
-        found = [(names_of(limit.selection), missing(f"{limit.field}: nothing that was measured answers it"))]
+        found = [
+            (
+                names_of(limit.selection),
+                missing(Phrase("{field}: nothing that was measured answers it", field=limit.field)),
+            )
+        ]
     verdicts = [verdict_of(rule, limit, name, measured) for name, measured in found]
     return verdicts, [note for name, measured in found for note in _remarks(rule, limit.stated, name, measured)]
 
@@ -143,7 +152,7 @@ def _absent(items: Iterable[Item], selection: Selection) -> list[Item]:
     if isinstance(selection, str):
         return []
     known = {item.called for item in items}
-    gone = missing("the spec names it, but it is not among the readings")
+    gone = missing(Phrase("the spec names it, but it is not among the readings"))
     return [Item(name, None, lambda _name, _at_mm: gone) for name in dict.fromkeys(selection) if name not in known]
 
 
@@ -159,8 +168,10 @@ def _counts_from(limit: Limit, item: Item, spec_file: str) -> None:
         return
     own = home_of("intake" if kind == "intake" else "exhaust", "opening" if name == "opening" else "closing")
     if own != limit.dead_centre:
-        found = f"an angle from {limit.dead_centre} for {item.name}"
-        expected = f"one from {own}, from which the {name} of an {kind} is counted"
+        found = Phrase("an angle from {dead_centre} for {name}", dead_centre=limit.dead_centre, name=item.name)
+        expected = Phrase(
+            "one from {own}, from which the {name} of an {kind} is counted", own=own, name=name, kind=kind
+        )
         raise BadSpec(spec_file, f"{limit.field} {limit.stated.of}", found, expected)
 
 
@@ -215,16 +226,16 @@ def undecided_envelope(spec: Spec, item: str, envelope: EnvelopeSpec, reason: st
 def _row_reason(measured: Measured, undecided: str = "", where: str = "") -> str | None:
     """What stands beside a verdict: why it is undecided, where it lies outside, what its uncertainty does not hold."""
     if measured.value is None:
-        return measured.reason or "the value could not be derived"
+        return measured.reason or Phrase("the value could not be derived")
     told = [text for text in (measured.doubt or undecided, where, measured.lacks) if text]
-    return "; ".join(told) or None
+    return listed(told, "; ") or None
 
 
 def _remarks(rule: DecisionRule, limit: LimitSpec, item: str, measured: Measured) -> list[Note]:
     about = f"{item} {limit.of}"
     undecided = _row_reason(measured) if measured.value is None else measured.doubt
     if undecided:
-        return [warning(about, f"{OPEN}{undecided}")]
+        return [warning(about, Phrase("undecided: {reason}", reason=undecided))]
     if measured.u is None and rule.rule == "guarded":
-        return [warning(about, "no uncertainty is known, so the simple rule decided")]
+        return [warning(about, Phrase("no uncertainty is known, so the simple rule decided"))]
     return []

@@ -15,6 +15,7 @@ from valvelab.errors import BadQuantity, BadSpec
 from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Characteristic, Subject, named, nearest
 from valvelab.phasing.timing import DeadCentre, named_dead_centre, typed_event
+from valvelab.phrase import Phrase
 from valvelab.records.spec import LimitSpec, Quantity, Selection
 from valvelab.units import bounded, parse_angle, parse_quantity, split_quantity
 
@@ -87,7 +88,9 @@ def _readings(rows: Iterable[Characteristic], number: int, stated: LimitSpec, sp
             _check(limit, spec_file)
             yield limit
     if not known:
-        raise BadSpec(spec_file, field, f"of = {stated.of!r}", "a name listed by `valvelab characteristics`")
+        raise BadSpec(
+            spec_file, field, Phrase("of = {of}", of=f"{stated.of!r}"), "a name listed by `valvelab characteristics`"
+        )
     if refused is not None and not found:
         raise BadSpec(spec_file, f"{field} {refused.field}", refused.found, refused.expected)
     if not found:
@@ -99,9 +102,14 @@ def _readings(rows: Iterable[Characteristic], number: int, stated: LimitSpec, sp
 def _check(limit: Limit, spec_file: str) -> None:
     stated = limit.stated
     if stated.lift_at is not None and stated.of not in EVENTS:
-        raise BadSpec(spec_file, f"{limit.field} lift_at", f"it beside of = {stated.of!r}", "opening or closing")
+        raise BadSpec(
+            spec_file,
+            f"{limit.field} lift_at",
+            Phrase("it beside of = {of}", of=f"{stated.of!r}"),
+            "opening or closing",
+        )
     if limit.characteristic.needs_at == "lift" and limit.at_mm is None:
-        raise BadSpec(spec_file, limit.field, f"{stated.of} without `at`", "the lift it is judged at")
+        raise BadSpec(spec_file, limit.field, Phrase("{of} without `at`", of=stated.of), "the lift it is judged at")
 
 
 def meant_here(limits: Iterable[Limit], answers: Callable[[Subject, str], bool], where: Where | None) -> Limit | None:

@@ -14,6 +14,7 @@ from valvelab.frozen import frozen
 from valvelab.inspection.judging import NOT_HERE, names_of, undecided_envelope, verdict_of
 from valvelab.inspection.limits import EVENTS, Limit, readings_of
 from valvelab.measured import missing
+from valvelab.phrase import Phrase
 from valvelab.records.result import OPEN, Note, Result, Verdict, warning
 from valvelab.records.spec import Spec
 
@@ -75,7 +76,7 @@ def _listed(sharing: list[Answer], limits: list[tuple[Limit, ...]], envelopes: i
     told += [f"[[envelope]] {number}" for number in range(1, envelopes + 1)]
     if not told:
         return sharing
-    note = warning(NOT_HERE, f"{', '.join(told)}: no part of this job judges by the spec")
+    note = warning(NOT_HERE, Phrase("{names}: no part of this job judges by the spec", names=", ".join(told)))
     return [_with(sharing[0], sharing[0].result.verdicts, [*sharing[0].result.notes, note]), *sharing[1:]]
 
 
@@ -96,8 +97,8 @@ def _answers(sharing: Iterable[Answer], meanings: Iterable[Limit]) -> bool:
 def _meaning(command: str, row: Verdict) -> str:
     """The angle that a part judged an event on."""
     if row.unit == "cam deg":
-        return "cam deg of the lift table"
-    return f"crank deg from dead centre at the {'valve' if command == 'motion' else 'follower'}"
+        return Phrase("cam deg of the lift table")
+    return Phrase("crank deg from dead centre at the {value}", value="valve" if command == "motion" else "follower")
 
 
 def _undecided_events(answer: Answer, sharing: Sequence[Answer], limits: Iterable[tuple[Limit, ...]]) -> Answer:
@@ -145,5 +146,9 @@ def _without_answered_elsewhere(answer: Answer, sharing: Sequence[Answer]) -> An
 
 
 def _unanswered(spec: Spec, limit: Limit) -> Verdict:
-    reason = f"{limit.field}: no part of this job judges it (of a {limit.characteristic.subject})"
+    reason = Phrase(
+        "{field}: no part of this job judges it (of a {subject})",
+        field=limit.field,
+        subject=limit.characteristic.subject,
+    )
     return verdict_of(spec.decision, limit, names_of(limit.selection), missing(reason))

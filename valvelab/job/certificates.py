@@ -18,6 +18,7 @@ from valvelab.job.comparison import ABSOLUTE, RELATIVE
 from valvelab.job.parts import Inspected, certificate_of, inspect_job
 from valvelab.job.typed import Specs
 from valvelab.job.verify import Again, carries, verify_bytes
+from valvelab.phrase import Phrase
 from valvelab.quantities import iso_date, time_of_writing
 from valvelab.records.certificate_result import CertifyResult
 from valvelab.records.job import Job, Shown
@@ -117,8 +118,10 @@ def check_shown(shown: Shown, written: Result) -> None:
         None,
     )
     if other is not None:
-        sentence = (
-            f"{shown.part.file.name}: the paper would not say what the window shows: {other}; read the files again"
+        sentence = Phrase(
+            "{name}: the paper would not say what the window shows: {other}; read the files again",
+            name=shown.part.file.name,
+            other=other,
         )
         raise CannotEvaluate(Reason.BAD_VALUES, sentence)
 

@@ -23,6 +23,7 @@ from valvelab.inspection.comparison.inspect import (
 from valvelab.job.job_file import JOB_FILE
 from valvelab.job.upgrade import upgraded
 from valvelab.job.use import Around, Told, Use
+from valvelab.phrase import Phrase
 from valvelab.records.comparison_result import READ_BY, ComparedKind, CompareResult
 from valvelab.records.job import Job
 from valvelab.records.parts.compare import ComparePart
@@ -42,7 +43,10 @@ def inspect(part: ComparePart, around: Around) -> CompareInspection:
     before = tables_of(part.file, part.columns)
     after = tables_of(part.after, part.columns if part.after_columns is None else part.after_columns)
     kinds = [kind for kind in before if kind in after]
-    others = [info("kind", f"both carry {kind} too: {kinds[0]} are compared") for kind in kinds[1:]]
+    others = [
+        info("kind", Phrase("both carry {kind} too: {kinds} are compared", kind=kind, kinds=kinds[0]))
+        for kind in kinds[1:]
+    ]
     spec, sources = around.specs.of(part.spec)
     question = CompareQuestion(
         before[next(iter(kinds or before))],

@@ -21,6 +21,7 @@ from valvelab.inspection.characteristics import Characteristic, by_name
 from valvelab.inspection.comparison.characteristics import LOBE
 from valvelab.inspection.comparison.inspect import CompareQuestion, inspect_comparison
 from valvelab.job.recorded import Read, job_of
+from valvelab.phrase import Phrase
 from valvelab.records.comparison_result import CompareResult
 from valvelab.records.measurement import LiftTable
 from valvelab.records.parts.part import LiftPart
@@ -88,7 +89,12 @@ def _mixed(records: Sequence[StoredRecord]) -> Iterator[Note]:
             alike = [record for record in records if record.inspect == inspect]
             found = sorted({value for record in alike if (value := getattr(record, name)) is not None})
             if len(found) > 1:
-                text = f"{inspect}: found records of {', '.join(found)}; are they one part? --{name} tells them apart"
+                text = Phrase(
+                    "{inspect}: found records of {names}; are they one part? --{name} tells them apart",
+                    inspect=inspect,
+                    names=", ".join(found),
+                    name=name,
+                )
                 yield warning(name, text)
 
 
@@ -100,7 +106,14 @@ def _once_each(records: Sequence[StoredRecord], notes: list[Note]) -> Iterator[S
         before = last.get(key)
         if before is not None:
             both = f"{short(before.id)} and {short(record.id)}"
-            notes.append(info("records", f"{both} rest on the same readings and count once, as {short(record.id)}"))
+            notes.append(
+                info(
+                    "records",
+                    Phrase(
+                        "{both} rest on the same readings and count once, as {short}", both=both, short=short(record.id)
+                    ),
+                )
+            )
         last[key] = record
     kept = {record.id for record in last.values()}
     return (record for record in records if record.id in kept)
@@ -239,7 +252,7 @@ class _Wear:
         return self.pairs[key]
 
     def _compared(self, earlier: _Recorded, later: _Recorded) -> _Compared:
-        about = f"{earlier.record.date} to {later.record.date}"
+        about = Phrase("{date} to {until}", date=earlier.record.date, until=later.record.date)
         try:
             question = CompareQuestion(self._table(earlier), self._table(later), later.spec(), "spec")
             result = inspect_comparison(question).result

@@ -9,6 +9,7 @@ from valvelab.errors import BadQuantity, WrongUsage
 from valvelab.files.lash_sheet import read_lash
 from valvelab.inspection.engine.lash import LashInspection, inspect_lash
 from valvelab.job.use import Around, Told, Use
+from valvelab.phrase import Phrase
 from valvelab.quoting import cut
 from valvelab.records.lash import LashResult
 from valvelab.records.parts.lash import LashPart
@@ -27,7 +28,11 @@ def inspect(part: LashPart, around: Around) -> LashInspection:
     if len(fixed) < len(part.fix):
         raise WrongUsage("--fix: found a valve twice, expected each once")
     around.specs.of(part.spec)  # a spec that can't be read is refused
-    unused = () if part.spec is None else (warning("spec", f"{part.spec}: nothing of it is judged by a lash sheet"),)
+    unused = (
+        ()
+        if part.spec is None
+        else (warning("spec", Phrase("{spec}: nothing of it is judged by a lash sheet", spec=part.spec)),)
+    )
     return inspect_lash(read_lash(part.file, part.columns), fixed, unused)
 
 

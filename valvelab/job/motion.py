@@ -13,6 +13,7 @@ from valvelab.inspection.lobes.inspect import measured_shaft
 from valvelab.job.lift import lift_table_of
 from valvelab.job.typed import checking_lifts
 from valvelab.job.use import Around, Asked, Told, Use
+from valvelab.phrase import Phrase
 from valvelab.records.measurement import LiftTable
 from valvelab.records.motion_result import MotionResult
 from valvelab.records.parts.motion import MotionPart
@@ -43,7 +44,9 @@ def inspect(part: MotionPart, around: Around) -> Motion:
         question = motion_question(measured_shaft(table)[0], train, lifts, not part.no_dynamics)
         return Asked(table, inspect_motion(question, spec, read, str(part.spec or ""), table.notes))
     except CannotEvaluate as error:
-        raise CannotEvaluate(error.reason, f"{part.file} with {part.train}: {error}") from error
+        raise CannotEvaluate(
+            error.reason, Phrase("{file} with {train}: {error}", file=part.file, train=part.train, error=error)
+        ) from error
 
 
 def tables(asked: Motion, system: System) -> Sequence[Told]:

@@ -22,6 +22,7 @@ from valvelab.job.parts import inputs_of, inspect_job, located
 from valvelab.job.said import later, said_of
 from valvelab.job.typed import Specs
 from valvelab.job.verify import verify_bytes
+from valvelab.phrase import Phrase
 from valvelab.quantities import iso_date
 from valvelab.records.job import Job
 from valvelab.records.parts.part import JobPart
@@ -155,7 +156,9 @@ def _entry(done: _Done, number: int, stated: Stated, notes: list[Note]) -> Entry
     )
     if record.out_of_calibration:
         due = f"measured on {record.date}, its instrument's calibration was due on {record.instrument_due}"
-        notes.append(warning("instrument", f"{done.name}: {due}: no verdict should rest on it"))
+        notes.append(
+            warning("instrument", Phrase("{name}: {due}: no verdict should rest on it", name=done.name, due=due))
+        )
     return Entry.of(record, (data for _, data in files))
 
 

@@ -18,6 +18,7 @@ from valvelab.frozen import frozen
 from valvelab.lobe.division import find_division
 from valvelab.lobe.presence import refuse_no_lobe
 from valvelab.lobe.trace import Trace
+from valvelab.phrase import Phrase
 
 FEWEST_READINGS = 16
 # No lobe lifts this far; squares of larger numbers would leave the range of numbers.
@@ -100,12 +101,23 @@ def condition(traces: tuple[Trace, ...], division_mm: float | None = None) -> Co
     angle = finite(first.angle_cam_deg, f"lobe {first.name}, angle", 1)
     lifts = np.stack([finite(trace.lift_mm, f"lobe {trace.name}, lift", 1) for trace in traces])
     if angle.size < FEWEST_READINGS:
-        found = f"lobe {first.name}: found {angle.size} readings"
-        raise CannotEvaluate(Reason.TOO_FEW_READINGS, f"{found}, expected {FEWEST_READINGS} or more")
+        found = Phrase("lobe {name}: found {size} readings", name=first.name, size=angle.size)
+        raise CannotEvaluate(
+            Reason.TOO_FEW_READINGS,
+            Phrase("{found}, expected {fewest} or more", found=found, fewest=FEWEST_READINGS),
+        )
     row, at = np.unravel_index(int(np.argmax(np.abs(lifts))), lifts.shape)
     if abs(lifts[row, at]) > LARGEST_LIFT_MM:
-        found = f"lobe {traces[row].name}, reading {at + 1}: found a lift of {lifts[row, at]:g} mm"
-        raise CannotEvaluate(Reason.BAD_VALUES, f"{found}, expected at most {LARGEST_LIFT_MM:g} mm")
+        found = Phrase(
+            "lobe {name}, reading {at}: found a lift of {lifts} mm",
+            name=traces[row].name,
+            at=at + 1,
+            lifts=f"{lifts[row, at]:g}",
+        )
+        raise CannotEvaluate(
+            Reason.BAD_VALUES,
+            Phrase("{found}, expected at most {most} mm", found=found, most=f"{LARGEST_LIFT_MM:g}"),
+        )
     given = np.zeros(angle.size, dtype=np.int64) if first.sweep is None else first.sweep
     unwrapped, sweep = _unwrap(angle, given, first.name)
     division = find_division(lifts) if division_mm is None else division_mm
@@ -128,8 +140,14 @@ def _unwrap(angle: FloatArray, given: NDArray[np.int64], name: str) -> tuple[Flo
         if k is not None:
             raise CannotEvaluate(
                 Reason.BAD_VALUES,
-                f"lobe {name}, reading {int(rows[k]) + 1}: found angle {angle[rows[k]]:g} after "
-                f"{angle[rows[k - 1]]:g}, expected angles that run one way within a sweep",
+                Phrase(
+                    "lobe {name}, reading {count}: found angle {angle} after {before}, expected angles that "
+                    "run one way within a sweep",
+                    name=name,
+                    count=int(rows[k]) + 1,
+                    angle=f"{angle[rows[k]]:g}",
+                    before=f"{angle[rows[k - 1]]:g}",
+                ),
             )
         result[rows] = part
         along = np.abs(part - part[0])
@@ -221,7 +239,12 @@ def _event_only(
     if places < FEWEST_READINGS:
         raise CannotEvaluate(
             Reason.TOO_FEW_READINGS,
-            f"lobe {names[0]}: found readings at {places} angles round the nose, expected {FEWEST_READINGS} or more",
+            Phrase(
+                "lobe {names}: found readings at {places} angles round the nose, expected {fewest} or more",
+                names=names[0],
+                places=places,
+                fewest=FEWEST_READINGS,
+            ),
         )
     ascending_run = angles[run] - 360.0 * np.floor(angles[run[0]] / 360.0)
     return Conditioned(

@@ -13,6 +13,7 @@ from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
 from valvelab.lobe.conditioning import Conditioned
+from valvelab.phrase import Phrase
 
 MOST_OF_LIFT = 0.1
 MOST_SHIFT_CAM_DEG = 5.0
@@ -39,7 +40,7 @@ def refuse_contradictions(conditioned: Conditioned) -> None:
         for lobe, name in enumerate(conditioned.names):
             sentence = _contradiction(conditioned, lobe, first, int(turn))
             if sentence is not None:
-                raise CannotEvaluate(Reason.BAD_VALUES, f"lobe {name}: {sentence}")
+                raise CannotEvaluate(Reason.BAD_VALUES, Phrase("lobe {name}: {sentence}", name=name, sentence=sentence))
 
 
 @frozen
@@ -139,9 +140,9 @@ def _named(conditioned: Conditioned, turn: int) -> str:
     several = len({row.given for row in conditioned.turns}) > 1
     own = [number for number, row in enumerate(conditioned.turns) if row.given == conditioned.turns[turn].given]
     if not several:
-        return f"turn {turn + 1}"
-    sweep = f"sweep {conditioned.turns[turn].given + 1}"
-    return sweep if len(own) == 1 else f"turn {own.index(turn) + 1} of {sweep}"
+        return Phrase("turn {turn}", turn=turn + 1)
+    sweep = Phrase("sweep {given}", given=conditioned.turns[turn].given + 1)
+    return sweep if len(own) == 1 else Phrase("turn {index} of {sweep}", index=own.index(turn) + 1, sweep=sweep)
 
 
 def _alternate(conditioned: Conditioned, first: int, turn: int) -> bool:

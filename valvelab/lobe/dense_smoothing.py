@@ -35,6 +35,7 @@ from valvelab.lobe.smoothing import (
     shares,
 )
 from valvelab.lobe.spline import DEGREE, SplineSet, basis_at, periodic_padding, symbol_weights
+from valvelab.phrase import Phrase
 
 MOST_KNOTS = 720
 # Correlation is looked for in at most this many readings, by fits on so many knots.
@@ -61,7 +62,14 @@ def fit_general(
     """
     fewest = int(kept.sum(axis=1).min())
     if fewest < FEWEST_READINGS:
-        raise CannotEvaluate(Reason.TOO_FEW_READINGS, f"found {fewest} readings, expected {FEWEST_READINGS} or more")
+        raise CannotEvaluate(
+            Reason.TOO_FEW_READINGS,
+            Phrase(
+                "found {count} readings, expected {fewest} or more",
+                count=fewest,
+                fewest=FEWEST_READINGS,
+            ),
+        )
     sweep = np.zeros(angle_cam_deg.size, dtype=np.int64) if sweep is None else sweep
     readings = _Readings(angle_cam_deg, lifts_mm, kept, sweep, periodic, least_noise_mm)
     fit = _DenseFit(readings)

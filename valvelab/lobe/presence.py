@@ -10,6 +10,7 @@ import numpy as np
 
 from valvelab.arrays import FloatArray, median
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.phrase import Phrase
 
 # Lift less than this many standard deviations of a reading is no lobe: noise alone ranges over six to eight.
 _LIFT_IN_NOISE = 12.0
@@ -73,4 +74,4 @@ def refuse_cut_off(names: tuple[str, ...], lift_mm: FloatArray, noise_mm: FloatA
 
 
 def _refusal(name: str, sentence: str) -> CannotEvaluate:
-    return CannotEvaluate(Reason.BAD_VALUES, f"lobe {name}: {sentence}")
+    return CannotEvaluate(Reason.BAD_VALUES, Phrase("lobe {name}: {sentence}", name=name, sentence=sentence))

@@ -13,6 +13,7 @@ import numpy as np
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 
 @frozen
@@ -35,7 +36,9 @@ def combined_middle(
     deg. Raises CannotEvaluate(TOO_FEW_READINGS) without a pair.
     """
     if not pairs:
-        raise CannotEvaluate(Reason.TOO_FEW_READINGS, "centreline: found no equal-lift pair, expected at least one")
+        raise CannotEvaluate(
+            Reason.TOO_FEW_READINGS, Phrase("centreline: found no equal-lift pair, expected at least one")
+        )
     weights = pair_weights(pairs, near_nose)
     middles = np.array([pair.middle_deg for pair in pairs])
     value = float(weights @ middles)

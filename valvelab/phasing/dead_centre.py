@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from valvelab.angles import wrap_scalar
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 SHORTEST_ARC_DEG = 6.0
 LONGEST_ARC_DEG = 150.0
@@ -40,7 +41,8 @@ def find_dead_centre(readings_deg: Sequence[float], wheel_uncertainty_deg: float
     """
     if len(readings_deg) < 2:
         raise CannotEvaluate(
-            Reason.TOO_FEW_READINGS, f"piston stop: found {len(readings_deg)} reading(s), expected one from each side"
+            Reason.TOO_FEW_READINGS,
+            Phrase("piston stop: found {count} reading(s), expected one from each side", count=len(readings_deg)),
         )
     first = readings_deg[0]
     offsets = [wrap_scalar(reading - first) for reading in readings_deg]
@@ -48,7 +50,7 @@ def find_dead_centre(readings_deg: Sequence[float], wheel_uncertainty_deg: float
     near = [offset for offset in offsets if abs(offset) < abs(farthest) / 2.0]
     far = [offset for offset in offsets if abs(offset) >= abs(farthest) / 2.0]
     if not near or farthest == 0.0:
-        raise CannotEvaluate(Reason.BAD_VALUES, "piston stop: all readings are equal, expected both sides")
+        raise CannotEvaluate(Reason.BAD_VALUES, Phrase("piston stop: all readings are equal, expected both sides"))
     near_mean, far_mean = math.fsum(near) / len(near), math.fsum(far) / len(far)
     uncertainty = None
     if wheel_uncertainty_deg is not None:

@@ -29,6 +29,7 @@ from valvelab.phasing.timing import (
     single_event,
 )
 from valvelab.phasing.timing import advance as camshaft_advance
+from valvelab.phrase import Phrase
 from valvelab.quantities import CRANK_ANGLE, CardAngle, Name, ReadingLift, number
 
 WHEEL_READING = number(CRANK_ANGLE, lambda deg: -360.0 <= deg <= 720.0, "a wheel reading of -360 to 720 deg")
@@ -195,16 +196,13 @@ class Degreeing:
     def tdc_offset(self) -> Measured:
         """Wheel reading at true dead centre."""
         if self.dead_centre is None:
-            return missing("needs piston-stop readings from both sides")
+            return missing(Phrase("needs piston-stop readings from both sides"))
         return Measured(self.dead_centre.reading_deg, self.dead_centre.standard_uncertainty_deg)
 
     def overlap_at(self, lift_mm: float) -> Measured:
         """Overlap at a lift."""
-        none = missing("an intake's opening and an exhaust's closing are not both read there")
+        none = missing(Phrase("an intake's opening and an exhaust's closing are not both read there"))
         return next((span for lift, span in self.overlaps if same_lift(lift, lift_mm)), none)
-
-
-_PAIRS = "needs a complete equal-lift pair or both events of"
 
 
 def same_lift(lift_mm: float, other_mm: float) -> bool:
@@ -221,11 +219,11 @@ def degree(sheet: Sheet) -> Degreeing:
     names = dict.fromkeys([*(e.lobe for e in sheet.events), *(p.lobe for p in sheet.pairs)])
     lobes = tuple(_lobe(sheet, name, centre) for name in names)
     intake, exhaust = _kind_middle(lobes, "intake"), _kind_middle(lobes, "exhaust")
-    intake_line = _from_dead_centre(intake, centre, f"{_PAIRS} an intake")
-    exhaust_line = _from_dead_centre(exhaust.times(-1.0), centre, f"{_PAIRS} an exhaust")
+    intake_line = _from_dead_centre(intake, centre, NEEDS_INTAKE)
+    exhaust_line = _from_dead_centre(exhaust.times(-1.0), centre, NEEDS_EXHAUST)
     u_half = None if intake.u is None or exhaust.u is None else 0.5 * _root(intake.u, exhaust.u)
-    separation = missing(f"{_PAIRS} an intake and of an exhaust")
-    advance = missing(f"{separation.reason}, and dead centre")
+    separation = missing(Phrase("needs a complete equal-lift pair or both events of an intake and of an exhaust"))
+    advance = missing(Phrase("{reason}, and dead centre", reason=separation.reason))
     if intake.value is not None and exhaust.value is not None:
         separation = Measured(0.5 * fold_scalar(intake.value - exhaust.value), u_half)
     if centre is not None and intake_line.value is not None and exhaust_line.value is not None:
@@ -255,7 +253,7 @@ def _root(*parts: float | None) -> float:
 def _from_dead_centre(middle: Measured, centre: DeadCentre | None, needs: str) -> Measured:
     """A middle that counts from dead centre; needs: what it takes."""
     if middle.value is None or centre is None:
-        return missing(f"{needs}, and dead centre")
+        return missing(Phrase("{needs}, and dead centre", needs=needs))
     return replace(middle, u=None if middle.u is None else _root(middle.u, centre.standard_uncertainty_deg))
 
 
@@ -265,7 +263,7 @@ def _lobe(sheet: Sheet, name: str, centre: DeadCentre | None) -> LobePhasing:
     near_middle = combined_middle(near, True, sheet.wheel_uncertainty_deg) if near else None
     wide_middle = combined_middle(wide, False, sheet.wheel_uncertainty_deg) if wide else None
     chosen = near_middle or wide_middle
-    needs = f"{_PAIRS} {name}"
+    needs = Phrase("needs a complete equal-lift pair or both events of {lobe}", lobe=name)
     middle = missing(needs) if chosen is None else Measured(*chosen)
     return LobePhasing(
         lobe=name,
@@ -279,7 +277,9 @@ def _lobe(sheet: Sheet, name: str, centre: DeadCentre | None) -> LobePhasing:
     )
 
 
-NO_KIND = "its name says neither intake nor exhaust"
+NEEDS_INTAKE = Phrase("needs a complete equal-lift pair or both events of an intake")
+NEEDS_EXHAUST = Phrase("needs a complete equal-lift pair or both events of an exhaust")
+NO_KIND = Phrase("its name says neither intake nor exhaust")
 
 
 def _lifts(sheet: Sheet, name: str) -> list[float]:
@@ -317,7 +317,7 @@ def _u_between(sheet: Sheet, first: Sequence[float], second: Sequence[float]) ->
 def _events(sheet: Sheet, name: str, kind: Kind | None, centre: DeadCentre | None, lift: float) -> LobeEvents:
     openings, closings = _at_lift(sheet, name, lift)
     opening, closing = _crank(sheet, openings, centre), _crank(sheet, closings, centre)
-    duration = missing("opening and closing are not both read there")
+    duration = missing(Phrase("opening and closing are not both read there"))
     if opening is not None and closing is not None:
         duration = Measured(fold_scalar(closing - opening), _u_between(sheet, openings, closings))
         if kind is not None:
@@ -367,7 +367,7 @@ def _kind_middle(lobes: Sequence[LobePhasing], kind: Kind) -> Measured:
     """Mean of the middles of one kind of lobe."""
     middles = [lobe.middle for lobe in lobes if lobe.kind == kind and lobe.middle.value is not None]
     if not middles:
-        return missing(f"{_PAIRS} an {kind}")
+        return missing(NEEDS_INTAKE if kind == "intake" else NEEDS_EXHAUST)
     value = math.fsum(middle.value or 0.0 for middle in middles) / len(middles)
     parts = [middle.u for middle in middles]
     return Measured(value, None if None in parts else _root(*parts) / len(middles))
@@ -391,7 +391,7 @@ def _correction(card: Card, intake: Measured, exhaust: Measured) -> tuple[Measur
         return replace(intake, value=intake.value - card.intake_centreline_deg), "intake"
     if exhaust.value is not None and card.exhaust_centreline_deg is not None:
         return replace(exhaust, value=card.exhaust_centreline_deg - exhaust.value), "exhaust"
-    return missing("needs a measured centreline and the card's"), None
+    return missing(Phrase("needs a measured centreline and the card's")), None
 
 
 def _outcomes(

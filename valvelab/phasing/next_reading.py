@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Literal
 
 from valvelab.frozen import frozen
-from valvelab.language import figures, marked, word
+from valvelab.language import figures, marked, spoken, word
 from valvelab.phasing.degreeing import Degreeing, Sheet, degree, same_lift
 from valvelab.phasing.plausibility import Finding, findings
 from valvelab.phasing.timing import events_from_card, lobe_kind
@@ -68,8 +68,10 @@ def _doubtful_step(doubt: Finding) -> NextReading:
         None,
         None,
         "forward",
-        word("Take again what does not fit: {about}.").format(about=doubt.about),
-        word("{doubt}; a second reading in the same sense settles which one was wrong").format(doubt=doubt.sentence),
+        word("Take again what does not fit: {about}.").format(about=spoken(doubt.about)),
+        word("{doubt}; a second reading in the same sense settles which one was wrong").format(
+            doubt=spoken(doubt.sentence)
+        ),
     )
 
 

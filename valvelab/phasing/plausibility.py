@@ -15,6 +15,7 @@ from valvelab.frozen import frozen
 from valvelab.phasing.dead_centre import stop_complaints
 from valvelab.phasing.degreeing import Degreeing, EventReading, LobePhasing, NosePair, Sheet, degree
 from valvelab.phasing.timing import crank_angle, lobe_cylinder, lobe_kind
+from valvelab.phrase import Phrase
 
 REPEATS_AGREE_DEG = 1.0
 MIDDLES_AGREE_DEG = 6.0
@@ -44,10 +45,14 @@ def findings(sheet: Sheet, worked: Degreeing | None = None) -> tuple[Finding, ..
     found: list[Finding] = []
     if worked.dead_centre is not None:
         complaints = stop_complaints(sheet.stop_deg, worked.dead_centre)
-        found += [Finding("stop", text, contradicts=wrong) for text, wrong in complaints]
+        found += [Finding(Phrase("stop"), text, contradicts=wrong) for text, wrong in complaints]
     elif len(sheet.stop_deg) >= 2:
         found.append(
-            Finding("stop", "all stop readings are equal: expected one from each side of dead centre", contradicts=True)
+            Finding(
+                Phrase("stop"),
+                Phrase("all stop readings are equal: expected one from each side of dead centre"),
+                contradicts=True,
+            )
         )
     found += _sense(sheet)
     for pair in sheet.pairs:
@@ -83,33 +88,53 @@ def _sense(sheet: Sheet) -> list[Finding]:
     spans = [span for pair in sheet.pairs if (span := _span(sheet, pair)) is not None]
     if len(spans) < 2 or min(spans) <= 180.0:
         return []
-    sentence = f"falling comes before rising in every pair: the sense {sheet.sense!r} is most likely wrong"
-    return [Finding("wheel", sentence, contradicts=True)]
+    sentence = Phrase(
+        "falling comes before rising in every pair: the sense {sense} is most likely wrong", sense=f"{sheet.sense!r}"
+    )
+    return [Finding(Phrase("wheel"), sentence, contradicts=True)]
 
 
 def _pair(sheet: Sheet, pair: NosePair) -> list[Finding]:
     span = _span(sheet, pair)
     if span is None or pair.rising_deg is None or pair.falling_deg is None:
         return []
-    about = f"{pair.lobe} near peak"
-    what = f"rising {_fmt(pair.rising_deg)}, falling {_fmt(pair.falling_deg)}"
+    about = Phrase("{lobe} near peak", lobe=pair.lobe)
+    what = Phrase("rising {rising}, falling {falling}", rising=_fmt(pair.rising_deg), falling=_fmt(pair.falling_deg))
     if span > 180.0:
         return [
             Finding(
                 about,
-                f"{what}: falling comes before rising in the running sense; the two are swapped, the "
-                "wheel's sense is wrong, or the pair does not lie either side of the nose",
+                Phrase(
+                    "{what}: falling comes before rising in the running sense; the two are swapped, the "
+                    "wheel's sense is wrong, or the pair does not lie either side of the nose",
+                    what=what,
+                ),
                 contradicts=True,
             )
         ]
     if span < 5.0:
         return [
             Finding(
-                about, f"{what}: only {span:.1f} deg apart; the two must lie either side of the nose", contradicts=True
+                about,
+                Phrase(
+                    "{what}: only {span} deg apart; the two must lie either side of the nose",
+                    what=what,
+                    span=f"{span:.1f}",
+                ),
+                contradicts=True,
             )
         ]
     if span > 150.0:
-        return [Finding(about, f"{what}: {span:.1f} deg apart is wide for a pair near the nose; one may be misread")]
+        return [
+            Finding(
+                about,
+                Phrase(
+                    "{what}: {span} deg apart is wide for a pair near the nose; one may be misread",
+                    what=what,
+                    span=f"{span:.1f}",
+                ),
+            )
+        ]
     return []
 
 
@@ -117,16 +142,26 @@ def _event(sheet: Sheet, event: EventReading, worked: Degreeing) -> list[Finding
     if event.opening_deg is None or event.closing_deg is None:
         return []
     duration = sheet.turned(event.opening_deg, event.closing_deg)
-    about = f"{event.lobe} at {event.lift_mm:g} mm"
-    swapped = (
-        f"opening {_fmt(event.opening_deg)}, closing {_fmt(event.closing_deg)}: in the running sense the valve would "
-        f"be open for {duration:.1f} deg and shut for {360.0 - duration:.1f}; opening and closing are swapped, or the "
-        "wheel's sense is wrong"
+    about = Phrase("{lobe} at {lift} mm", lobe=event.lobe, lift=f"{event.lift_mm:g}")
+    swapped = Phrase(
+        "opening {opening}, closing {closing}: in the running sense the valve would be open for "
+        "{open} deg and shut for {shut}; opening and closing are swapped, or the "
+        "wheel's sense is wrong",
+        opening=_fmt(event.opening_deg),
+        closing=_fmt(event.closing_deg),
+        open=f"{duration:.1f}",
+        shut=f"{360.0 - duration:.1f}",
     )
     card = sheet.card.duration_of(event.lobe, event.lift_mm)
     if card is not None:
         if abs(duration - card) > 20.0 and abs(360.0 - duration - card) <= 20.0:
-            return [Finding(about, f"{swapped}: the card says {card:g}", contradicts=True)]
+            return [
+                Finding(
+                    about,
+                    Phrase("{swapped}: the card says {card}", swapped=swapped, card=f"{card:g}"),
+                    contradicts=True,
+                )
+            ]
         return _duration_against_card(about, duration, card, _likelier(sheet, event, worked, card))
     near = next((lobe.near_peak_middle_deg for lobe in worked.lobes if lobe.lobe == event.lobe), None)
     wide = next((lobe.event_middle_deg for lobe in worked.lobes if lobe.lobe == event.lobe), None)
@@ -135,7 +170,13 @@ def _event(sheet: Sheet, event: EventReading, worked: Degreeing) -> list[Finding
     if duration < 90.0:
         return [
             Finding(
-                about, f"{swapped}; a duration of {duration:.1f} crank deg is too short for a lobe", contradicts=True
+                about,
+                Phrase(
+                    "{swapped}; a duration of {duration} crank deg is too short for a lobe",
+                    swapped=swapped,
+                    duration=f"{duration:.1f}",
+                ),
+                contradicts=True,
             )
         ]
     return []
@@ -166,15 +207,30 @@ def _duration_against_card(
     tens = round(abs(error) / 10.0) * 10
     hint = ""
     if tens and abs(abs(error) - tens) <= 2.0:
-        hint = f"; one event read at the wrong ten of the wheel would make just such a difference of {tens}"
+        hint = Phrase(
+            "; one event read at the wrong ten of the wheel would make just such a difference of {tens}", tens=tens
+        )
     suspect = ""
     if likelier is not None:
-        suspect = f"; by the middle near the nose the {likelier[0]}, {_fmt(likelier[1])}, is the likelier"
+        suspect = Phrase(
+            "; by the middle near the nose the opening, {angle}, is the likelier"
+            if likelier[0] == "opening"
+            else "; by the middle near the nose the closing, {angle}, is the likelier",
+            angle=_fmt(likelier[1]),
+        )
     return [
         Finding(
             about,
-            f"the duration is {duration:.1f} crank deg, {abs(error):.1f} "
-            f"{'longer' if error > 0 else 'shorter'} than the card's {card:g}{hint}{suspect}",
+            Phrase(
+                "the duration is {duration} crank deg, {error} longer than the card's {card}{hint}{suspect}"
+                if error > 0
+                else "the duration is {duration} crank deg, {error} shorter than the card's {card}{hint}{suspect}",
+                duration=f"{duration:.1f}",
+                error=f"{abs(error):.1f}",
+                card=f"{card:g}",
+                hint=hint,
+                suspect=suspect,
+            ),
             () if likelier is None else (likelier[1],),
         )
     ]
@@ -189,8 +245,12 @@ def _repeats(sheet: Sheet, lobe: str) -> list[Finding]:
             found.append(
                 Finding(
                     lobe,
-                    f"repeated readings of {what} differ by {_fmt(spread)} deg: "
-                    "the wheel slipped, slack was not taken up the same way, or one is misread",
+                    Phrase(
+                        "repeated readings of {what} differ by {spread} deg: the wheel slipped, slack was not taken "
+                        "up the same way, or one is misread",
+                        what=what,
+                        spread=_fmt(spread),
+                    ),
                     tuple(values),
                     contradicts=True,
                 )
@@ -206,8 +266,14 @@ def _order_of_lifts(lobe: LobePhasing) -> list[Finding]:
             found.append(
                 Finding(
                     lobe.lobe,
-                    f"the duration at {higher_mm:g} mm ({shorter:.1f}) is not "
-                    f"shorter than at {lower_mm:g} mm ({longer:.1f}): one reading is wrong",
+                    Phrase(
+                        "the duration at {higher} mm ({shorter}) is not shorter than at {lower} mm ({longer}): "
+                        "one reading is wrong",
+                        higher=f"{higher_mm:g}",
+                        shorter=f"{shorter:.1f}",
+                        lower=f"{lower_mm:g}",
+                        longer=f"{longer:.1f}",
+                    ),
                     contradicts=True,
                 )
             )
@@ -229,8 +295,14 @@ def _order_of_drops(sheet: Sheet, lobe: str) -> list[Finding]:
             found.append(
                 Finding(
                     lobe,
-                    f"the pair {deeper:g} mm below the peak is no wider ({wider:.1f} deg) than "
-                    f"the one at {drop:g} mm ({width:.1f} deg): one reading is wrong",
+                    Phrase(
+                        "the pair {deeper} mm below the peak is no wider ({wider} deg) than the one at {drop} mm "
+                        "({width} deg): one reading is wrong",
+                        deeper=f"{deeper:g}",
+                        wider=f"{wider:.1f}",
+                        drop=f"{drop:g}",
+                        width=f"{width:.1f}",
+                    ),
                     (rising, falling, rising_2, falling_2),
                     contradicts=True,
                 )
@@ -243,8 +315,13 @@ def _order_of_drops(sheet: Sheet, lobe: str) -> list[Finding]:
             found.append(
                 Finding(
                     lobe,
-                    f"the middles of the pairs {drop:g} and {deeper:g} mm below the peak lie "
-                    f"{abs(apart):.1f} deg apart: near the nose they should agree",
+                    Phrase(
+                        "the middles of the pairs {drop} and {deeper} mm below the peak lie {apart} deg apart: "
+                        "near the nose they should agree",
+                        drop=f"{drop:g}",
+                        deeper=f"{deeper:g}",
+                        apart=f"{abs(apart):.1f}",
+                    ),
                     (rising, falling, rising_2, falling_2),
                     contradicts=True,
                 )
@@ -260,9 +337,14 @@ def _middles(lobe: LobePhasing) -> list[Finding]:
         return [
             Finding(
                 lobe.lobe,
-                f"the middle of the events lies {abs(apart):.1f} crank deg "
-                f"{'after' if apart > 0 else 'before'} the middle near the nose: more than an unsymmetrical lobe "
-                f"usually gives; one event is probably misread",
+                Phrase(
+                    "the middle of the events lies {apart} crank deg after the middle near the nose: more "
+                    "than an unsymmetrical lobe usually gives; one event is probably misread"
+                    if apart > 0
+                    else "the middle of the events lies {apart} crank deg before the middle near the nose: more "
+                    "than an unsymmetrical lobe usually gives; one event is probably misread",
+                    apart=f"{abs(apart):.1f}",
+                ),
             )
         ]
     return []
@@ -272,27 +354,39 @@ def _against_card(sheet: Sheet, lobe: LobePhasing) -> list[Finding]:
     if lobe.centreline.value is None or lobe.kind is None:
         return []
     size = lobe.centreline.value if lobe.kind == "intake" else -lobe.centreline.value
-    side = "ATDC" if lobe.kind == "intake" else "BTDC"
+    side = Phrase("ATDC" if lobe.kind == "intake" else "BTDC")
     card = sheet.card.intake_centreline_deg if lobe.kind == "intake" else sheet.card.exhaust_centreline_deg
     low, high = CENTRELINE_RANGE_DEG[lobe.kind]
     if card is not None and abs(size - card) > CARD_FAR_DEG:
         error = size - card
-        hint = "a tooth of the cam drive, a reading at the wrong ten of the wheel, or the wrong card"
+        hint = Phrase("a tooth of the cam drive, a reading at the wrong ten of the wheel, or the wrong card")
         if abs(abs(wrap_scalar(error)) - 180.0) < 25.0:
-            hint = "the stop was met at bottom dead centre, or the pair was read the wrong way round"
+            hint = Phrase("the stop was met at bottom dead centre, or the pair was read the wrong way round")
         return [
             Finding(
                 lobe.lobe,
-                f"the centreline is {_fmt(round(size, 2))} {side}, {abs(error):.1f} crank deg from "
-                f"the card's {card:g}: look for {hint}",
+                Phrase(
+                    "the centreline is {angle} {side}, {error} crank deg from the card's {card}: look for {hint}",
+                    angle=_fmt(round(size, 2)),
+                    side=side,
+                    error=f"{abs(error):.1f}",
+                    card=f"{card:g}",
+                    hint=hint,
+                ),
             )
         ]
     if not low <= size <= high:
         return [
             Finding(
                 lobe.lobe,
-                f"a centreline of {_fmt(round(size, 2))} {side} is outside what camshafts are made "
-                f"to, {low:g} to {high:g}: check the stop, the wheel's sense and the lobe's name",
+                Phrase(
+                    "a centreline of {angle} {side} is outside what camshafts are made to, {low} to {high}: "
+                    "check the stop, the wheel's sense and the lobe's name",
+                    angle=_fmt(round(size, 2)),
+                    side=side,
+                    low=f"{low:g}",
+                    high=f"{high:g}",
+                ),
             )
         ]
     return []
@@ -305,22 +399,28 @@ def _engine(worked: Degreeing) -> list[Finding]:
     if value is not None and not low <= value <= high:
         found.append(
             Finding(
-                "lobe separation",
-                f"{value:.1f} cam deg is outside what camshafts are made to, "
-                f"{low:g} to {high:g}: one centreline is wrong",
+                Phrase("lobe separation"),
+                Phrase(
+                    "{value} cam deg is outside what camshafts are made to, {low} to {high}: one centreline is wrong",
+                    value=f"{value:.1f}",
+                    low=f"{low:g}",
+                    high=f"{high:g}",
+                ),
             )
         )
     cylinders = {lobe_cylinder(lobe.lobe) for lobe in worked.lobes} - {None}
     if len(cylinders) > 1:
         found.append(
             Finding(
-                "stop",
-                "lobes of several cylinders are on the sheet: each one's readings must count from "
-                "the dead centre of its own cylinder",
+                Phrase("stop"),
+                Phrase(
+                    "lobes of several cylinders are on the sheet: each one's readings must count from the "
+                    "dead centre of its own cylinder"
+                ),
             )
         )
     found += [
-        Finding(lobe.lobe, "the name says neither intake nor exhaust (1I, 1E, …): only its duration is given")
+        Finding(lobe.lobe, Phrase("the name says neither intake nor exhaust (1I, 1E, …): only its duration is given"))
         for lobe in worked.lobes
         if lobe_kind(lobe.lobe) is None
     ]

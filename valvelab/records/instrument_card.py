@@ -33,6 +33,7 @@ from valvelab.conformity.instrument import (
     error_curve,
 )
 from valvelab.errors import BadQuantity
+from valvelab.phrase import Phrase
 from valvelab.quantities import Day, Name, above_zero
 from valvelab.records.result import Note, info, warning
 from valvelab.records.spec import Quantity
@@ -191,23 +192,50 @@ class InstrumentCard(Typed):
         day = _known_day(inspected)
         due = self.due_on
         if due is None:
-            yield info("instrument", f"the card of {self.name} states no date by which its next calibration is due")
+            yield info(
+                "instrument",
+                Phrase("the card of {name} states no date by which its next calibration is due", name=self.name),
+            )
         elif day is None:
             yield info(
-                "instrument", f"the readings state no date: whether {self.name}, due {due}, was in date is unknown"
+                "instrument",
+                Phrase(
+                    "the readings state no date: whether {name}, due {due}, was in date is unknown",
+                    name=self.name,
+                    due=due,
+                ),
             )
         elif day > due:
-            yield warning("instrument", f"the calibration of {self.name} was due on {due}, the readings are of {day}")
+            yield warning(
+                "instrument",
+                Phrase(
+                    "the calibration of {name} was due on {due}, the readings are of {day}",
+                    name=self.name,
+                    due=due,
+                    day=day,
+                ),
+            )
         if day is not None and self.calibrated is not None and day < self.calibrated:
-            text = f"{self.name} was calibrated on {self.calibrated}, after the readings of {day}"
+            text = Phrase(
+                "{name} was calibrated on {calibrated}, after the readings of {day}",
+                name=self.name,
+                calibrated=self.calibrated,
+                day=day,
+            )
             yield warning("instrument", text)
         if self.gravity_assumed:
-            text = f"gravity of {STANDARD_GRAVITY} m/s² is assumed for the weights of {self.name}: forces carry "
-            yield info(
-                "instrument", f"{text}{GRAVITY_UNKNOWN:.2%} of standard uncertainty for it; state it in [standards]"
+            text = Phrase(
+                "gravity of {gravity} m/s² is assumed for the weights of {name}: forces carry {share} of standard "
+                "uncertainty for it; state it in [standards]",
+                gravity=STANDARD_GRAVITY,
+                name=self.name,
+                share=f"{GRAVITY_UNKNOWN:.2%}",
             )
+            yield info("instrument", text)
         if self.point and self.resolution is None and all(len(row.readings) == 1 for row in self.point):
-            text = f"the card of {self.name} has one reading a point and no resolution: their scatter is unknown"
+            text = Phrase(
+                "the card of {name} has one reading a point and no resolution: their scatter is unknown", name=self.name
+            )
             yield warning("instrument", text)
 
 

@@ -8,13 +8,20 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Annotated, Any, ClassVar, Literal, NamedTuple
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, model_validator
+from pydantic import BaseModel, ConfigDict, ValidatorFunctionWrapHandler, WrapValidator, model_validator
 
 from valvelab import __version__
 from valvelab.errors import utf8
+from valvelab.phrase import Phrase
 
-Text = Annotated[str, AfterValidator(utf8)]
-"""Text that may hold a file's name, whose bytes need not be UTF-8."""
+
+def _as_text(value: object, plain: ValidatorFunctionWrapHandler) -> str:
+    text = utf8(plain(value))
+    return value if isinstance(value, Phrase) and value == text else text
+
+
+Text = Annotated[str, WrapValidator(_as_text)]
+"""Text that may hold a file's name, whose bytes need not be UTF-8; a phrase stays one."""
 
 
 SCHEMA = "$schema"
@@ -71,7 +78,7 @@ class Verdict(Record):
     """One characteristic of one item held against its limits."""
 
     characteristic: str
-    item: str
+    item: Text
     at_mm: float | None = None
     measured: float | None
     unit: str
@@ -81,7 +88,7 @@ class Verdict(Record):
     probability_conforming: float | None
     decision: Decision
     clause: str | None = None
-    reason: str | None = None
+    reason: Text | None = None
     """Why it is undecided, where an envelope is left, or which source of uncertainty is unknown."""
 
     @property
@@ -100,7 +107,7 @@ class Verdict(Record):
         if not self.reason:
             return ""
         open_ = self.decision == "undecided" and self.probability_conforming is None
-        return f"{OPEN}{self.reason}" if open_ else self.reason
+        return Phrase("undecided: {reason}", reason=self.reason) if open_ else self.reason
 
 
 class Result(Record):

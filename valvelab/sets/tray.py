@@ -14,6 +14,7 @@ import numpy as np
 
 from valvelab.arrays import BoolArray, FloatArray, IntArray, finite, read_only
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.phrase import Phrase
 
 SMALLEST_SET, LARGEST_SET = 2, 32
 SLACK = 1.0 + 1e-12
@@ -77,13 +78,23 @@ def tray(
     table = finite(values, "spring values", 2)
     bounds = finite(limits, "limits", 1)
     if table.shape != (len(names), bounds.size):
-        raise CannotEvaluate(Reason.BAD_VALUES, f"values: found shape {table.shape}, expected a row for each spring")
+        raise CannotEvaluate(
+            Reason.BAD_VALUES, Phrase("values: found shape {shape}, expected a row for each spring", shape=table.shape)
+        )
     if (bounds <= 0.0).any():
-        raise CannotEvaluate(Reason.OUT_OF_RANGE, f"limit: found {bounds.min():g}, expected above 0")
+        raise CannotEvaluate(
+            Reason.OUT_OF_RANGE, Phrase("limit: found {min}, expected above 0", min=f"{bounds.min():g}")
+        )
     for wanted in [size, *(position.size for position in positions)]:
         if not SMALLEST_SET <= wanted <= LARGEST_SET:
             raise CannotEvaluate(
-                Reason.OUT_OF_RANGE, f"set size: found {wanted}, expected {SMALLEST_SET} to {LARGEST_SET}"
+                Reason.OUT_OF_RANGE,
+                Phrase(
+                    "set size: found {wanted}, expected {least} to {most}",
+                    wanted=wanted,
+                    least=SMALLEST_SET,
+                    most=LARGEST_SET,
+                ),
             )
     return Tray(names, read_only(table.copy()), read_only(bounds.copy()), size, together, apart, positions)
 
@@ -170,7 +181,12 @@ def units_of(problem: Tray) -> Units:
     for i, j in problem.apart:
         if root(i) == root(j):
             raise CannotEvaluate(
-                Reason.NOT_FEASIBLE, f"{problem.names[i]} and {problem.names[j]} are to be both together and apart"
+                Reason.NOT_FEASIBLE,
+                Phrase(
+                    "{names} and {other_names} are to be both together and apart",
+                    names=problem.names[i],
+                    other_names=problem.names[j],
+                ),
             )
     bounds = problem.limits * SLACK
     kept = [key for key, rows in groups.items() if (np.ptp(problem.values[rows], axis=0) <= bounds).all()]

@@ -13,6 +13,7 @@ import numpy as np
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 from valvelab.springs.rate import RateFit, fit_rate
 from valvelab.springs.spring import ForceCurve, ReadingUncertainty, force_at, forces_at, interpolated_noise, slope_at
 
@@ -87,7 +88,13 @@ def nest_rate(elements: Sequence[Element], low_mm: float, high_mm: float, stated
             name = f"{element.name}: " if element.name else ""
             raise CannotEvaluate(
                 Reason.TOO_FEW_READINGS,
-                f"{name}found {found} heights between {low_mm:g} and {high_mm:g} mm, expected at least 2",
+                Phrase(
+                    "{name}found {found} heights between {low} and {high} mm, expected at least 2",
+                    name=name,
+                    found=found,
+                    low=f"{low_mm:g}",
+                    high=f"{high_mm:g}",
+                ),
             )
         parts.append((inside.height_mm - element.offset_mm, inside.force_n))
     heights = parts[0][0]

@@ -16,6 +16,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from valvelab.arrays import FloatArray, IntArray, finite, read_only
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 
 @frozen
@@ -55,13 +56,15 @@ def _factored(design: FloatArray) -> _Factored:
     design = finite(design, "design", 2)
     n, p = design.shape
     if n < p:
-        raise CannotEvaluate(Reason.TOO_FEW_READINGS, f"least squares: found {n} readings, expected at least {p}")
+        raise CannotEvaluate(
+            Reason.TOO_FEW_READINGS, Phrase("least squares: found {n} readings, expected at least {p}", n=n, p=p)
+        )
     scale = np.linalg.norm(design, axis=0)
     if not scale.all():
-        raise CannotEvaluate(Reason.BAD_VALUES, "least squares: found a column of zeros")
+        raise CannotEvaluate(Reason.BAD_VALUES, Phrase("least squares: found a column of zeros"))
     q, r = np.linalg.qr(design / scale)
     if np.abs(np.diag(r)).min() < 1e-13:
-        raise CannotEvaluate(Reason.BAD_VALUES, "least squares: found readings that don't determine the fit")
+        raise CannotEvaluate(Reason.BAD_VALUES, Phrase("least squares: found readings that don't determine the fit"))
     r_inverse = np.linalg.solve(r, np.eye(p))
     covariance = (r_inverse @ r_inverse.T) / np.outer(scale, scale)
     return _Factored(scale, design / scale, r_inverse @ q.T, read_only(covariance))
@@ -148,7 +151,7 @@ def fit_rate(height_mm: FloatArray, force_n: FloatArray, stated_sd_n: float | No
 
 def _refuse_one_height(height_mm: FloatArray) -> None:
     if not (height_mm != height_mm[0]).any():
-        raise CannotEvaluate(Reason.TOO_FEW_READINGS, "rate: found 1 heights, expected at least 2")
+        raise CannotEvaluate(Reason.TOO_FEW_READINGS, Phrase("rate: found 1 heights, expected at least 2"))
 
 
 def rate_curve(height_mm: FloatArray, force_n: FloatArray, window: int = 5) -> tuple[FloatArray, FloatArray]:

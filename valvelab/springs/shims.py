@@ -15,6 +15,7 @@ from valvelab.arrays import BoolArray, FloatArray, IntArray, finite
 from valvelab.assignment import all_served, cheapest
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 FORBIDDEN = 1e15
 
@@ -86,7 +87,12 @@ def choose_shims(choice: ShimChoice, target_n: float | None) -> ShimPlan:
     positions, springs, _ = choice.force_n.shape
     if springs < positions:
         raise CannotEvaluate(
-            Reason.NOT_FEASIBLE, f"found {springs} springs for {positions} positions, expected at least as many"
+            Reason.NOT_FEASIBLE,
+            Phrase(
+                "found {springs} springs for {positions} positions, expected at least as many",
+                springs=springs,
+                positions=positions,
+            ),
         )
     _refuse_blocked(choice)
     if target_n is not None:
@@ -98,7 +104,8 @@ def _refuse_blocked(choice: ShimChoice) -> None:
     reachable = np.asarray(choice.allowed.any(axis=2), dtype=np.bool_)
     if not all_served(reachable):
         raise CannotEvaluate(
-            Reason.NOT_FEASIBLE, "the limits leave too few springs: not every position can have a spring of its own"
+            Reason.NOT_FEASIBLE,
+            Phrase("the limits leave too few springs: not every position can have a spring of its own"),
         )
 
 

@@ -17,6 +17,7 @@ from valvelab.arrays import FloatArray, finite, read_only, rectangular_sd
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
 from valvelab.measured import Once
+from valvelab.phrase import Phrase
 from valvelab.springs.rate import reading_noise
 
 FALL_ALLOWED = 0.02
@@ -111,9 +112,12 @@ def force_curve(
     h = finite(height_mm, "heights", 1)
     force = finite(force_n, "forces", 1)
     if h.size != force.size:
-        raise CannotEvaluate(Reason.BAD_VALUES, f"found {h.size} heights and {force.size} forces, expected as many")
+        raise CannotEvaluate(
+            Reason.BAD_VALUES,
+            Phrase("found {size} heights and {other} forces, expected as many", size=h.size, other=force.size),
+        )
     if (h <= 0.0).any():
-        raise CannotEvaluate(Reason.BAD_VALUES, f"found height {h.min():g} mm, expected above 0")
+        raise CannotEvaluate(Reason.BAD_VALUES, Phrase("found height {min} mm, expected above 0", min=f"{h.min():g}"))
     heights, means, repeat = _averaged(np.round(h, 9), force)
     rate = 0.0
     if heights.size > 1:
@@ -140,8 +144,14 @@ def _refuse_falling(heights: FloatArray, forces: FloatArray, allowed: float) -> 
     if fall[worst] > allowed or forces[0] <= forces[-1]:
         raise CannotEvaluate(
             Reason.BAD_VALUES,
-            f"found a force that falls from {forces[worst + 1]:g} N at {heights[worst + 1]:g} mm to "
-            f"{forces[worst]:g} N at {heights[worst]:g} mm, expected a force that grows while the spring is compressed",
+            Phrase(
+                "found a force that falls from {forces} N at {heights} mm to {next_force} N at {next_height} "
+                "mm, expected a force that grows while the spring is compressed",
+                forces=f"{forces[worst + 1]:g}",
+                heights=f"{heights[worst + 1]:g}",
+                next_force=f"{forces[worst]:g}",
+                next_height=f"{heights[worst]:g}",
+            ),
         )
 
 
@@ -213,7 +223,12 @@ def force_at(curve: ForceCurve, height_mm: float) -> float:
     if not curve.low_mm - slack <= height_mm <= curve.high_mm + slack:
         raise CannotEvaluate(
             Reason.NOT_REACHED,
-            f"height {height_mm:g} mm lies outside the readings from {curve.low_mm:g} to {curve.high_mm:g} mm",
+            Phrase(
+                "height {height} mm lies outside the readings from {low} to {high} mm",
+                height=f"{height_mm:g}",
+                low=f"{curve.low_mm:g}",
+                high=f"{curve.high_mm:g}",
+            ),
         )
     x, y, value = _about(curve, height_mm)
     return _cubic(x, y, value)
@@ -314,6 +329,6 @@ def hysteresis(compress: ForceCurve, release: ForceCurve) -> float:
         return float(np.mean(compress.force_n[i] - release.force_n[j]))
     inside = compress.within(release.low_mm, release.high_mm)
     if inside is None:
-        raise CannotEvaluate(Reason.NOT_REACHED, "the two strokes share no height")
+        raise CannotEvaluate(Reason.NOT_REACHED, Phrase("the two strokes share no height"))
     differences = [f - force_at(release, h) for h, f in zip(inside.height_mm, inside.force_n, strict=True)]
     return float(np.mean(differences))

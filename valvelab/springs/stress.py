@@ -10,6 +10,7 @@ from typing import Literal
 
 from valvelab.errors import CannotEvaluate, Reason, refuse_unless_above_zero
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 StressFactor = Literal["EN 13906-1", "Wahl"]
 
@@ -55,7 +56,8 @@ def curvature_factor(w: float, kind: StressFactor = "EN 13906-1") -> float:
     """
     if w <= 1.25:
         raise CannotEvaluate(
-            Reason.OUT_OF_RANGE, f"coil diameter over wire diameter: found {w:.3g}, expected above 1.25"
+            Reason.OUT_OF_RANGE,
+            Phrase("coil diameter over wire diameter: found {w}, expected above 1.25", w=f"{w:.3g}"),
         )
     if kind == "Wahl":
         return (4.0 * w - 1.0) / (4.0 * w - 4.0) + 0.615 / w
@@ -114,7 +116,9 @@ def fatigue_margin(
     """
     amplitude, mean = (open_mpa - seat_mpa) / 2.0, (open_mpa + seat_mpa) / 2.0
     if amplitude <= 0.0:
-        raise CannotEvaluate(Reason.BAD_VALUES, "fatigue margin: the open stress does not exceed the seat stress")
+        raise CannotEvaluate(
+            Reason.BAD_VALUES, Phrase("fatigue margin: the open stress does not exceed the seat stress")
+        )
     life_amplitude, life_mean = INFINITE_LIFE_MPA[surface]
     ultimate = ULTIMATE_SHEAR_SHARE * tensile_mpa
     endurance = life_amplitude / (1.0 - life_mean / ultimate) if ultimate > life_mean else life_amplitude

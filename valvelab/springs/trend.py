@@ -14,6 +14,7 @@ import numpy as np
 from valvelab.arrays import FloatArray, finite, read_only
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 from valvelab.tails import student_quantile
 
 FEWEST = 2
@@ -61,10 +62,14 @@ def fit_trend(x: FloatArray, y: FloatArray, u: FloatArray | None, counts: FloatA
     used = np.ones(x.size) if counts is None else counts
     weights = used if u is None else used / finite(u, "uncertainties", 1) ** 2
     if np.unique(x[used > 0.0]).size < FEWEST:
-        raise CannotEvaluate(Reason.TOO_FEW_READINGS, f"trend: found {int(used.sum())} stages, expected at least 2")
+        raise CannotEvaluate(
+            Reason.TOO_FEW_READINGS, Phrase("trend: found {count} stages, expected at least 2", count=int(used.sum()))
+        )
     spare = int(used.sum()) - 2
     if u is None and not spare:
-        raise CannotEvaluate(Reason.TOO_FEW_READINGS, "trend: two stages without a known uncertainty show no scatter")
+        raise CannotEvaluate(
+            Reason.TOO_FEW_READINGS, Phrase("trend: two stages without a known uncertainty show no scatter")
+        )
     shares = weights / weights.sum()
     centre = float(shares @ x)
     moments = weights * (x - centre)

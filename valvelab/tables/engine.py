@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from valvelab.decimals import figure
 from valvelab.inspection.engine.characteristics import CHARACTERISTICS, WHEEL
+from valvelab.phrase import Phrase
 from valvelab.records.phasing_result import AdjusterOutcome, Overlap, PhasingDuration, PhasingLobe, PhasingResult
 from valvelab.tables.description import Column, Fact, Table, named_pairs, table_of, u_of
 from valvelab.units import System
@@ -49,7 +50,7 @@ def degreeing(result: PhasingResult) -> list[Fact]:
         for name, value, own, unit, text in rows
     ]
     step = result.nearest_adjuster_crank_deg
-    tip = "The step on the shelf that comes nearest; the smaller of two equally near"
+    tip = Phrase("The step on the shelf that comes nearest; the smaller of two equally near")
     return [*found, Fact("", "nearest step", "crank deg", signed(step), "", tip, step, None)]
 
 

@@ -11,7 +11,7 @@ from valvelab.records.phasing_result import PhasingResult
 from valvelab.records.result import Decision, Result, Verdict
 from valvelab.tables.engine import degrees, signed
 from valvelab.tables.lash import lash_headline
-from valvelab.tables.sentences import chance, closest, item_told, margin, noun_of, room
+from valvelab.tables.sentences import OF_ALL, chance, closest, item_told, margin, noun_of, room
 from valvelab.tables.verdicts import WORDS, counts, judged, overall
 from valvelab.units import System
 
@@ -93,11 +93,10 @@ def _not_accepted(result: Result, decision: Decision, system: System) -> str:
     alike = _items([row for row in result.verdicts if noun_of(row, result) == noun])
     these = _items([row for row in found if noun_of(row, result) == noun])
     if noun and len(alike) > 1:
-        whole = word("{count} of {all} {nouns} {decided}: {item}, {told}")
+        whole = word("{count} {whole} {decided}: {item}, {told}")
         head = whole.format(
             count=len(these),
-            all=len(alike),
-            nouns=word(f"{noun}s"),
+            whole=word(OF_ALL[noun]).format(all=len(alike)),
             decided=word(WORDS[decision]),
             item=worst.item,
             told=told,

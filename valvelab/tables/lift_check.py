@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from valvelab.decimals import limit
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase, listed
 from valvelab.records.lift_check import ReadingList
 from valvelab.records.lift_check_result import CheckedEvent, CheckedLift, LiftCheckResult
 from valvelab.records.result import Verdict
@@ -39,7 +40,7 @@ EVENTS: tuple[Column[tuple[CheckedLift, CheckedEvent]], ...] = named_pairs(
                tip="Openings count before their dead centre, closings after it"),
     ),
 )  # fmt: skip
-_WORDS: dict[ReadingList, str] = {"zero": "shut", "open": "open"}
+_WORDS: dict[ReadingList, str] = {"zero": Phrase("shut"), "open": Phrase("open")}
 _AS_READ = (2, 3)
 _LISTED = ("characteristic", "measured", "u", "lower", "upper", "unit", "conforms", "verdict")
 
@@ -132,13 +133,16 @@ class Reading:
 
 def readings_of(row: CheckedLift) -> list[Reading]:
     """A valve's readings side by side, in the order they were taken."""
-    reasons = {(out.of, out.reading): f"{_WORDS[out.of]} set aside: {out.reason}" for out in row.set_aside}
+    reasons = {
+        (out.of, out.reading): listed((_WORDS[out.of], Phrase("set aside: {reason}", reason=out.reason)), " ")
+        for out in row.set_aside
+    }
     standing = {"open": row.doubtful_readings, "zero": row.doubtful_zero}
-    reasons |= {(of, place): f"{_WORDS[of]} stands off" for of in _WORDS for place in standing[of]}
+    reasons |= {(of, place): listed((_WORDS[of], Phrase("stands off")), " ") for of in _WORDS for place in standing[of]}
     found = []
     for place in range(max(len(row.readings_mm), len(row.zero_mm))):
         shut, read = (values[place] if place < len(values) else None for values in (row.zero_mm, row.readings_mm))
-        said = "; ".join(reasons[of, place] for of in _WORDS if (of, place) in reasons)
+        said = listed((reasons[of, place] for of in _WORDS if (of, place) in reasons), "; ")
         lift = row.lifts_mm[place] if place < len(row.lifts_mm) else None
         found.append(Reading(place + 1, shut, read, lift, said))
     return found

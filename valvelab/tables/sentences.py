@@ -13,7 +13,7 @@ from functools import cache
 from valvelab.decimals import limit, percent
 from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Subject, of_subjects, of_unit
-from valvelab.language import word
+from valvelab.language import marked, spoken, word
 from valvelab.records.result import OPEN, Decision, Result, Verdict
 from valvelab.tables.verdicts import RANKED, counts, judged, overall, rank
 from valvelab.units import System, display_unit, show
@@ -27,6 +27,11 @@ SIDES = {
 }
 NOUNS = {"lobe": "lobe", "spring": "spring", "station": "station", "valve": "valve", "event": "valve"}
 """What an item of a subject is called before its name; items of other subjects are named in full."""
+OF_ALL = {
+    "lobe": marked("of {all} lobes"), "spring": marked("of {all} springs"), "station": marked("of {all} stations"),
+    "valve": marked("of {all} valves"),
+}  # fmt: skip
+"""How many there are of them."""
 ACTS = {
     "lobes": "fit this camshaft", "shaft": "fit this shaft", "texture": "fit this part",
     "springs": "fit the springs named", "sets": "fit the springs named", "shims": "build to this plan",
@@ -83,7 +88,8 @@ def item_told(verdict: Verdict, result: Result | None) -> str:
     if noun and verdict.item == "all":
         return word("Every {noun}").format(noun=word(noun))
     kind = _kinds(result).get(verdict.item, "") if noun else ""
-    told = " ".join(filter(None, (word(" ".join(filter(None, (kind, noun)))), verdict.item)))
+    name = spoken(verdict.item)
+    told = " ".join(filter(None, (word(" ".join(filter(None, (kind, noun)))), name)))
     return told[:1].upper() + told[1:]
 
 

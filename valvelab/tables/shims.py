@@ -19,7 +19,7 @@ WITHOUT = "without a shim"
 
 def shims_told(shims_mm: Sequence[float], system: System) -> str:
     """The shims of a stack, thickest first."""
-    return " + ".join(figure(shim, None, "mm", system) for shim in shims_mm) or "none"
+    return " + ".join(figure(shim, None, "mm", system) for shim in shims_mm) or word("none")
 
 
 def offset_told(offset_mm: float | None, system: System) -> str:

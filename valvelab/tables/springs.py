@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from valvelab.decimals import USUAL, Usual, limit, told, with_sign
 from valvelab.inspection.springs.characteristics import FORCES, LOST, OTHERS, recorded, row_of
+from valvelab.phrase import Phrase, whole
 from valvelab.records.springs_result import (
     LEFT_OUT,
     Due,
@@ -236,7 +237,10 @@ def order_told(result: SetsResult) -> str:
 
 def in_order(name: str, *, placed: bool) -> str:
     """By what sets stand in order: the mean of a characteristic, `placed`: by position first."""
-    return f"Sets in order of {'position, then of ' * placed}mean {name}."
+    return Phrase(
+        "Sets in order of position, then of mean {name}." if placed else "Sets in order of mean {name}.",
+        name=whole(name),
+    )
 
 
 def _s(count: int) -> str:

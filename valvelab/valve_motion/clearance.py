@@ -10,6 +10,7 @@ import numpy as np
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 
 REACH_CRANK_DEG = 120.0
 _STEP_DEG = 0.5
@@ -41,7 +42,10 @@ def piston_clearances(
     found to 0.0025 crank deg. Raises CannotEvaluate(OUT_OF_RANGE) for a valve lying flat.
     """
     if not abs(valve_angle_deg) < 90.0:
-        raise CannotEvaluate(Reason.OUT_OF_RANGE, f"valve angle: found {valve_angle_deg:g} deg, expected within ±90")
+        raise CannotEvaluate(
+            Reason.OUT_OF_RANGE,
+            Phrase("valve angle: found {valve_angle} deg, expected within ±90", valve_angle=f"{valve_angle_deg:g}"),
+        )
     tilt = math.cos(math.radians(valve_angle_deg))
 
     def clearance(crank: FloatArray) -> FloatArray:

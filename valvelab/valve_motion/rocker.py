@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 from valvelab.arrays import FloatArray, finite
 from valvelab.errors import CannotEvaluate, Reason, refuse_unless_above_zero
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 from valvelab.quantities import Angle, Length, Place
 
 
@@ -44,7 +45,9 @@ class RatioRocker:
     def __post_init__(self) -> None:
         """Refuse a ratio that can't be one."""
         if not (math.isfinite(self.ratio) and 0.2 <= self.ratio <= 5.0):
-            raise CannotEvaluate(Reason.OUT_OF_RANGE, f"rocker ratio: found {self.ratio:g}, expected 0.2 to 5")
+            raise CannotEvaluate(
+                Reason.OUT_OF_RANGE, Phrase("rocker ratio: found {ratio}, expected 0.2 to 5", ratio=f"{self.ratio:g}")
+            )
 
     def curve(self, follower_lift_mm: ArrayLike) -> RockerCurve:
         """V = ratio · s."""
@@ -68,14 +71,15 @@ class PointRocker:
         s = finite(self.follower_lift_mm, "rocker follower lifts", 1)
         v = finite(self.valve_lift_mm, "rocker valve lifts", 1)
         if s.size != v.size:
-            raise CannotEvaluate(Reason.BAD_VALUES, "rocker points: a follower lift without its valve lift")
+            raise CannotEvaluate(Reason.BAD_VALUES, Phrase("rocker points: a follower lift without its valve lift"))
         order = np.argsort(s)
         s, v = s[order], v[order]
         if s[0] != 0.0:
             s, v = np.concatenate([[0.0], s]), np.concatenate([[0.0], v])
         if s.size < 2 or s[0] < 0.0 or not ((np.diff(s) > 0.0).all() and (np.diff(v) > 0.0).all()):
             raise CannotEvaluate(
-                Reason.BAD_VALUES, "rocker points: expected follower lifts above 0 and valve lifts that rise with them"
+                Reason.BAD_VALUES,
+                Phrase("rocker points: expected follower lifts above 0 and valve lifts that rise with them"),
             )
         object.__setattr__(self, "follower_lift_mm", s)
         object.__setattr__(self, "valve_lift_mm", v - v[0])
@@ -99,7 +103,11 @@ class PointRocker:
         if s.size and float(s.max()) > top * (1.0 + 1e-9) + 1e-6:
             raise CannotEvaluate(
                 Reason.OUT_OF_RANGE,
-                f"rocker points end at {top:g} mm of follower lift, the lobe lifts {float(s.max()):.3f} mm",
+                Phrase(
+                    "rocker points end at {top} mm of follower lift, the lobe lifts {max} mm",
+                    top=f"{top:g}",
+                    max=f"{float(s.max()):.3f}",
+                ),
             )
         inside = np.clip(s, 0.0, top)
         value, first, second = (np.asarray(f(inside), dtype=np.float64) for f in self._joined)  # type: ignore[operator]
@@ -134,9 +142,12 @@ class GeometryRocker:
             ("pushrod arm angle", self.pushrod_arm_angle_deg),
         ):
             if not abs(angle) < 60.0:
-                raise CannotEvaluate(Reason.OUT_OF_RANGE, f"rocker {name}: found {angle:g} deg, expected within ±60")
+                raise CannotEvaluate(
+                    Reason.OUT_OF_RANGE,
+                    Phrase("rocker {name}: found {angle} deg, expected within ±60", name=name, angle=f"{angle:g}"),
+                )
         if self.pushrod_length_mm is not None and not self.pushrod_length_mm > abs(float(self._sideways(0.0))):
-            raise CannotEvaluate(Reason.OUT_OF_RANGE, "rocker pushrod: too short to reach from tappet to cup")
+            raise CannotEvaluate(Reason.OUT_OF_RANGE, Phrase("rocker pushrod: too short to reach from tappet to cup"))
 
     def _sideways(self, turn: ArrayLike) -> FloatArray:
         """Distance of the cup from the tappet axis, mm."""
@@ -175,7 +186,8 @@ class GeometryRocker:
         lift, slope, _ = self._follower(angle)
         if float(np.max(np.abs(lift - s), initial=0.0)) > 1e-6 or float(np.min(slope, initial=1.0)) <= 0.0:
             raise CannotEvaluate(
-                Reason.OUT_OF_RANGE, f"rocker geometry can't follow {float(np.max(s)):.3f} mm of follower lift"
+                Reason.OUT_OF_RANGE,
+                Phrase("rocker geometry can't follow {max} mm of follower lift", max=f"{float(np.max(s)):.3f}"),
             )
         return np.asarray(angle)
 

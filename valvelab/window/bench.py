@@ -539,7 +539,7 @@ def _answer(bay: str, question: Question[Any]) -> tuple[object, object]:
 def refusal(error: Exception) -> str:
     """The sentence of a refusal or of a failed write."""
     if isinstance(error, ValvelabError):
-        return str(error)
+        return say(str(error))
     if isinstance(error, OSError):
         return f"{error.filename or 'file'}: {error.strerror or error}"
     raise error

@@ -216,10 +216,10 @@ class ColumnsPane(QWidget):
         self.view.setVisible(drawn is not None)
         if drawn is not None:
             self.view.show_figure(drawn.figure, drawn.units)
-        self.words.setText("" if drawn is None else drawn.words)
+        self.words.setText("" if drawn is None else say(drawn.words))
         self.words.setToolTip(self.words.text())
         self.words.setVisible(drawn is not None)
-        reasons = [guess.reason for guess in looked.guesses]
+        reasons = [say(guess.reason) for guess in looked.guesses]
         if open_units := self.table.unreasoned(looked.guesses):
             reasons.append(
                 say("No unit is stated: {names} until you choose another.").format(names=", ".join(open_units))
@@ -243,7 +243,7 @@ class ColumnsPane(QWidget):
             self.take.setEnabled(False)
             self.hint.setText(self._lacking(draft))
             return
-        failure = f"✗ {looked.failure}" if looked.failure else ""
+        failure = f"✗ {say(looked.failure)}" if looked.failure else ""
         hint = failure if failure and looked.table is None else self._lacking(draft) or failure
         self.hint.setText(hint)
         self.take.setEnabled(not hint and looked.drawn is not None)

@@ -63,8 +63,10 @@ class DialView(Drawn):
     def show_dial(self, dial: Dial) -> None:
         """Draw a dial."""
         self.dial = dial
+        unit = say("deg")
         said = [
-            f"{label} {show(angle, 'deg', decimals=dial.decimals)} deg {remark}" for label, angle, remark in _rows(dial)
+            f"{say_figures(label)} {show(angle, 'deg', decimals=dial.decimals)} {unit} {remark}"
+            for label, angle, remark in _rows(dial)
         ]
         self.setAccessibleDescription("; ".join(said))
         self.update()

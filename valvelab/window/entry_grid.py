@@ -102,7 +102,7 @@ class EntryModel(QAbstractTableModel):
             case Qt.ItemDataRole.TextAlignmentRole:
                 return self.side(column)
             case Qt.ItemDataRole.AccessibleTextRole:
-                return f"{self.spoken(row, column)}: {self.grid.cell(row, column) or 'empty'}"
+                return f"{self.spoken(row, column)}: {self.grid.cell(row, column) or say('empty')}"
             case _:
                 return self._marked(self.mark(row, column), role)
 

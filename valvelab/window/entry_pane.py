@@ -334,7 +334,7 @@ class EntryPane(QWidget):
         try:
             new = adding.read(self.grid.grid, text, self.bench.document.units)
         except BadQuantity as error:
-            self.complain(str(error))
+            self.complain(say(str(error)))
             return
         field.clear()
         grid = self.grid.grid

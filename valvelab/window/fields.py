@@ -10,8 +10,8 @@ from PySide6.QtWidgets import QLabel, QLineEdit, QWidget
 
 from valvelab.errors import BadQuantity
 from valvelab.language import say
-from valvelab.units import FACTORS, Dimension, System, display_unit, parse_quantity, split_quantity
-from valvelab.window.numbers import show
+from valvelab.units import FACTORS, Dimension, System, parse_quantity, split_quantity
+from valvelab.window.numbers import display_unit, show
 from valvelab.window.theme import current_theme
 
 Reader = Callable[[str], object]
@@ -29,8 +29,7 @@ _MOST_EMS = 6
 
 def refusal_told(refusal: BadQuantity) -> str:
     """A refusal of something typed in the window's language: the field, what was found, what was expected."""
-    told = say("{field}: found {found}, expected {expected}")
-    return told.format(field=say(refusal.field), found=refusal.found, expected=say(refusal.expected))
+    return say(str(refusal))
 
 
 _BACK_AND_FORTH = (QKeySequence.StandardKey.Undo, QKeySequence.StandardKey.Redo)

@@ -69,6 +69,7 @@ _BANDS = (
 )
 _WITH_CARD = {"phasing", "lobes"}
 _PAGES = (("limits", marked("Limits")), ("bands", marked("Envelopes")), ("text", marked("Text")))
+_RULES = (marked("guarded"), marked("simple"))
 _WIDTHS: dict[str, float] = {"title": 14, "revision": 3.5, "confidence": 4.5, "installed_height": 6, "valve_lift": 6}
 
 
@@ -142,7 +143,7 @@ class LimitsPane(QWidget):
         self.rule.setToolTip(
             say("guarded: accepted only where the stated confidence is reached; simple: by the value alone")
         )
-        offer(self.rule, (("guarded", "guarded"), ("simple", "simple")), "guarded")
+        offer(self.rule, [(say(name), name) for name in _RULES], "guarded")
         self.rule.activated.connect(lambda _at: self._on_head("rule", str(self.rule.currentData())))
         words: Sequence[tuple[Head, str, str]] = (
             ("title", marked("title"), say("What the spec is called on paper")),
@@ -222,7 +223,7 @@ class LimitsPane(QWidget):
         for name, field in self.heads.items():
             if not (field.hasFocus() and field.isModified()):
                 field.setText(spec_edit.head_value(keys, name))
-        offer(self.rule, [(name, name) for name in ("guarded", "simple")], spec_edit.head_value(keys, "rule"))
+        offer(self.rule, [(say(name), name) for name in _RULES], spec_edit.head_value(keys, "rule"))
         for box in self._fitting:
             box.setVisible(document.bay == "springs")
         banded = document.bay == "lobes"

@@ -21,7 +21,7 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.inspection.characteristics import explained
-from valvelab.language import aloud, marked, plain, say, say_lines
+from valvelab.language import aloud, marked, plain, say, say_cell, say_lines
 from valvelab.tables.verdicts import SIGNS, WORDS, overall
 from valvelab.units import System
 from valvelab.window.icons import icon
@@ -139,7 +139,7 @@ class SpecModel(QAbstractTableModel):
             case Qt.ItemDataRole.ToolTipRole:
                 return self._tip(place, name)
             case Qt.ItemDataRole.AccessibleTextRole:
-                return f"{self.spoken(place, column)}: {self.cell(place, name) or 'empty'}"
+                return f"{self.spoken(place, column)}: {self.cell(place, name) or say('empty')}"
             case _:
                 return None
 
@@ -175,7 +175,8 @@ class SpecModel(QAbstractTableModel):
                 return icon(worst or "reject", worst or "reject")
             case Qt.ItemDataRole.ToolTipRole if column == 1:
                 said = (
-                    f"{SIGNS[one.decision]} {one.item}: {one.remark or WORDS[one.decision]}" for one in row.verdicts
+                    f"{SIGNS[one.decision]} {say_cell(one.item)}: {say(one.remark or WORDS[one.decision])}"
+                    for one in row.verdicts
                 )
                 return row.wrong or "\n".join(said) or None
             case _:

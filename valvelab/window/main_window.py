@@ -211,7 +211,7 @@ class MainWindow(Shell):
             busy = bool(document.unread()) or bays.outstanding(document) is not None
             failed = document.answers.get(document.bay)
             self.empty.offer(self._start(document.bay))
-            failure = (failed.failure or "") if failed and not busy else ""
+            failure = say(failed.failure or "") if failed and not busy else ""
             self.empty.show_bay(bay, busy=busy, failure=failure, begun=begun(document))
             self.pages.bring(self.empty)
             return
@@ -359,7 +359,7 @@ class MainWindow(Shell):
         """Add a row to the remarks: an error comes to the front there, other news to the status line."""
         self._said = [*self._said[-20:], outcome]
         if outcome.level == "info":
-            self.busy.flash(outcome.text)
+            self.busy.flash(say(outcome.text))
         self._refresh(self.bench.document)
 
     def _on_verdict(self, verdict: Verdict) -> None:

@@ -125,7 +125,7 @@ class PaperDetails(QDialog):
             try:
                 self._add_row(Path(name).absolute(), "", strict=True)
             except BadFile as error:
-                refused.append(str(error))
+                refused.append(say(str(error)))
         self._say("; ".join(refused))
 
     def _add_row(self, path: Path, caption: str, *, strict: bool = False) -> None:
@@ -139,7 +139,7 @@ class PaperDetails(QDialog):
         except BadFile as error:
             if strict:
                 raise
-            self._say(str(error))
+            self._say(say(str(error)))
         row = self.photographs.rowCount()
         self.photographs.insertRow(row)
         self.photographs.setItem(row, 0, item)
@@ -177,7 +177,7 @@ class PaperDetails(QDialog):
         try:
             card = card_in(path or defaults_in(self._place).shop)
         except BadFile as error:
-            self._say(str(error))
+            self._say(say(str(error)))
             return say("A card that can't be read")
         if card is None:
             return say("None: no shop is stated yet")
@@ -198,7 +198,7 @@ class PaperDetails(QDialog):
         try:
             card_in(Path(name))
         except BadFile as error:
-            self._say(str(error))
+            self._say(say(str(error)))
         else:
             self._fill_heads(str(Path(name).absolute()))
 

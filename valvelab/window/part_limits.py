@@ -106,7 +106,7 @@ class PartLimits(QDialog):
         try:
             wishes = self._wishes()
         except BadQuantity as refusal:
-            self.sentence.setText(f"✗ {refusal}")
+            self.sentence.setText(f"✗ {say(str(refusal))}")
             colour_text(self.sentence, "reject")
             return
         if wishes:

@@ -34,7 +34,7 @@ LABELS = {"name": marked("Name"), "address": marked("Address"), "phone": marked(
 def wrong(name: str, error: BadQuantity) -> str:
     """What can't be used of a field, by its name."""
     return say("{name}: found {found}, expected {expected}").format(
-        name=name, found=error.found, expected=error.expected
+        name=name, found=say(error.found), expected=say(error.expected)
     )
 
 

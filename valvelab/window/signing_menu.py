@@ -36,7 +36,7 @@ class SigningMenu(QMenu):
         try:
             names = [key.name for key in own_keys()]
         except ValvelabError as error:
-            self.addAction(str(error)).setEnabled(False)
+            self.addAction(say(str(error))).setEnabled(False)
             return
         for name in names:
             self._offer(say("With {name}").format(name=name).replace("&", "&&"), name, group)

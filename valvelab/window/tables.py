@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from heapq import nlargest
+from itertools import chain
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
@@ -31,7 +32,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from valvelab.language import aloud, is_english, plain, say, say_cell, say_figures, say_lines, word
+from valvelab.language import aloud, is_english, plain, say, say_cell, say_figures, say_head, say_lines, word
 from valvelab.tables.description import Column, Fact, Mark
 from valvelab.tables.verdicts import WORDS, rank
 from valvelab.units import System
@@ -60,8 +61,8 @@ class TableColumn:
 
     text: what is shown. value: what sorting compares (the text where absent). colour: the name of a theme colour, or
     None. icon: an icon's name and colour, or None. number: right-aligned.
-    cell_tip: what a cell says when pointed at. drawn: a delegate draws the cells, which have no words. Titles, tips and
-    texts are English here; `said_title` is the title as it is shown where it is more than the title's words.
+    cell_tip: what a cell says when pointed at. drawn: a delegate draws the cells, which have no words. Titles, texts
+    and all tips are English here; `said_title` is the title as it is shown where it is more than the title's words.
     whole_unit: what follows the last comma, a unit, stays in one line where the words are wrapped.
     """
 
@@ -88,7 +89,8 @@ def of(column: Column[Any], units: System, rows: Sequence[Any] = (), **look: Any
     label = column.label(units)
 
     def title(head: str, unit: str) -> str:
-        return "\n".join([*wrap(head, _HEAD_WIDTH, break_long_words=False), *([unit] if unit else [])])
+        lines = (wrap(line, _HEAD_WIDTH, break_long_words=False) for line in head.split("\n"))
+        return "\n".join([*chain.from_iterable(lines), *([unit] if unit else [])])
 
     def decision(row: Any) -> Decision | None:
         cell = shown.cell(row, units)
@@ -109,14 +111,14 @@ def of(column: Column[Any], units: System, rows: Sequence[Any] = (), **look: Any
     def tip(row: Any) -> str:
         known = shown.u is not None and shown.u(row) is not None
         u = (
-            [say("standard uncertainty {u_cell} {label}").format(u_cell=shown.u_cell(row, units), label=label)]
+            [say("standard uncertainty {u_cell} {label}").format(u_cell=shown.u_cell(row, units), label=say(label))]
             if known
             else []
         )
-        return "\n".join([*([say_lines(column.tip)] if column.tip else []), *u])
+        return "\n".join([*([column.tip] if column.tip else []), *u])
 
     with aloud():
-        said_title = title(say(column.head), column.label(units))
+        said_title = title(say_head(column.head), column.label(units))
     made = TableColumn(
         title(column.head, label),
         text,
@@ -140,7 +142,7 @@ def fact_columns(*, item: bool = False) -> list[TableColumn]:
     ]
     if item:
         columns.insert(0, TableColumn("item", lambda fact: fact.item, "Cylinder, kind or lobe", number=False))
-    return [replace(column, cell_tip=lambda fact: say_lines(fact.meaning)) for column in columns]
+    return [replace(column, cell_tip=lambda fact: fact.meaning) for column in columns]
 
 
 def _fact_label(fact: Fact) -> str:
@@ -244,7 +246,7 @@ class RowsModel(QAbstractTableModel):
                 return column.value(row) if column.value else self.text(index.row(), index.column())
             case Qt.ItemDataRole.ToolTipRole if column.cell_tip:
                 with aloud():
-                    return column.cell_tip(row)
+                    return say_lines(column.cell_tip(row))
             case Qt.ItemDataRole.ForegroundRole if column.colour and (colour := column.colour(row)):
                 return current_theme().colour(colour)
             case Qt.ItemDataRole.DecorationRole if column.icon and (named := column.icon(row)):
@@ -260,7 +262,7 @@ class RowsModel(QAbstractTableModel):
             return None
         column = self.columns[section]
         return {
-            int(Qt.ItemDataRole.DisplayRole): column.said_title or say(column.title),
+            int(Qt.ItemDataRole.DisplayRole): column.said_title or say_head(column.title),
             int(Qt.ItemDataRole.ToolTipRole): say_lines(column.tip) or None,
             int(Qt.ItemDataRole.TextAlignmentRole): _alignment(column),
             PLAIN: column.title,

@@ -22,7 +22,7 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.inspection.characteristics import explained
-from valvelab.language import aloud, say, say_lines, say_within
+from valvelab.language import aloud, say, say_within
 from valvelab.tables import verdicts
 from valvelab.tables.verdicts import RANKED, SIGNS, WORDS, judged, rank
 from valvelab.units import System
@@ -47,7 +47,7 @@ def columns(among: Sequence[Result], units: System) -> list[TableColumn]:
     """The columns of the table of verdicts, the outcome first and a gauge of the limits among them."""
     described = {column.head: of(column, units) for column in verdicts.columns(among, units)}
     first = [described.pop(head) for head in ("verdict", "item", "characteristic")]
-    first[-1] = replace(first[-1], cell_tip=lambda v: say_lines(explained(v.characteristic, v.unit)))
+    first[-1] = replace(first[-1], cell_tip=lambda v: explained(v.characteristic, v.unit))
     described["why"] = replace(described["why"], cell_tip=lambda v: v.remark)
     shown = [*first, *described.values()]
     gauge = TableColumn(

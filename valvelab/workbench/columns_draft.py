@@ -18,6 +18,7 @@ from valvelab.files.shaft_readings import shaft_readings
 from valvelab.files.spring_readings import spring_readings
 from valvelab.files.surface_trace import surface_trace
 from valvelab.files.table import ColumnsNeeded, LeftOut, Preview, Table, read_table
+from valvelab.phrase import Phrase, whole
 from valvelab.workbench.contents import without_name
 from valvelab.workbench.document import BenchFile
 
@@ -105,7 +106,7 @@ def _look(draft: Draft) -> Looked:
         found = replace(found, guesses=guess_units(draft.kind, table.assign(bare)))
         return _read(found, table.assign(draft.columns))
     except ValvelabError as refusal:
-        return replace(found, failure=without_name(str(refusal), draft.file))
+        return replace(found, failure=without_name(refusal, draft.file))
 
 
 def _read(found: Looked, table: Table) -> Looked:
@@ -113,9 +114,9 @@ def _read(found: Looked, table: Table) -> Looked:
     try:
         value = _OF_TABLE[found.draft.kind](table)
     except ColumnsNeeded as needed:
-        found = replace(found, failure=f"{needed.expected.partition(';')[0]} is missing")
+        found = replace(found, failure=Phrase("{what} is missing", what=_first(needed.expected)))
     except ValvelabError as refusal:
-        found = replace(found, failure=without_name(str(refusal), found.draft.file))
+        found = replace(found, failure=without_name(refusal, found.draft.file))
     else:
         units = {column.title: column.unit or "" for column in table.columns}
         notes = getattr(value, "notes", ())
@@ -123,6 +124,12 @@ def _read(found: Looked, table: Table) -> Looked:
         found = replace(found, drawn=drawn(value, units), said=said)
     count, left_out = table.rows_left_out(LISTED)
     return replace(found, left_out=left_out, left_out_count=count)
+
+
+def _first(expected: str) -> str:
+    """What a table lacks, without how a command line assigns it."""
+    inner = expected.fields.get("expected") if isinstance(expected, Phrase) else None
+    return inner or whole(expected.partition(";")[0])
 
 
 def assigned(roles: Mapping[int, tuple[str, str]], where: Where = ANYWHERE) -> ColumnAssignment:

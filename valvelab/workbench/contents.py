@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from valvelab.errors import BadFile, ValvelabError
 from valvelab.files.kinds import READERS
+from valvelab.phrase import Phrase, listed, whole
 from valvelab.workbench import edits
 from valvelab.workbench.document import BenchFile, Content, Document, Problem
 from valvelab.workbench.first_import import numeric
@@ -25,9 +26,9 @@ def read_content(file: BenchFile) -> Content:
         if isinstance(refusal, ColumnsNeeded) and file.text is None:
             return Content(kind, preview=refusal.preview)
         if file.text is not None:
-            wanted = still_wanted(kind, grid_of(kind, file.text)) or without_name(str(refusal), file)
+            wanted = still_wanted(kind, grid_of(kind, file.text)) or without_name(refusal, file)
             return Content(kind, problem=Problem("info", file.name, wanted))
-        return Content(kind, problem=Problem("error", file.name, without_name(str(refusal), file)))
+        return Content(kind, problem=Problem("error", file.name, without_name(refusal, file)))
     except OSError as error:
         return Content(kind, problem=Problem("error", file.name, error.strerror or str(error)))
     return Content(kind, value=value)
@@ -59,7 +60,7 @@ def _kind(file: BenchFile) -> str:
 
 
 def _taken() -> str:
-    return f"one of: {', '.join(known.label for known in READERS)}"
+    return Phrase("one of: {kinds}", kinds=listed(whole(known.label) for known in READERS))
 
 
 def _read(file: BenchFile, kind: str) -> object:
@@ -82,8 +83,11 @@ def shape_of(document: Document, file: BenchFile) -> str:
     return "" if plain is None or plain.preview is None else plain.preview.shape
 
 
-def without_name(sentence: str, file: BenchFile) -> str:
-    """The sentence without the file's name in front: the list shows that in a column of its own."""
+def without_name(refusal: Exception, file: BenchFile) -> str:
+    """A refusal's sentence without the file's name in front: the list shows that in a column of its own."""
+    if isinstance(refusal, BadFile) and refusal.file in {file.path, file.name}:
+        return refusal.within
+    sentence = str(refusal)
     for start in (file.path, file.name):
         if sentence.startswith(start):
             return sentence[len(start) :].lstrip(",: ")

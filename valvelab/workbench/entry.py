@@ -11,6 +11,7 @@ from functools import lru_cache
 
 from valvelab.errors import BadQuantity
 from valvelab.files.column_names import height_of, lobe_name, plain_name, split_header
+from valvelab.language import say
 from valvelab.units import (
     CANONICAL,
     FACTORS,
@@ -122,7 +123,7 @@ def _read(kind: str, head: str, text: str) -> tuple[float | None, str]:
     try:
         stands = taken(kind, head, text)
     except BadQuantity as error:
-        return None, str(error)
+        return None, say(str(error))
     return (float(stands) if stands and takes(kind, head) is not None else None), ""
 
 

@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from valvelab.errors import BadQuantity, BadSpec
 from valvelab.inspection.lift_check.inspect import check_limits
 from valvelab.phasing.timing import typed_event
+from valvelab.phrase import Phrase
 from valvelab.quantities import day
 from valvelab.records.lift_check import EventRule, LiftCheckSheet
 from valvelab.records.spec import DecisionRule, LimitSpec, Quantity, Selection
@@ -115,11 +116,11 @@ def _day(text: str, _units: System) -> str:
 
 _U = "4 um"
 ASKED: Mapping[tuple[Part, str], Asked] = {
-    ("sheet", "event"): Asked("Event", _text, _as_text, "spring meeting"),
+    ("sheet", "event"): Asked("Event", _text, _as_text, Phrase("spring meeting")),
     ("sheet", "date"): Asked("Date", _day, _as_text, "2026-05-02"),
     ("sheet", "inspector"): Asked("Inspector", _text, _as_text),
     ("sheet", "temperature"): Asked("Engine's temperature, °C", _temperature, _as_text, "20"),
-    ("instrument", "name"): Asked("Instrument", _text, _as_text, "dial 3"),
+    ("instrument", "name"): Asked("Instrument", _text, _as_text, Phrase("dial 3")),
     ("instrument", "serial"): Asked("Serial number", _text, _as_text),
     ("instrument", "uncertainty_mm"): Asked("Standard uncertainty", _small, _shown_length, _U),
     ("instrument", "resolution_mm"): Asked("Division", _small, _shown_length, "0.01 mm"),
@@ -133,14 +134,14 @@ ASKED: Mapping[tuple[Part, str], Asked] = {
     ("limit", "valves"): Asked("valves", _selection, _shown_selection, "all"),
     ("limit", "min"): Asked("at least", _end, _as_text),
     ("limit", "max"): Asked("at most", _end, _as_text, "10.40 mm"),
-    ("limit", "clause"): Asked("clause", _text, _as_text, "rules 5.2"),
+    ("limit", "clause"): Asked("clause", _text, _as_text, Phrase("rules 5.2")),
     ("rule", "lift_mm"): Asked("at lift", _small, _shown_length, "1.27 mm"),
     ("rule", "valves"): Asked("valves", _selection, _shown_selection, "all"),
     ("rule", "opens_min"): Asked("opens from", _event_end("opening"), _as_text),
     ("rule", "opens_max"): Asked("to", _event_end("opening"), _as_text, "14 BTDC"),
     ("rule", "closes_min"): Asked("closes from", _event_end("closing"), _as_text),
     ("rule", "closes_max"): Asked("to", _event_end("closing"), _as_text, "48 ABDC"),
-    ("rule", "clause"): Asked("clause", _text, _as_text, "rules 5.3"),
+    ("rule", "clause"): Asked("clause", _text, _as_text, Phrase("rules 5.3")),
 }
 
 

@@ -11,6 +11,7 @@ from valvelab.errors import BadFile, BadSpec, ValvelabError
 from valvelab.files.lift_check_sheet import lift_check_toml, parse_lift_check
 from valvelab.inspection.lift_check.inspect import Known, LiftCheckInspection, inspect_lift_check
 from valvelab.job.liftcheck import known_instrument
+from valvelab.phrase import Phrase
 from valvelab.records.gauge_result import AdoptedUncertainty
 from valvelab.records.job import Shown
 from valvelab.records.lift_check import Indicator, LiftCheckSheet, ReadingList
@@ -174,7 +175,9 @@ def _known(instrument: Indicator, read_on: str | None, path: str, files: HeldFil
         return known_instrument(sheet, Path(path), card, gauge)
     except (ValvelabError, OSError) as error:
         stated = Known.stated(instrument)
-        return replace(stated, notes=(warning("instrument", f"{error}; the sheet's own figures count"),)), ()
+        return replace(
+            stated, notes=(warning("instrument", Phrase("{error}; the sheet's own figures count", error=error)),)
+        ), ()
 
 
 @lru_cache(maxsize=16)

@@ -16,6 +16,7 @@ from valvelab.inspection.engine.sides import motion_question
 from valvelab.inspection.lobes.inspect import measured_shaft
 from valvelab.inspection.springs.inspect import inspect_springs
 from valvelab.language import say
+from valvelab.phrase import Phrase
 from valvelab.records.job import Shown
 from valvelab.records.parts.part import JobPart
 from valvelab.records.result import Result
@@ -51,16 +52,25 @@ def question(document: Document) -> Question[Motion] | None:
         measured, sources = lobes_bay.measured_table(table, card)
         asked = motion_question(measured_shaft(measured)[0], found[1], dynamics=swept)
         if not asked.lobes:
-            raise CannotEvaluate(Reason.MISSING_INPUT, f"{file.name}: no lobe of it could be fitted, so no valve moves")
+            raise CannotEvaluate(
+                Reason.MISSING_INPUT, Phrase("{name}: no lobe of it could be fitted, so no valve moves", name=file.name)
+            )
         try:
             inspection = inspect_motion(asked, source=(table.source, found[2], *sources), notes=measured.notes)
         except CannotEvaluate as refusal:
-            raise CannotEvaluate(refusal.reason, f"{file.name} with {found[0].name}: {refusal}") from refusal
+            raise CannotEvaluate(
+                refusal.reason,
+                Phrase(
+                    "{name} with {other_name}: {refusal}", name=file.name, other_name=found[0].name, refusal=refusal
+                ),
+            ) from refusal
         tray = None if springs is None else _measured_springs(springs[1], spring_spec, spring_cards)
         return Motion(inspection, measured, tray)
 
     key = (swept, *stamps(document, file, found[0], card, *files_of(springs, spring_spec), *spring_cards))
-    return Question(key, say("Inspecting {name} behind {name_2}").format(name=file.name, name_2=found[0].name), work)
+    return Question(
+        key, say("Inspecting {name} behind {other_name}").format(name=file.name, other_name=found[0].name), work
+    )
 
 
 def _measured_springs(

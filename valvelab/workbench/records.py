@@ -18,6 +18,7 @@ from valvelab.errors import BadFile, ValvelabError
 from valvelab.files.kinds import READERS, Reader
 from valvelab.job.laid_out import lay_out, without
 from valvelab.language import say
+from valvelab.phrase import Phrase
 from valvelab.records.comparison_result import READ_BY
 from valvelab.records.job import Job
 from valvelab.records.parts.compare import ComparePart
@@ -156,7 +157,7 @@ def inspected(document: Document, name: str) -> Recording:
                 _of_job(bench.files, job.model_copy(update={"part": (part,)}), name)
                 sound.append(part)
             except ValvelabError as error:
-                left_out.append(warning(part.inspect, f"not kept: {error}"))
+                left_out.append(warning(part.inspect, Phrase("not kept: {error}", error=error)))
         if not sound:
             raise refused from None
     found = _of_job(bench.files, job.model_copy(update={"part": tuple(sound)}), name)

@@ -14,6 +14,7 @@ from types import MappingProxyType
 from valvelab.csv_text import csv_text
 from valvelab.decimals import decimals_of
 from valvelab.language import say, say_many, say_number
+from valvelab.phrase import Phrase
 from valvelab.quoting import listed, written
 from valvelab.records.sets_result import SetsResult
 from valvelab.records.springs_result import SpringResult
@@ -174,7 +175,9 @@ class Grouping:
     def title(self, number: int) -> str:
         """What a set is called: `Set 1`, or `Set 1, intake`."""
         place = self.place_of(number)
-        return f"Set {number + 1}" + (f", {place}" if place else "")
+        if place:
+            return Phrase("Set {number}, {place}", number=number + 1, place=place)
+        return Phrase("Set {number}", number=number + 1)
 
     def filled(self) -> Grouping:
         """Without sets that no spring is in."""
@@ -366,14 +369,13 @@ def order_told(grouping: Grouping, values: Values, wish: Wish) -> str:
     places = [(grouping.place_of(number), one.mean.get(name, 0.0)) for number, one in all_of]
     if places != sorted(places):
         return ""
-    return in_order(words(name), placed=bool(grouping.places))
+    return say(in_order(words(name), placed=bool(grouping.places)))
 
 
 def kept_out(out: Mapping[str, str]) -> str:
     """What is said of springs that are not used, each with its reason; empty without any."""
-    return (
-        say("not used: {names}").format(names=", ".join(f"{name} ({why})" for name, why in out.items())) if out else ""
-    )
+    names = ", ".join(f"{name} ({say(why)})" for name, why in out.items())
+    return say("not used: {names}").format(names=names) if out else ""
 
 
 def kept_out_shortly(out: Mapping[str, str]) -> str:

@@ -11,6 +11,7 @@ from valvelab.files.contents import decode, read_contents
 from valvelab.files.spec_file import MAX_TOML_BYTES
 from valvelab.inspection.characteristics import named
 from valvelab.language import say, say_number
+from valvelab.phrase import Phrase
 from valvelab.records.result import Result, Source, warning
 from valvelab.records.spec import Spec
 from valvelab.workbench.background import Partly
@@ -49,11 +50,13 @@ def headline_of(document: Document, pair: tuple[BenchFile, Spec] | None, applied
     file, spec = pair
     if applied is not spec:
         return say("{name} could not be applied: see Remarks").format(name=file.name)
-    revision = f" revision {spec.revision}" if spec.revision else ""
+    title = spec.title or file.name
+    if spec.revision:
+        title = say("{title} revision {revision}").format(title=title, revision=spec.revision)
     rule = say("{rule} rule at {value} %").format(
-        rule=spec.decision.rule, value=say_number(f"{100.0 * spec.decision.confidence:.0f}")
+        rule=say(spec.decision.rule), value=say_number(f"{100.0 * spec.decision.confidence:.0f}")
     )
-    return f"{spec.title or file.name}{revision}, {rule}"
+    return f"{title}, {rule}"
 
 
 def inspected_to(judged: Callable[[], Value], plain: Callable[[], Value]) -> Value | Partly[Value]:
@@ -66,7 +69,7 @@ def inspected_to(judged: Callable[[], Value], plain: Callable[[], Value]) -> Val
 
 def without_spec(refusal: BadSpec) -> str:
     """What is said where a spec was refused and left out."""
-    return f"{refusal}; measured without the spec"
+    return Phrase("{refusal}; measured without the spec", refusal=refusal)
 
 
 def noted(result: OfResult, refusal: BadSpec) -> OfResult:

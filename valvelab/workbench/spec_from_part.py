@@ -14,6 +14,7 @@ from valvelab.inspection.characteristics import Characteristic
 from valvelab.inspection.limits import ends
 from valvelab.phasing.degreeing import Card
 from valvelab.phasing.timing import lobe_kind
+from valvelab.phrase import Phrase
 from valvelab.records.result import Result, Verdict
 from valvelab.records.spec import LimitSpec, Spec
 from valvelab.units import LARGEST, System, bounded, display_unit, parse_quantity, split_quantity
@@ -90,7 +91,9 @@ def from_part(document: Document, wishes: Sequence[Wish], spread: Spread, units:
         rows += [_limit(wish, items, group, units) for items, group in _groups(wish, found, spread, result)]
     if not rows:
         names = ", ".join(wish.characteristic.name for wish in wishes)
-        raise CannotEvaluate(Reason.MISSING_INPUT, f"limits from this part: {names}: nothing was measured")
+        raise CannotEvaluate(
+            Reason.MISSING_INPUT, Phrase("limits from this part: {names}: nothing was measured", names=names)
+        )
     return rows
 
 
@@ -115,8 +118,8 @@ def _measured(document: Document, wishes: Sequence[Wish]) -> Result:
     if work.at_once is not None:
         value = work.at_once(asked, value)
     if value is None:
-        why = known.failure if known is not None and known.failure else "nothing lies there"
-        raise CannotEvaluate(Reason.MISSING_INPUT, f"limits from this part: {why}")
+        why = known.failure if known is not None and known.failure else Phrase("nothing lies there")
+        raise CannotEvaluate(Reason.MISSING_INPUT, Phrase("limits from this part: {why}", why=why))
     return work.result(value)
 
 
@@ -223,6 +226,8 @@ def from_card(card: Card, bay: str, sides: str) -> list[dict[str, Any]]:
         nominal = f"{one.value_crank_deg:g} crank deg"
         rows.append({"of": "duration", **lobes, "at": f"{one.at_mm:g} mm", "nominal": nominal, **crank})
     if not rows:
-        said = "limits from the card: nothing stands on it; type centrelines and durations in the Phasing worksheet"
+        said = Phrase(
+            "limits from the card: nothing stands on it; type centrelines and durations in the Phasing worksheet"
+        )
         raise CannotEvaluate(Reason.MISSING_INPUT, said)
     return rows

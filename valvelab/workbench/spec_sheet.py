@@ -17,6 +17,7 @@ from valvelab.inspection.characteristics import Characteristic, named
 from valvelab.inspection.judging import ENVELOPE
 from valvelab.inspection.limits import readings_of
 from valvelab.language import say, say_number
+from valvelab.phrase import Phrase
 from valvelab.records.result import Decision, Result, Verdict
 from valvelab.tables.verdicts import RANKED
 from valvelab.units import System, show
@@ -94,7 +95,7 @@ def trouble(document: Document) -> str:
     for file in broken_specs(document):
         content = document.content(file)
         if content is not None and content.problem is not None and _concerns(file, judges(document)):
-            return f"{file.name}: {content.problem.text}"
+            return f"{file.name}: {say(content.problem.text)}"
     bay = bays.by_name(document.bay)
     found = None if bay is None or not document.contents else bays.work_of(bay.name).spec(document)
     if found is None:
@@ -107,10 +108,10 @@ def trouble(document: Document) -> str:
             for number, envelope in enumerate(spec.envelope, start=1):
                 nominal_path(file.path, envelope, number)
     except BadSpec as refusal:
-        return f"{file.name}, {refusal.place}: found {refusal.found}, expected {refusal.expected}"
+        return say(str(BadSpec(file.name, refusal.place, refusal.found, refusal.expected)))
     answer = document.answers.get(document.bay)
     refused = answer.failure if answer is not None and answer.failure else ""
-    return refused.removesuffix("; measured without the spec") if refused.endswith("without the spec") else ""
+    return say(refused.fields.get("refusal", "")) if isinstance(refused, Phrase) else ""
 
 
 def _concerns(file: BenchFile, subjects: Collection[str]) -> bool:
@@ -151,8 +152,8 @@ def sheet_in_front(document: Document) -> Sheet | None:
     try:
         text = text_of(file)
     except ValvelabError as refusal:
-        return Sheet(file, "", str(refusal))
-    return Sheet(file, text, content.problem.text if content is not None and content.problem is not None else "")
+        return Sheet(file, "", say(str(refusal)))
+    return Sheet(file, text, say(content.problem.text) if content is not None and content.problem is not None else "")
 
 
 def new_spec(document: Document) -> str:
@@ -198,7 +199,7 @@ def _wrong(limit: Keys, subjects: Collection[str]) -> str:
     try:
         checked(limit, subjects)
     except ValvelabError as refusal:
-        return str(refusal)
+        return say(str(refusal))
     return ""
 
 

@@ -19,13 +19,14 @@ from valvelab.inspection.springs.shim_work import Setting
 from valvelab.inspection.springs.shims import ShimsInspection, ShimsQuestion, inspect_shims, planned
 from valvelab.inspection.springs.usable import reasons
 from valvelab.language import say
+from valvelab.phrase import Phrase
 from valvelab.quoting import listed, written
 from valvelab.records.job import Shown
 from valvelab.records.parts.part import JobPart
 from valvelab.records.result import Result
 from valvelab.records.spec import Spec
 from valvelab.records.spring_readings import HeightsTable, SpringTable
-from valvelab.records.springs_result import LEFT_OUT, SpringResult
+from valvelab.records.springs_result import SpringResult
 from valvelab.records.wire_materials import read_wire_materials
 from valvelab.sets.tray import Progress
 from valvelab.tables.springs import facts_columns
@@ -160,7 +161,7 @@ def _sets_now(document: Document) -> tuple[tuple[str, ...], ...]:
 def _springs_fitted(document: Document) -> tuple[tuple[str, ...] | None, str]:
     """The springs of the set that is fitted and what it is called; None for the whole tray."""
     number = fitting_of(document).set
-    return (None, "") if number is None else (_sets_now(document)[number], f"set {number + 1}")
+    return (None, "") if number is None else (_sets_now(document)[number], Phrase("set {number}", number=number + 1))
 
 
 def shims_question(document: Document) -> Question[ShimsInspection] | None:
@@ -211,10 +212,10 @@ class Usable:
     def where(self, spring: str, grouping: sets.Grouping) -> str:
         """Where a spring is, in words: its set, left over, or why it is not used; then whether it is undecided."""
         number = grouping.set_of(spring)
-        place = say("left over") if number is None else grouping.title(number)
-        text = self.out.get(spring) or (place if grouping.sets else say("no set yet"))
+        place = say("left over") if number is None else say(grouping.title(number))
+        text = say(self.out.get(spring, "")) or (place if grouping.sets else say("no set yet"))
         return (
-            say("{text} · undecided: {what}").format(text=text, what=self.undecided[spring])
+            say("{text} · undecided: {what}").format(text=text, what=say(self.undecided[spring]))
             if spring in self.undecided
             else text
         )
@@ -234,8 +235,12 @@ def _usable(stated: Wishes, inspection: SpringsInspection) -> Usable:
     rejected, undecided = reasons(verdicts, "reject"), reasons(verdicts, "undecided")
     wishes = stated.holding(rejected, {row.spring for row in rows})
     why = {
-        **{name: f"rejected: {cause}" for name, cause in rejected.items() if name not in wishes.take},
-        **{name: LEFT_OUT + reason for name, reason in wishes.leave_out.items()},
+        **{
+            name: Phrase("rejected: {cause}", cause=cause)
+            for name, cause in rejected.items()
+            if name not in wishes.take
+        },
+        **{name: Phrase("left out: {reason}", reason=reason) for name, reason in wishes.leave_out.items()},
     }
     out = {row.spring: why[row.spring] for row in rows if row.spring in why}
     values = sets.values_of([row for row in rows if row.spring not in out])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from valvelab.language import say
 from valvelab.workbench import bays, edits
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.entry_kinds import EntryKind, entry_kind
@@ -45,7 +46,7 @@ def begun(document: Document) -> str:
     failed = document.answers.get(document.bay)
     refused = content.problem.text if content is not None and content.problem is not None else ""
     failure = (failed.failure or "") if failed is not None else ""
-    return refused or failure.removeprefix(front.path).lstrip(",: ")
+    return say(refused or failure).removeprefix(front.path).lstrip(",: ")
 
 
 def edited(document: Document, path: str, kind: str, text: str) -> Document:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from itertools import zip_longest
 
 from valvelab.errors import BadQuantity
+from valvelab.language import say
 from valvelab.phasing.degreeing import EventReading, NosePair, Sheet
 from valvelab.units import INCH_MM, System
 from valvelab.workbench import worksheet_words
@@ -62,12 +63,12 @@ def misplaced(grid: Grid) -> dict[Place, str]:
     for at, row in enumerate(grid.rows):
         for column, (head, text, name) in enumerate(zip(grid.heads[1:], row[1:], _COLUMNS, strict=True), start=1):
             if text and not row[0]:
-                found[at, column] = "the lobe of this row is wanted"
+                found[at, column] = say("the lobe of this row is wanted")
             elif text and not wrong(KIND, head, text):
                 try:
                     _value(grid, at, column, name)
                 except BadQuantity as error:
-                    found[at, column] = str(error)
+                    found[at, column] = say(str(error))
     return found
 
 

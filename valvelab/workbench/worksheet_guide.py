@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from valvelab.language import say
 from valvelab.phasing.degreeing import Degreeing, Sheet, same_lift
 from valvelab.phasing.next_reading import NextReading
 from valvelab.phasing.plausibility import findings
@@ -21,7 +22,7 @@ def doubts(sheet: Sheet, worked: Degreeing) -> dict[Cell, str]:
             part: Part = "wheel" if finding.about == "wheel" else "lobe"
             cells = [Cell(part, name="sense" if part == "wheel" else finding.about)]
         for cell in cells:
-            found.setdefault(cell, finding.sentence)
+            found.setdefault(cell, say(finding.sentence))
     return found
 
 

@@ -15,6 +15,7 @@ from valvelab.inspection.comparison.lobes import ComparedLobe, compare_lobes
 from valvelab.inspection.comparison.springs import ComparedSpring, compare_springs
 from valvelab.inspection.judging import item_of, judge
 from valvelab.inspection.springs.inspect import SpringsQuestion, kind_of, up_to_eight
+from valvelab.phrase import Phrase
 from valvelab.records.comparison_result import CompareResult, DifferenceCurve, LobeChange, SpringChange
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Kind, Note, Source, info, warning
@@ -61,27 +62,46 @@ def inspect_comparison(question: CompareQuestion) -> CompareInspection:
     before, after = question.before, question.after
     notes = [*question.notes]
     if before.source.sha256 == after.source.sha256:
-        notes.append(info("source", "both are the same file: nothing can have changed"))
+        notes.append(info("source", Phrase("both are the same file: nothing can have changed")))
     if isinstance(before, LiftTable) and isinstance(after, LiftTable):
         return _lobes(question, before, after, notes)
     if isinstance(before, SpringTable) and isinstance(after, SpringTable):
         return _springs(question, before, after, notes)
     kinds = ["a lift table" if isinstance(one, LiftTable) else "spring readings" for one in (before, after)]
-    found = f"{before.file} holds {kinds[0]}, {after.file} {kinds[1]}"
-    raise CannotEvaluate(Reason.BAD_VALUES, f"{found}: expected two lift tables or two files of spring readings")
+    found = Phrase(
+        "{file} holds {kinds}, {other_file} {other_kinds}",
+        file=before.file,
+        kinds=kinds[0],
+        other_file=after.file,
+        other_kinds=kinds[1],
+    )
+    raise CannotEvaluate(
+        Reason.BAD_VALUES, Phrase("{found}: expected two lift tables or two files of spring readings", found=found)
+    )
 
 
 def _lobes(question: CompareQuestion, before: LiftTable, after: LiftTable, notes: list[Note]) -> CompareInspection:
     names = [[trace.name for trace in table.traces] for table in (before, after)]
     pairs = {name: other for name in names[1] if (other := _against(name, names[0], master=question.master))}
     if not pairs:
-        hint = ", or --master to hold them all against it" if len(names[0]) == 1 else ""
-        found = f"{before.file} with {', '.join(names[0])}, {after.file} with {', '.join(names[1])}"
-        raise CannotEvaluate(Reason.MISSING_INPUT, f"found {found}: expected a lobe of the same name in both{hint}")
+        hint = Phrase(", or --master to hold them all against it") if len(names[0]) == 1 else ""
+        found = Phrase(
+            "{file} with {names}, {other_file} with {other_names}",
+            file=before.file,
+            names=", ".join(names[0]),
+            other_file=after.file,
+            other_names=", ".join(names[1]),
+        )
+        raise CannotEvaluate(
+            Reason.MISSING_INPUT,
+            Phrase("found {found}: expected a lobe of the same name in both{hint}", found=found, hint=hint),
+        )
     compared, said = compare_lobes(before, after, pairs)
     others = [f"{name} against {other}" for name, other in pairs.items() if name != other]
     if others:
-        notes.append(info("master", f"{', '.join(others)}: shifts hold where each stands on the shaft too"))
+        notes.append(
+            info("master", Phrase("{names}: shifts hold where each stands on the shaft too", names=", ".join(others)))
+        )
     only = [name for name in names[0] if name not in pairs.values()], [name for name in names[1] if name not in pairs]
     rows = tuple(map(_lobe, compared))
     kinds = {one.lobe: None if (told := parse_name(one.lobe)) is None else told.kind for one in compared}
@@ -110,7 +130,11 @@ def _springs(
     if not names[0].keys() & names[1].keys():
         raise CannotEvaluate(
             Reason.MISSING_INPUT,
-            f"{before.file} and {after.file}: found no spring of the same name, expected one in both",
+            Phrase(
+                "{file} and {other_file}: found no spring of the same name, expected one in both",
+                file=before.file,
+                other_file=after.file,
+            ),
         )
     found, said = compare_springs(SpringsQuestion(before, question.spec, question.spec_file, question.materials), after)
     result = CompareResult(
@@ -151,7 +175,12 @@ def _judged(
     """The result with its sources, its notes and its verdicts."""
     for when, names in (("before", result.only_before), ("after", result.only_after)):
         if names:
-            notes.append(warning(f"only {when}", f"{up_to_eight(names)}: nothing to compare with"))
+            notes.append(
+                warning(
+                    Phrase("only {when}", when=Phrase(when)),
+                    Phrase("{up_to_eight}: nothing to compare with", up_to_eight=up_to_eight(names)),
+                )
+            )
     verdicts: list[Any] = []
     if question.spec is not None:
         known: Mapping[Subject, Any] = {SUBJECT: [item_of(name, kind, of, rows) for name, kind, of in items]}

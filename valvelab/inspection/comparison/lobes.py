@@ -43,6 +43,7 @@ from valvelab.lobe.profile import Profile
 from valvelab.lobe.propagation import Term
 from valvelab.lobe.smoothing_bias import PLATEAU_LENGTHS, expected_greatest
 from valvelab.measured import Each, Measured
+from valvelab.phrase import Phrase, listed
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, info, warning
 
@@ -229,7 +230,10 @@ def _side(table: LiftTable, when: str, notes: list[Note]) -> Side:
     """A table fitted; what is stated of its instrument enters the difference, not each side."""
     plain = replace(table, probe_uncertainty_mm=None, encoder_uncertainty_cam_deg=None, temperature_degc=None)
     groups, unseen, said = fitted_groups(plain, LobesQuestion())
-    notes += [note.model_copy(update={"about": f"{when}: {note.about}"}) for note in (*table.notes, *said)]
+    notes += [
+        note.model_copy(update={"about": Phrase("{when}: {about}", when=Phrase(when), about=note.about)})
+        for note in (*table.notes, *said)
+    ]
     return Side(table, tuple(groups), unseen if table.encoder_uncertainty_cam_deg is None else frozenset())
 
 
@@ -237,22 +241,39 @@ def _under_one_follower(earlier: Side, later: Side, notes: list[Note]) -> Side:
     """The later lobes under the earlier follower, where the two tables state different ones."""
     before, after = earlier.table, later.table
     if before.lift_at != after.lift_at:
-        found = f"lift at the {before.lift_at} in {before.file}, at the {after.lift_at} in {after.file}"
-        raise CannotEvaluate(Reason.BAD_VALUES, f"{found}: expected both at one place")
+        found = Phrase(
+            "lift at the {lift_at} in {file}, at the {lift_at_2} in {other_file}",
+            lift_at=before.lift_at,
+            file=before.file,
+            lift_at_2=after.lift_at,
+            other_file=after.file,
+        )
+        raise CannotEvaluate(Reason.BAD_VALUES, Phrase("{found}: expected both at one place", found=found))
     if before.follower is None or after.follower is None:
         if before.follower != after.follower:
             silent = before.file if before.follower is None else after.file
-            notes.append(warning("follower", f"{silent} states none: taken as the other table's"))
+            notes.append(warning("follower", Phrase("{silent} states none: taken as the other table's", silent=silent)))
         return later
     if before.follower == after.follower:
         return later
-    told = f"{words_of(before.follower)} in {before.file}, {words_of(after.follower)} in {after.file}"
+    told = Phrase(
+        "{follower} in {file}, {other} in {other_file}",
+        follower=words_of(before.follower),
+        file=before.file,
+        other=words_of(after.follower),
+        other_file=after.file,
+    )
     reason = missing_for_contour(before) or missing_for_contour(after)
     if reason is not None:
-        raise CannotEvaluate(Reason.MISSING_INPUT, f"followers differ, {told}, and can't be converted: {reason}")
+        raise CannotEvaluate(
+            Reason.MISSING_INPUT,
+            Phrase("followers differ, {told}, and can't be converted: {reason}", told=told, reason=reason),
+        )
     said: list[Note] = []
     groups = tuple(converted(group, after, before.follower, said) for group in later.groups)
-    notes.append(warning("follower", f"{told}: the later lobes are described under the earlier follower"))
+    notes.append(
+        warning("follower", Phrase("{told}: the later lobes are described under the earlier follower", told=told))
+    )
     notes += [note for note in said if note.level == "warning"]
     return replace(later, groups=groups)
 
@@ -291,8 +312,12 @@ class _Work:
         centre = self.earlier.centre(other)
         inside = self.later.covers(name, centre + places + start)
         if inside.sum() < PLACES // 3:
-            found = f"lobe {name}: found under a third of the lobe in {self.later.table.file}"
-            raise CannotEvaluate(Reason.TOO_FEW_READINGS, f"{found}, expected both tables over the event")
+            found = Phrase(
+                "lobe {name}: found under a third of the lobe in {file}", name=name, file=self.later.table.file
+            )
+            raise CannotEvaluate(
+                Reason.TOO_FEW_READINGS, Phrase("{found}, expected both tables over the event", found=found)
+            )
         places = places[inside]
         both = (noise_before + noise_after)[np.ix_(inside, inside)]
         before, after = self.earlier.profile(other).value, self.later.profile(name).value
@@ -411,10 +436,17 @@ def _shaft_notes(found: Sequence[ComparedLobe]) -> Iterator[Note]:
         return
     common = float(np.median(list(known.values())))
     lobe = max(known, key=lambda name: abs(known[name] - common))
-    way = "earlier" if common < 0.0 else "later"
     off = f"{known[lobe] - common:+.3f}".replace("-", "−")
-    text = f"the lobes stand {abs(common):.3f} cam deg {way} in the later table (median); furthest from that is {lobe}"
-    yield info("shift", f"{text}, by {off}")
+    text = Phrase(
+        "the lobes stand {common} cam deg earlier in the later table (median); furthest from that is {lobe}, by {off}"
+        if common < 0.0
+        else "the lobes stand {common} cam deg later in the later table (median); furthest from that is {lobe}, by "
+        "{off}",
+        common=f"{abs(common):.3f}",
+        lobe=lobe,
+        off=off,
+    )
+    yield info("shift", text)
 
 
 def _notes(found: Sequence[ComparedLobe], work: _Work) -> Iterator[Note]:
@@ -422,9 +454,14 @@ def _notes(found: Sequence[ComparedLobe], work: _Work) -> Iterator[Note]:
     same = [table.instrument for table in (work.earlier.table, work.later.table)]
     stated = [table.probe_uncertainty_mm for table in (work.earlier.table, work.later.table)]
     if same[0] is not None and same[0] == same[1]:
-        yield info("uncertainty", f"both tables name one instrument, {same[0]!r}: its calibration counts once")
+        yield info(
+            "uncertainty",
+            Phrase("both tables name one instrument, {same}: its calibration counts once", same=f"{same[0]!r}"),
+        )
     if None in stated:
-        yield info("uncertainty", "no probe uncertainty is stated in both: only the readings' own scatter is counted")
+        yield info(
+            "uncertainty", Phrase("no probe uncertainty is stated in both: only the readings' own scatter is counted")
+        )
     yield from _shaft_notes(found)
     bare = [one.lobe for one in found if one.changes.shift.lacks]
     if bare:
@@ -433,21 +470,28 @@ def _notes(found: Sequence[ComparedLobe], work: _Work) -> Iterator[Note]:
             for one in found
         ]
         steepest = 1000.0 * max(float(np.abs(slope).max()) for slope in slopes)
-        text = (
+        text = Phrase(
             "neither the encoder's nor the wheel's uncertainty is stated, and sweeps don't show it: shifts carry none "
+            "of it; 0.1 cam deg is up to {steepest} µm on a flank",
+            steepest=f"{0.1 * steepest:.0f}",
         )
-        yield warning("angle", f"{text}of it; 0.1 cam deg is up to {0.1 * steepest:.0f} µm on a flank")
+        yield warning("angle", text)
     for one in found:
         off, lift = float(np.abs(one.difference_mm[one.worst])), float(one.before_mm.max())
         if off > ANOTHER_LOBE * lift:
-            text = (
-                f"differs by {off:.3f} mm, more than a tenth of the lift: is it the same lobe, read in the same units?"
+            text = Phrase(
+                "differs by {off} mm, more than a tenth of the lift: is it the same lobe, read in the same units?",
+                off=f"{off:.3f}",
             )
             yield warning(one.lobe, text)
-    unseen = [f"{one.lobe} {1000.0 * one.unseen_mm:.1f} µm" for one in found if one.unseen_mm]
+    unseen = [listed((one.lobe, f"{1000.0 * one.unseen_mm:.1f} µm"), " ") for one in found if one.unseen_mm]
     if unseen:
-        text = "not beyond what the noise of both rises to, so that no wear is stated: 0, with u for what may be unseen"
-        yield info("wear", f"greatest loss of {', '.join(unseen)}: {text}")
+        text = Phrase(
+            "not beyond what the noise of both rises to, so that no wear is stated: 0, with u for what may be unseen"
+        )
+        yield info("wear", Phrase("greatest loss of {names}: {text}", names=listed(unseen), text=text))
     for one in found:
         if work.earlier.circle_zero(one.against) is None or work.later.circle_zero(one.lobe) is None:
-            yield info(f"{one.lobe} zero", "a table shows no base circle: the zero is the best fit's")
+            yield info(
+                Phrase("{lobe} zero", lobe=one.lobe), Phrase("a table shows no base circle: the zero is the best fit's")
+            )

@@ -17,6 +17,7 @@ from valvelab.inspection.springs.analysis import Read, SpringAnalysis
 from valvelab.inspection.springs.characteristics import free_length, open_force, seat_force
 from valvelab.inspection.springs.inspect import SpringsQuestion, analyse_all, latest_stages, up_to_eight
 from valvelab.measured import Measured
+from valvelab.phrase import Phrase
 from valvelab.records.result import Note, info, warning
 from valvelab.records.spec import Spec
 from valvelab.records.spring_readings import SpringTable
@@ -44,7 +45,10 @@ def compare_springs(earlier: SpringsQuestion, after: SpringTable) -> tuple[list[
     same = before.remarks.get("instrument") is not None
     same = same and before.remarks.get("instrument") == after.remarks.get("instrument")
     if same:
-        told = f"both files name one instrument, {before.remarks['instrument']!r}: its calibration counts once"
+        told = Phrase(
+            "both files name one instrument, {remarks}: its calibration counts once",
+            remarks=f"{before.remarks['instrument']!r}",
+        )
         notes.append(info("uncertainty", told))
     common = {one.spring for one in before.springs} & {one.spring for one in after.springs}
     first = _read(earlier, common, "before", notes)
@@ -65,23 +69,39 @@ def _at_heights_of(before: SpringTable, after: SpringTable, spec: Spec | None) -
             continue
         if ours is not None and ours != theirs:
             if theirs is not None:
-                told = f"{ours:g} mm of {before.file} counts for both, not {theirs:g} mm of {after.file}"
+                told = Phrase(
+                    "{ours} mm of {file} counts for both, not {theirs} mm of {other_file}",
+                    ours=f"{ours:g}",
+                    file=before.file,
+                    theirs=f"{theirs:g}",
+                    other_file=after.file,
+                )
                 notes.append(warning(name, told))
             after = replace(after, **{field: ours})
     own = {one.spring: one.installed_height_mm for one in before.springs if one.installed_height_mm is not None}
     moved = [replace(one, installed_height_mm=own.get(one.spring)) for one in after.springs]
     if [one.installed_height_mm for one in moved] != [one.installed_height_mm for one in after.springs]:
-        notes.append(warning("installed height", f"each spring's own is that of {before.file} in both"))
+        notes.append(
+            warning("installed height", Phrase("each spring's own is that of {file} in both", file=before.file))
+        )
     return replace(after, springs=tuple(moved)), notes
 
 
 def _read(question: SpringsQuestion, common: Collection[str], when: str, notes: list[Note]) -> dict[str, Read]:
     """The springs of both files as one of them has them, each in its latest stage."""
     _, found, said = analyse_all(question, common)
-    notes += [note.model_copy(update={"about": f"{when}: {note.about}"}) for note in said]
+    notes += [
+        note.model_copy(update={"about": Phrase("{when}: {about}", when=Phrase(when), about=note.about)})
+        for note in said
+    ]
     latest = latest_stages(found)
     if len(latest) < len(found):
-        notes.append(info(f"{when}: stages", "springs read in several stages are compared in their last stage"))
+        notes.append(
+            info(
+                Phrase("{when}: stages", when=Phrase(when)),
+                Phrase("springs read in several stages are compared in their last stage"),
+            )
+        )
     return {found[row].name: Read.of(found[row]) for row in latest}
 
 

@@ -10,12 +10,13 @@ from valvelab.inspection.engine.at_the_valve import CHARACTERISTICS as AT_THE_VA
 from valvelab.inspection.engine.wheel import WheelEngine, WheelLobe
 from valvelab.measured import Measured, missing
 from valvelab.phasing.degreeing import Degreeing
+from valvelab.phrase import Phrase
 
 if TYPE_CHECKING:  # rows are listed without the valve train
     from valvelab.inspection.engine.valve import MeasuredValve
     from valvelab.records.motion_result import Control
 
-NEEDS_CONTROL = "not derived: needs [valve] effective_mass, [spring] seat_force and rate"
+NEEDS_CONTROL = Phrase("not derived: needs [valve] effective_mass, [spring] seat_force and rate")
 NO_MAX_SPEED = "[crank] max_speed is not stated"
 _KEEPS = "no contact is lost within the speeds looked at"
 
@@ -26,7 +27,7 @@ def _control(of: Callable[[Control], float | None], why: str) -> Callable[[Measu
     def asked(valve: MeasuredValve) -> Measured:
         if valve.control is not None:
             return Measured.of(of(valve.control), None, why)
-        return missing(NEEDS_CONTROL if valve.side.opens else "the valve never opens")
+        return missing(NEEDS_CONTROL if valve.side.opens else Phrase("the valve never opens"))
 
     return asked
 

@@ -21,6 +21,7 @@ from valvelab.follower.film import film_ratio
 from valvelab.frozen import frozen
 from valvelab.inspection.engine.sides import Side
 from valvelab.inspection.engine.train import MotionQuestion
+from valvelab.phrase import Phrase
 from valvelab.records.motion_result import ContactExtreme
 from valvelab.records.result import Note, info, warning
 from valvelab.valve_motion.valve_lift import LobeProfile
@@ -62,15 +63,17 @@ def contact_curves(question: MotionQuestion, side: Side) -> tuple[list[ContactCu
     if not side.opens:
         return [], []
     if question.lift_at == "valve":
-        return [], [info(name, "contact needs the lift at the follower: left open")]
+        return [], [info(name, Phrase("contact needs the lift at the follower: left open"))]
     base = contact.base_circle_radius_mm or question.base_radius_mm
     own = contact.follower
     flat = question.flat_follower if own is None else own.kind == "flat"
     roller = question.roller_radius_mm if own is None else own.radius_mm
     if base is None or (roller is None and not flat):
-        return [], [info(name, "contact needs the base circle radius and the follower, flat or roller: left open")]
+        return [], [
+            info(name, Phrase("contact needs the base circle radius and the follower, flat or roller: left open"))
+        ]
     if train.spring.seat_force_n is None or train.spring.rate_n_per_mm is None:
-        return [], [info(name, "contact needs [spring] seat_force and rate: left open")]
+        return [], [info(name, Phrase("contact needs [spring] seat_force and rate: left open"))]
     setting = ContactSetting(base, None if flat else roller, contact.length_mm, contact.combined_modulus_mpa)
     geometry, by_guide = (_geometry(side, profile, setting) for profile in (side.lobe.profile, side.lobe.guide))
     speeds = [0.0]
@@ -96,12 +99,18 @@ def contact_curves(question: MotionQuestion, side: Side) -> tuple[list[ContactCu
     last = curves[-1].along
     bad = np.flatnonzero((last.load_n > 0.0) & ~np.isfinite(by_guide.relative_radius_mm))
     if bad.size:
-        where = f"at {cycle.cam_deg[bad[0]]:.0f} cam deg"
-        text = f"{where} the contour is hollow, or too hollow for this follower: no line contact there; check the base "
-        notes.append(warning(name, text + "circle radius and the follower"))
+        text = Phrase(
+            "at {angle} cam deg the contour is hollow, or too hollow for this follower: no line contact there; check "
+            "the base circle radius and the follower",
+            angle=f"{cycle.cam_deg[bad[0]]:.0f}",
+        )
+        notes.append(warning(name, text))
     if contact.oil is not None and reversals(last.entrainment_m_per_s, last.load_n > 0.0):
-        text = "the surfaces' mean speed passes through zero on the flanks, where a steady film has no thickness and "
-        notes.append(info(name, text + "squeezing keeps what film there is: the film at the nose stands"))
+        text = Phrase(
+            "the surfaces' mean speed passes through zero on the flanks, where a steady film has no thickness and "
+            "squeezing keeps what film there is: the film at the nose stands"
+        )
+        notes.append(info(name, text))
     return curves, notes
 
 

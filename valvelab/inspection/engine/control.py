@@ -16,6 +16,7 @@ from valvelab.dynamics.sweep import LobeDrive, SpeedSweep, sweep
 from valvelab.errors import CannotEvaluate
 from valvelab.inspection.engine.sides import Side
 from valvelab.inspection.engine.train import MotionQuestion
+from valvelab.phrase import Phrase
 from valvelab.records.motion_result import Control, DynamicSweep, SpringResonance
 from valvelab.records.result import Note, info, warning
 from valvelab.records.train import Train
@@ -57,20 +58,29 @@ def dynamic_sweeps(
     except CannotEvaluate as error:
         return none, [warning("dynamic model", str(error))]
     if gear is None or train.crank.max_speed_rpm is None:
-        missing = "[valve] effective_mass and stiffness, [spring] seat_force and rate, [crank] max_speed"
-        return none, [info("dynamic model", f"needs {missing}: not run")]
+        missing = Phrase("[valve] effective_mass and stiffness, [spring] seat_force and rate, [crank] max_speed")
+        return none, [info("dynamic model", Phrase("needs {missing}: not run", missing=missing))]
     notes = [
         info(
             "dynamic model",
-            f"damping ratio {train.valve.damping_ratio:g} of the gear, seat stiffness "
-            f"{gear.seat_stiffness:g} N/mm, spring damping ratio {gear.spring.damping_ratio:g}: the speed is an "
-            "estimate of the model, never a safe speed",
+            Phrase(
+                "damping ratio {damping_ratio} of the gear, seat stiffness {seat_stiffness} N/mm, spring "
+                "damping ratio {damping_ratio_2}: the speed is an estimate of the model, never a safe "
+                "speed",
+                damping_ratio=f"{train.valve.damping_ratio:g}",
+                seat_stiffness=f"{gear.seat_stiffness:g}",
+                damping_ratio_2=f"{gear.spring.damping_ratio:g}",
+            ),
         )
     ]
     if train.spring.surge_hz is None:
-        notes.append(info("dynamic model", "no surge frequency or coil data: the spring has no waves of its own"))
+        notes.append(
+            info("dynamic model", Phrase("no surge frequency or coil data: the spring has no waves of its own"))
+        )
     if train.spring.bind_travel_mm is None:
-        notes.append(info("dynamic model", "installed and solid height are not stated: coils never touch in it"))
+        notes.append(
+            info("dynamic model", Phrase("installed and solid height are not stated: coils never touch in it"))
+        )
     low = min([SWEEP_FROM * train.crank.max_speed_rpm, *_below_quasi_static(gear, sides)])
     speeds = np.linspace(low, SWEEP_TO * train.crank.max_speed_rpm, question.sweep_speeds)
     moving = [side for side in sides if side.opens]
@@ -106,7 +116,9 @@ def control_of(question: MotionQuestion, side: Side) -> tuple[Control | None, li
     if mass is None or seat is None or rate is None:
         if mass is None and seat is None:
             return None, []
-        return None, [info(name, "control needs [valve] effective_mass, [spring] seat_force and rate: left open")]
+        return None, [
+            info(name, Phrase("control needs [valve] effective_mass, [spring] seat_force and rate: left open"))
+        ]
     if not side.opens:
         return None, []
     notes: list[Note] = []
@@ -119,7 +131,7 @@ def control_of(question: MotionQuestion, side: Side) -> tuple[Control | None, li
         force = contact_force(cycle.lift_mm, acceleration, mass, seat, rate, train.crank.max_speed_rpm)
         margin = float(force[off_seat].min()) if off_seat.any() else None
     else:
-        notes.append(info(name, "[crank] max_speed is not stated: the margin there is left open"))
+        notes.append(info(name, Phrase("[crank] max_speed is not stated: the margin there is left open")))
     orders: tuple[SpringResonance, ...] = ()
     if train.spring.surge_hz is not None:
         orders = tuple(
@@ -127,7 +139,7 @@ def control_of(question: MotionQuestion, side: Side) -> tuple[Control | None, li
             for row in resonances(cycle.lift_mm[:-1], train.spring.surge_hz, train.crank.max_speed_rpm)
         )
     else:
-        notes.append(info(name, "[spring] surge or coil data are not stated: resonances are left open"))
+        notes.append(info(name, Phrase("[spring] surge or coil data are not stated: resonances are left open")))
     if side.sweep is not None:
         notes += _sweep_notes(side.sweep, name)
     control = Control(
@@ -144,18 +156,26 @@ def control_of(question: MotionQuestion, side: Side) -> tuple[Control | None, li
 def _sweep_notes(swept: SpeedSweep, name: str) -> Iterator[Note]:
     first, last = swept.rpm[0], swept.rpm[-1]
     if not swept.lost.any():
-        said = f"the dynamic model keeps contact up to {last:.0f} rpm, where its sweep ends; that is no safe speed"
+        said = Phrase(
+            "the dynamic model keeps contact up to {last} rpm, where its sweep ends; that is no safe speed",
+            last=f"{last:.0f}",
+        )
         yield info(name, said)
         return
     if bool(swept.lost[0]):
-        said = (
-            f"the dynamic model has lost contact already at {first:.0f} rpm, where its sweep begins; it is lost earlier"
+        said = Phrase(
+            "the dynamic model has lost contact already at {first} rpm, where its sweep begins; it is lost earlier",
+            first=f"{first:.0f}",
         )
         yield warning(name, said)
     if swept.beyond_rpm is not None:
-        said = f"from {swept.beyond_rpm:.0f} rpm on the dynamic model throws the valve beyond its free travel of "
-        no_longer = f"{swept.free_travel_mm:.1f} mm, where it describes the gear no longer: no figure is given there"
-        yield warning(name, said + no_longer)
+        said = Phrase(
+            "from {beyond} rpm on the dynamic model throws the valve beyond its free travel of {travel} mm, where it "
+            "describes the gear no longer: no figure is given there",
+            beyond=f"{swept.beyond_rpm:.0f}",
+            travel=f"{swept.free_travel_mm:.1f}",
+        )
+        yield warning(name, said)
 
 
 def _dynamic(swept: SpeedSweep, tdc_known: bool) -> DynamicSweep:

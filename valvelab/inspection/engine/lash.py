@@ -11,6 +11,7 @@ import numpy as np
 from valvelab.conformity.decision import probability_conforming
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 from valvelab.records.lash import LashPurchase, LashReading, LashResult, LashTable, LashValve, Origin
 from valvelab.records.result import Note, info, warning
 from valvelab.valve_motion.lash import (
@@ -74,7 +75,10 @@ def solve_lash(table: LashTable, fixed: Mapping[str, float] | None = None) -> tu
     for valve in fixed:
         if valve not in names:
             raise CannotEvaluate(
-                Reason.NOT_FEASIBLE, f"{table.file}: a shim fixed to {valve!r}, a valve it does not have"
+                Reason.NOT_FEASIBLE,
+                Phrase(
+                    "{file}: a shim fixed to {valve}, a valve it does not have", file=table.file, valve=f"{valve!r}"
+                ),
             )
     pool = _pool(table)
     wanted = np.array([_wanted(one) for one in table.valves])
@@ -124,7 +128,13 @@ def _had(table: LashTable, pool: ShimPool, size_mm: float, valve: int, gone: set
     if not fits:
         name = table.valves[valve].valve
         raise CannotEvaluate(
-            Reason.NOT_FEASIBLE, f"{table.file}: {size_mm:g} mm fixed to {name!r}, a shim not to be had"
+            Reason.NOT_FEASIBLE,
+            Phrase(
+                "{file}: {size} mm fixed to {name}, a shim not to be had",
+                file=table.file,
+                size=f"{size_mm:g}",
+                name=f"{name!r}",
+            ),
         )
     return min(fits, key=lambda place: (pool.valve[place] != valve, pool.origin[place], place))
 
@@ -242,14 +252,20 @@ def _notes(table: LashTable, found: LashEvaluation) -> Iterator[Note]:
     """What is out of its band, what is not known, and what the answer rests on."""
     out = [row.valve for row in found.valves if not row.in_band]
     if out:
-        least = "" if table.least_chance is None else f" with a chance of {100.0 * table.least_chance:g} %"
-        text = f"no shim at hand or sold brings them into their band{least}: {', '.join(out)}"
+        least = (
+            ""
+            if table.least_chance is None
+            else Phrase(" with a chance of {least_chance} %", least_chance=f"{100.0 * table.least_chance:g}")
+        )
+        text = Phrase(
+            "no shim at hand or sold brings them into their band{least}: {names}", least=least, names=", ".join(out)
+        )
         yield warning("lash", text)
     if table.feeler_u_mm is None:
         yield warning(
-            "feeler uncertainty", "neither it nor the feeler's step is stated: no chance of being in the band"
+            "feeler uncertainty", Phrase("neither it nor the feeler's step is stated: no chance of being in the band")
         )
     elif table.micrometer_u_mm is None:
-        yield warning("micrometer uncertainty", "not stated: the chances leave the shims' thickness out")
+        yield warning("micrometer uncertainty", Phrase("not stated: the chances leave the shims' thickness out"))
     if not table.sold_mm:
-        yield info("shims sold", "no sizes are stated: nothing was bought")
+        yield info("shims sold", Phrase("no sizes are stated: nothing was bought"))

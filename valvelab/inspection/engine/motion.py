@@ -23,6 +23,7 @@ from valvelab.inspection.judging import Item, item_of, judge
 from valvelab.inspection.lobes.lift_doubts import doubted
 from valvelab.measured import Measured, missing
 from valvelab.phasing.piston import piston_drop
+from valvelab.phrase import Phrase, listed
 from valvelab.records.motion_result import (
     ClearanceChange,
     MotionResult,
@@ -104,7 +105,7 @@ def judged(
     )
     known = {lobe.name for lobe in question.lobes}
     remarks = [
-        warning(row.valve, "rule readings of a valve that the lift table does not have")
+        warning(row.valve, Phrase("rule readings of a valve that the lift table does not have"))
         for row in readings
         if row.valve not in known
     ]
@@ -140,14 +141,19 @@ def _once(notes: list[Note]) -> tuple[Note, ...]:
         if note.about not in named:
             named.append(note.about)
     make = {"info": info, "warning": warning}
-    return tuple(make[level](", ".join(named), text) for (level, text), named in about.items())
+    return tuple(make[level](listed(named), text) for (level, text), named in about.items())
 
 
 def _valve(question: MotionQuestion, side: Side) -> tuple[MeasuredValve, MotionValve, list[Note]]:
     train, lobe = question.train, side.lobe
     durations = valve_durations(train, side, question.checking_lifts_mm)
     notes = [
-        info(lobe.name, f"the valve does not pass {row.at_mm:g} mm on both flanks: its duration there is left open")
+        info(
+            lobe.name,
+            Phrase(
+                "the valve does not pass {at} mm on both flanks: its duration there is left open", at=f"{row.at_mm:g}"
+            ),
+        )
         for row in durations
         if row.duration_crank_deg is None
     ]
@@ -185,13 +191,15 @@ def _valve(question: MotionQuestion, side: Side) -> tuple[MeasuredValve, MotionV
 def _seating(side: Side) -> tuple[Measured, list[Note]]:
     """Speed where the lash is used up on the closing side."""
     if not side.opens:
-        return missing("the valve never opens"), []
+        return missing(Phrase("the valve never opens")), []
     if side.gear.lost_mm == 0.0:
-        note = info(side.lobe.name, "without lash the valve seats where the lobe ends: no seating velocity")
+        note = info(side.lobe.name, Phrase("without lash the valve seats where the lobe ends: no seating velocity"))
         return missing(note.text), [note]
     (found,) = crossings(side.lobe.profile, side.gear, side.timing, side.cycle, (0.0,))
     if found.closing_slope is None:
-        note = warning(side.lobe.name, "the closing flank never uses up the lash: the valve is not seen to seat")
+        note = warning(
+            side.lobe.name, Phrase("the closing flank never uses up the lash: the valve is not seen to seat")
+        )
         return missing(note.text), [note]
     return Measured(abs(found.closing_slope)), []
 
@@ -232,10 +240,18 @@ def _clearance(train: Train, side: Side) -> tuple[PistonClearance | None, tuple[
     if found.min_mm <= 0.0:
         notes.append(
             warning(
-                name, f"the valve would meet the piston: {found.min_mm:.2f} mm at {found.at_crank_deg:.0f} crank deg"
+                name,
+                Phrase(
+                    "the valve would meet the piston: {min} mm at {at} crank deg",
+                    min=f"{found.min_mm:.2f}",
+                    at=f"{found.at_crank_deg:.0f}",
+                ),
             )
         )
     elif found.min_mm < wanted:
-        text = f"valve to piston is under {wanted:g} mm, common practice for this valve; guidance, not a rule"
+        text = Phrase(
+            "valve to piston is under {wanted} mm, common practice for this valve; guidance, not a rule",
+            wanted=f"{wanted:g}",
+        )
         notes.append(warning(name, text))
     return PistonClearance(min_mm=found.min_mm, at_crank_deg=found.at_crank_deg), tuple(changes), notes

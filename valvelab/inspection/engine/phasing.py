@@ -13,6 +13,7 @@ from valvelab.phasing.degreeing import Card, Degreeing, LobeEvents, LobePhasing,
 from valvelab.phasing.next_reading import NextReading, next_reading
 from valvelab.phasing.plausibility import findings
 from valvelab.phasing.timing import EventName, trade_event
+from valvelab.phrase import Phrase
 from valvelab.records.phasing_result import AdjusterOutcome, Event, Overlap, PhasingDuration, PhasingLobe, PhasingResult
 from valvelab.records.result import Note, Source, Verdict, info, warning
 from valvelab.records.spec import Spec
@@ -44,7 +45,13 @@ def inspect_phasing(
     found = findings(sheet, worked)
     doubts, stray = doubts_of(sheet, found)
     notes = [warning(finding.about, finding.sentence) for finding in found] + stray
-    notes += [info(row.of, f"wheel reading {row.reading_deg:g} set aside: {row.reason}") for row in sheet.set_aside]
+    notes += [
+        info(
+            row.of,
+            Phrase("wheel reading {reading} set aside: {reason}", reading=f"{row.reading_deg:g}", reason=row.reason),
+        )
+        for row in sheet.set_aside
+    ]
     notes += differing
     notes += _missing(sheet, worked)
     verdicts: tuple[Verdict, ...] = ()
@@ -83,15 +90,32 @@ def _with_card(sheet: Sheet, spec: Spec | None, spec_file: str) -> tuple[Sheet, 
         return sheet, []
     own, ordered = sheet.card, spec.card.ordered
     both = [
-        (f"{kind} centreline", getattr(own, f"{kind}_centreline_deg"), getattr(ordered, f"{kind}_centreline_deg"))
+        (
+            Phrase(f"{kind} centreline"),
+            getattr(own, f"{kind}_centreline_deg"),
+            getattr(ordered, f"{kind}_centreline_deg"),
+        )
         for kind in ("intake", "exhaust")
     ]
     both += [
-        (f"duration of {row.lobe} at {row.at_mm:g} mm", own.duration_of(row.lobe, row.at_mm), row.value_crank_deg)
+        (
+            Phrase("duration of {lobe} at {lift} mm", lobe=row.lobe, lift=f"{row.at_mm:g}"),
+            own.duration_of(row.lobe, row.at_mm),
+            row.value_crank_deg,
+        )
         for row in ordered.duration
     ]
     notes = [
-        warning("card", f"{what}: the sheet's card says {mine:g} crank deg, {spec_file} {theirs:g}; the sheet's counts")
+        warning(
+            "card",
+            Phrase(
+                "{what}: the sheet's card says {mine} crank deg, {spec_file} {theirs}; the sheet's counts",
+                what=what,
+                mine=f"{mine:g}",
+                spec_file=spec_file,
+                theirs=f"{theirs:g}",
+            ),
+        )
         for what, mine, theirs in both
         if mine is not None and theirs is not None and mine != theirs
     ]
@@ -107,8 +131,8 @@ def _items(worked: Degreeing, doubts: Doubts) -> dict[Subject, list[Item]]:
     """The engine, each lobe, and each lobe's events."""
     engine, lobes = WheelEngine(worked, doubts), [WheelLobe(lobe, doubts) for lobe in worked.lobes]
     return {
-        "phasing": [item_of("engine", None, engine, of_subject("phasing"))],
-        "camshaft": [item_of("engine", None, engine, WHEEL)],
+        "phasing": [item_of(Phrase("engine"), None, engine, of_subject("phasing"))],
+        "camshaft": [item_of(Phrase("engine"), None, engine, WHEEL)],
         "lobe": [item_of(one.lobe.lobe, one.lobe.kind, one, WHEEL) for one in lobes],
         "event": [item_of(one.lobe.lobe, one.lobe.kind, one, of_subject("event")) for one in lobes],
     }
@@ -162,36 +186,58 @@ def _missing(sheet: Sheet, worked: Degreeing) -> list[Note]:
         notes.append(
             warning(
                 "stop",
-                "no dead centre without a piston-stop reading from each side: events, centrelines, "
-                "advance and correction are left open",
+                Phrase(
+                    "no dead centre without a piston-stop reading from each side: events, centrelines, "
+                    "advance and correction are left open"
+                ),
             )
         )
     if sheet.wheel_uncertainty_deg is None:
-        notes.append(warning("wheel", f"{LACKS_WHEEL}: centrelines, events, durations and corrections carry none"))
+        notes.append(
+            warning(
+                "wheel",
+                Phrase(
+                    "{lacks_wheel}: centrelines, events, durations and corrections carry none", lacks_wheel=LACKS_WHEEL
+                ),
+            )
+        )
     for lobe in worked.lobes:
         if lobe.kind is not None and lobe.middle.value is None:
-            notes.append(info(lobe.lobe, "no complete equal-lift pair yet: its centreline is left open"))
+            notes.append(info(lobe.lobe, Phrase("no complete equal-lift pair yet: its centreline is left open")))
         if lobe.centreline_from == "events" and lobe.kind is not None:
             notes.append(
                 info(
                     lobe.lobe,
-                    "the centreline is from the events: it supposes a symmetrical lobe; a pair near the nose is better",
+                    Phrase(
+                        "the centreline is from the events: it supposes a symmetrical lobe; a pair near the nose "
+                        "is better"
+                    ),
                 )
             )
         notes += [
-            info(lobe.lobe, f"opening and closing at {row.at_mm:g} mm are not both read: its duration is left open")
+            info(
+                lobe.lobe,
+                Phrase(
+                    "opening and closing at {at} mm are not both read: its duration is left open", at=f"{row.at_mm:g}"
+                ),
+            )
             for row in lobe.events
             if row.duration.value is None
         ]
     kinds = {lobe.kind for lobe in worked.lobes if lobe.middle.value is not None}
     if not {"intake", "exhaust"} <= kinds:
         notes.append(
-            info("lobe separation", "needs an intake and an exhaust centreline: separation and advance are left open")
+            info(
+                "lobe separation",
+                Phrase("needs an intake and an exhaust centreline: separation and advance are left open"),
+            )
         )
     if worked.correction.value is None and worked.dead_centre is not None:
-        notes.append(info("correction", "needs a measured centreline and the card's: it is left open"))
+        notes.append(info("correction", Phrase("needs a measured centreline and the card's: it is left open")))
     if worked.correction_from == "exhaust":
-        notes.append(info("correction", "taken from the exhaust centreline, card − measured: no intake one is there"))
+        notes.append(
+            info("correction", Phrase("taken from the exhaust centreline, card − measured: no intake one is there"))
+        )
     if worked.correction.value is not None and not sheet.steps_deg:
-        notes.append(info("adjuster", "no steps are on the sheet: no nearest one is named"))
+        notes.append(info("adjuster", Phrase("no steps are on the sheet: no nearest one is named")))
     return notes

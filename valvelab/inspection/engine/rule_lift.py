@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from valvelab.conformity import repeats
 from valvelab.measured import Measured
+from valvelab.phrase import Phrase, listed
 from valvelab.records.motion_result import ReadingSetAside, RuleReadings
 from valvelab.records.result import Note, info, warning
 from valvelab.records.train import RuleReadingRecord
@@ -44,13 +45,25 @@ def rule_notes(rows: Sequence[RuleReadingRecord], valve: str, found: RuleReading
     if found is None:
         return [
             warning(
-                valve, f"all its rule readings are set aside ({row.set_aside[0].reason}): the lift from the lobe counts"
+                valve,
+                Phrase(
+                    "all its rule readings are set aside ({reason}): the lift from the lobe counts",
+                    reason=row.set_aside[0].reason,
+                ),
             )
             for row in rows
             if row.valve == valve and row.set_aside
         ]
     notes = [
-        info(valve, f"rule reading {row.reading + 1}, {found.readings_mm[row.reading]:g} mm, set aside: {row.reason}")
+        info(
+            valve,
+            Phrase(
+                "rule reading {reading}, {readings} mm, set aside: {reason}",
+                reading=row.reading + 1,
+                readings=f"{found.readings_mm[row.reading]:g}",
+                reason=row.reason,
+            ),
+        )
         for row in found.set_aside
     ]
     doubt = doubt_of(found)
@@ -60,14 +73,14 @@ def rule_notes(rows: Sequence[RuleReadingRecord], valve: str, found: RuleReading
 def doubt_of(found: RuleReadings) -> str:
     """Which readings stand off, and what to do; empty where none does."""
     standing = {place: f"{found.readings_mm[place]:g} mm" for place in found.doubtful_readings}
-    return repeats.doubt_of("rule reading", standing)
+    return repeats.doubt_of(Phrase("rule reading"), standing)
 
 
 def measured_of(found: RuleReadings) -> Measured:
     """The mean as a measured value, with what is doubtful or unknown about it."""
     lacks = []
     if not found.instrument_stated:
-        lacks.append("the indicator's uncertainty is not stated")
+        lacks.append(Phrase("the indicator's uncertainty is not stated"))
     if found.count == 1:
-        lacks.append("one reading tells nothing of its repeatability")
-    return Measured(found.mean_mm, found.standard_uncertainty_mm, doubt=doubt_of(found), lacks="; ".join(lacks))
+        lacks.append(Phrase("one reading tells nothing of its repeatability"))
+    return Measured(found.mean_mm, found.standard_uncertainty_mm, doubt=doubt_of(found), lacks=listed(lacks, "; "))

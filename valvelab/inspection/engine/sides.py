@@ -16,6 +16,7 @@ from valvelab.inspection.lobes.characteristics import centre
 from valvelab.inspection.lobes.contour import curvature_guides
 from valvelab.lobe.characteristics import LobeCharacteristics
 from valvelab.phasing.timing import lobe_cylinder, lobe_kind
+from valvelab.phrase import Phrase
 from valvelab.records.measurement import CHECKING_LIFTS_MM
 from valvelab.records.result import Note, info, warning
 from valvelab.records.train import Train
@@ -27,9 +28,9 @@ if TYPE_CHECKING:
     from valvelab.records.springs_result import SpringResult
 
 UNLIKELY_DEG = 50.0
-NO_ROCKER = (
-    "found no [rocker] in the train, expected its ratio, points or geometry (ratio = 1 where the lobe bears on the "
-    "valve's own follower), or a lift table with `lift at: valve`"
+NO_ROCKER = Phrase(
+    "found no [rocker] in the train, expected its ratio, points or geometry (ratio = 1 where "
+    "the lobe bears on the valve's own follower), or a lift table with `lift at: valve`"
 )
 
 
@@ -67,12 +68,18 @@ def sides_of(question: MotionQuestion) -> tuple[list[Side], list[Note]]:
         timing, no_centre = _timing(question, lobe)
         side = Side(lobe, gear, timing, no_centre, whole_cycle(lobe.profile, gear, timing))
         if no_centre:
-            notes.append(warning(lobe.name, f"{no_centre}: what counts from dead centre is left open"))
+            notes.append(
+                warning(
+                    lobe.name, Phrase("{no_centre}: what counts from dead centre is left open", no_centre=no_centre)
+                )
+            )
         else:
             notes += [] if question.train.timing is not None else [info("timing", _OWN_ANGLE)]
             notes += _unlikely(lobe, side.cycle.middle_crank_deg)
         if not side.opens:
-            notes.append(warning(lobe.name, "lash and deflection take up the whole lift: the valve never opens"))
+            notes.append(
+                warning(lobe.name, Phrase("lash and deflection take up the whole lift: the valve never opens"))
+            )
         sides.append(side)
     return sides, notes
 
@@ -83,14 +90,16 @@ def _gear(question: MotionQuestion, notes: list[Note]) -> Gear:
     if question.lift_at != "valve" and not train.rocker.stated:
         raise CannotEvaluate(Reason.MISSING_INPUT, NO_ROCKER)
     if not train.lash.stated:
-        notes.append(info("lash", "none is stated: the valve is taken to follow without lash"))
+        notes.append(info("lash", Phrase("none is stated: the valve is taken to follow without lash")))
     if question.lift_at == "valve":
         if train.rocker.one_ratio != 1.0:
-            notes.append(info("rocker", "the lift was read at the valve: the rocker is already in it and not applied"))
+            notes.append(
+                info("rocker", Phrase("the lift was read at the valve: the rocker is already in it and not applied"))
+            )
         rocker = RatioRocker(1.0)
     stiffness = train.valve.stiffness_n_per_mm
     if stiffness is not None and train.spring.seat_force_n is None:
-        notes.append(info("deflection", "[spring] seat_force is not stated: the gear counts as rigid"))
+        notes.append(info("deflection", Phrase("[spring] seat_force is not stated: the gear counts as rigid")))
         stiffness = None
     return Gear(
         rocker=rocker,
@@ -101,7 +110,7 @@ def _gear(question: MotionQuestion, notes: list[Note]) -> Gear:
     )
 
 
-_OWN_ANGLE = "no [timing]: the table's own angle counts as cam angle from gas-exchange dead centre"
+_OWN_ANGLE = Phrase("no [timing]: the table's own angle counts as cam angle from gas-exchange dead centre")
 
 
 def _timing(question: MotionQuestion, lobe: MotionLobe) -> tuple[Timing, str]:
@@ -114,9 +123,9 @@ def _timing(question: MotionQuestion, lobe: MotionLobe) -> tuple[Timing, str]:
         return Timing(0.0, -shift), ""
     line = train.centreline_deg(lobe.kind)
     if line is None:
-        return Timing(), "[timing] has no centreline for it"
+        return Timing(), Phrase("[timing] has no centreline for it")
     if lobe.centre_cam_deg is None:
-        return Timing(), "its centre could not be derived"
+        return Timing(), Phrase("its centre could not be derived")
     return Timing(lobe.centre_cam_deg, line), ""
 
 
@@ -125,8 +134,12 @@ def _unlikely(lobe: MotionLobe, peak_crank_deg: float) -> list[Note]:
     home = {"intake": 110.0, "exhaust": -110.0}.get(lobe.kind or "")
     if home is None or abs(wrap_scalar(peak_crank_deg - home, 720.0)) <= UNLIKELY_DEG:
         return []
-    text = f"the greatest lift stands at {peak_crank_deg:.0f} crank deg from gas-exchange dead centre, where no engine "
-    return [warning(lobe.name, text + "has it: the table's zero is another point; state [timing]")]
+    text = Phrase(
+        "the greatest lift stands at {angle} crank deg from gas-exchange dead centre, where no engine has it: the "
+        "table's zero is another point; state [timing]",
+        angle=f"{peak_crank_deg:.0f}",
+    )
+    return [warning(lobe.name, text)]
 
 
 def _firing_shift(question: MotionQuestion, lobe: MotionLobe) -> float | None:
@@ -194,9 +207,18 @@ def train_with_spring(
     taken = {name: value for name in _TAKEN if (value := getattr(spring, name)) is not None}
     named = ", ".join(words for name, (_, words) in _TAKEN.items() if name in taken)
     left = ", ".join(words for name, (_, words) in _TAKEN.items() if name not in taken)
-    notes = [info("spring", f"{named} of the measured spring {spring.spring}")] if named else []
+    notes = (
+        [info("spring", Phrase("{named} of the measured spring {spring}", named=named, spring=spring.spring))]
+        if named
+        else []
+    )
     if left:
-        notes.append(info("spring", f"{left} of spring {spring.spring} not derived: as the train states"))
+        notes.append(
+            info(
+                "spring",
+                Phrase("{left} of spring {spring} not derived: as the train states", left=left, spring=spring.spring),
+            )
+        )
     values = {_TAKEN[name][0]: value for name, value in taken.items()}
     if installed_height_mm is not None and spring.solid_height_mm is not None:
         values |= {"installed_height_mm": installed_height_mm, "solid_height_mm": spring.solid_height_mm}

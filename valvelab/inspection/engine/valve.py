@@ -16,13 +16,14 @@ from valvelab.inspection.lobes.lift_doubts import LACKS_ANGLE
 from valvelab.measured import Measured, missing
 from valvelab.phasing.degreeing import NO_KIND
 from valvelab.phasing.timing import EventName
+from valvelab.phrase import Phrase, listed
 from valvelab.records.motion_result import Control, PistonClearance, RuleReadings
 from valvelab.records.train import Train
 from valvelab.valve_motion.valve_lift import valve_motion
 
-NEEDS_CLEARANCE = "not derived: needs [clearance], [crank] throw and rod, and the timing"
-_NOT_PASSED = "the valve does not pass that lift on that flank"
-_LACKS_TIMING = "the timing's own uncertainty is not known"
+NEEDS_CLEARANCE = Phrase("not derived: needs [clearance], [crank] throw and rod, and the timing")
+_NOT_PASSED = Phrase("the valve does not pass that lift on that flank")
+_LACKS_TIMING = Phrase("the timing's own uncertainty is not known")
 
 
 @frozen
@@ -45,10 +46,12 @@ class MeasuredValve:
         side = self.side
         if side.lobe.kind is None or side.no_centre:
             return missing(
-                f"what counts from dead centre is not known: {side.no_centre}" if side.lobe.kind else NO_KIND
+                Phrase("what counts from dead centre is not known: {no_centre}", no_centre=side.no_centre)
+                if side.lobe.kind
+                else NO_KIND
             )
         (row,) = valve_durations(self.train, side, (lift_mm,))
-        lacks = "; ".join(filter(None, (_LACKS_TIMING, self._lacks_angle)))
+        lacks = listed(filter(None, (_LACKS_TIMING, self._lacks_angle)), "; ")
         return Measured(event_number(side, row, which), row.uncertainty[f"{which}_crank_deg"], _NOT_PASSED, lacks=lacks)
 
     @property
@@ -76,7 +79,9 @@ class MeasuredValve:
     def lift_at_tdc(self) -> Measured:
         """Lift at gas-exchange top dead centre."""
         if self.side.no_centre:
-            return missing(f"what counts from dead centre is not known: {self.side.no_centre}")
+            return missing(
+                Phrase("what counts from dead centre is not known: {no_centre}", no_centre=self.side.no_centre)
+            )
         return self._lift_at(0.0)
 
     def _lift_at(self, crank_deg: float) -> Measured:

@@ -12,10 +12,11 @@ from valvelab.measured import Measured, missing
 from valvelab.phasing.degreeing import NO_KIND, Degreeing, LobePhasing, Sheet
 from valvelab.phasing.plausibility import Finding
 from valvelab.phasing.timing import EventName, trade_number
+from valvelab.phrase import Phrase, listed
 from valvelab.records.result import Note, warning
 
-LACKS_WHEEL = "the wheel's uncertainty is not stated"
-NOT_READ = "the sheet has no reading at that lift"
+LACKS_WHEEL = Phrase("the wheel's uncertainty is not stated")
+NOT_READ = Phrase("the sheet has no reading at that lift")
 AGAIN = "read it again, or set it aside with a reason ([[set_aside]])"
 
 
@@ -34,7 +35,7 @@ class Doubts:
         """A value of these lobes with why it is doubtful and what its uncertainty lacks."""
         told = [self.dead_centre] if from_dead_centre else []
         told += [self.lobes[lobe] for lobe in lobes if lobe in self.lobes]
-        return replace(found, doubt="; ".join(text for text in dict.fromkeys(told) if text), lacks=self.lacks)
+        return replace(found, doubt=listed((text for text in dict.fromkeys(told) if text), "; "), lacks=self.lacks)
 
 
 @frozen

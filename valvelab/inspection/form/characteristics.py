@@ -9,6 +9,7 @@ from valvelab.camshaft.roundness import FEWEST_FOR_ROUNDNESS, Circle
 from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Row
 from valvelab.measured import Measured, missing
+from valvelab.phrase import Phrase
 from valvelab.units import Dimension
 
 if TYPE_CHECKING:  # who lists the rows evaluates nothing
@@ -17,8 +18,8 @@ if TYPE_CHECKING:  # who lists the rows evaluates nothing
     from valvelab.inspection.form.measured import MeasuredForm, MeasuredJournal
     from valvelab.records.gauge_result import GaugeResult
 
-NO_DIRECTION = "no eccentricity, so its angle has no meaning"
-NO_VARIATION = "the measurement shows no variation; is its resolution too coarse?"
+NO_DIRECTION = Phrase("no eccentricity, so its angle has no meaning")
+NO_VARIATION = Phrase("the measurement shows no variation; is its resolution too coarse?")
 _NO_DIRECTION_MM = 1e-7
 """A centre this near the axis of turning lies in no direction."""
 
@@ -38,19 +39,28 @@ def has_direction(form: JournalForm) -> bool:
 
 def no_roundness(form: JournalForm) -> str:
     """Why too few angles give no roundness."""
-    return f"no roundness from {form.coverage.distinct} angles; it takes {FEWEST_FOR_ROUNDNESS} or more"
+    return Phrase(
+        "no roundness from {distinct} angles; it takes {fewest} or more",
+        distinct=form.coverage.distinct,
+        fewest=FEWEST_FOR_ROUNDNESS,
+    )
 
 
 def sliding(form: JournalForm, kind: Circle) -> str:
     """What to know of a circle that two opposite readings alone hold."""
     low, high = (1000.0 * end for end in form.circles[kind].sliding_mm or (0.0, 0.0))
-    held = f"{kind} circle: two opposite readings alone hold it, and as it slides along them its roundness is "
-    return f"{held}{low:.2f} to {high:.2f} µm"
+    return Phrase(
+        "{circle}: two opposite readings alone hold it, and as it slides along them its roundness is {low} to {high} "
+        "µm",
+        circle=Phrase(f"{kind} circle"),
+        low=f"{low:.2f}",
+        high=f"{high:.2f}",
+    )
 
 
 def not_held(form: JournalForm, kind: Circle) -> str:
     """Why such a circle states no roundness."""
-    return f"{sliding(form, kind)}: not stated; it takes the journal's diameter, or more angles"
+    return Phrase("{sliding}: not stated; it takes the journal's diameter, or more angles", sliding=sliding(form, kind))
 
 
 def _journal(of: Callable[[JournalForm, JournalUncertainty], Measured]) -> Callable[[MeasuredJournal], Measured]:
@@ -85,7 +95,7 @@ def _roundness(kind: Circle) -> Callable[[MeasuredJournal], Measured]:
 
 def _taper(form: MeasuredForm) -> Measured:
     if not form.tapers:
-        return missing("no lobe or journal was read in two tracks")
+        return missing(Phrase("no lobe or journal was read in two tracks"))
     worst = max(form.tapers, key=lambda row: abs(row.taper_um))
     return Measured(abs(worst.taper_um), worst.uncertainty.get("taper_um"))
 
@@ -98,7 +108,7 @@ def _study(key: str, why: str) -> Callable[[GaugeResult], Measured]:
 def _parameter(name: str, unit: str, dimension: Dimension, meaning: str, method: str) -> Row:
     """A parameter of a trace, printed by its symbol."""
     key = name + {"um": "_um", "%": "_pct", "": ""}[unit]
-    why = "fewer than two whole elements pass the mean line" if name == "rsm" else "the profile is flat"
+    why = Phrase("fewer than two whole elements pass the mean line") if name == "rsm" else Phrase("the profile is flat")
 
     def of(texture: MeasuredTexture) -> Measured:
         return Measured(getattr(texture.found, key), texture.uncertainty[key], why)

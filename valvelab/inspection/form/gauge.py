@@ -18,6 +18,7 @@ from valvelab.frozen import frozen
 from valvelab.inspection.form.characteristics import GAUGE, NO_VARIATION
 from valvelab.inspection.judging import item_of, judged
 from valvelab.inspection.limits import readings_of
+from valvelab.phrase import Phrase
 from valvelab.records.form_measurement import GaugeReadings
 from valvelab.records.gauge_result import (
     AdoptedUncertainty,
@@ -77,7 +78,9 @@ def inspect_gauge(question: GaugeQuestion) -> GaugeInspection:
     )
     return GaugeInspection(
         question,
-        judged(result, notes, question.spec, {"gauge": [item_of("gauge", None, result, GAUGE)]}, question.spec_file),
+        judged(
+            result, notes, question.spec, {"gauge": [item_of(Phrase("gauge"), None, result, GAUGE)]}, question.spec_file
+        ),
     )
 
 
@@ -127,7 +130,16 @@ def _tolerance(question: GaugeQuestion) -> tuple[float | None, list[Note]]:
             width = (upper - lower) * (1e-3 if characteristic.unit == "um" and readings.unit == "mm" else 1.0)
             if width > 0.0:
                 return width, [
-                    info("tolerance", f"{width:g} {readings.unit}, from the spec's limit {number} on {limit.of}")
+                    info(
+                        "tolerance",
+                        Phrase(
+                            "{width} {unit}, from the spec's limit {number} on {of}",
+                            width=f"{width:g}",
+                            unit=readings.unit,
+                            number=number,
+                            of=limit.of,
+                        ),
+                    )
                 ]
     return None, []
 
@@ -146,16 +158,29 @@ def study_quantity(text: str, unit: str, field: str, file: str) -> float:
 
 def _remarks(study: AnovaStudy) -> Iterator[Note]:
     if study.interaction_pooled is None:
-        yield warning("reproducibility", "one appraiser only: reproducibility can't be told")
+        yield warning("reproducibility", Phrase("one appraiser only: reproducibility can't be told"))
     elif study.interaction_pooled:
-        p = "nothing varies" if study.interaction_p is None else f"p = {study.interaction_p:.3f} > {POOLING_P}"
-        yield info("interaction", f"pooled into repeatability ({p}); interaction_sd is null")
+        p = (
+            Phrase("nothing varies")
+            if study.interaction_p is None
+            else Phrase("p = {p} > {least}", p=f"{study.interaction_p:.3f}", least=POOLING_P)
+        )
+        yield info("interaction", Phrase("pooled into repeatability ({p}); interaction_sd is null", p=p))
     else:
-        yield info("interaction", f"kept apart (p = {study.interaction_p:.3f} ≤ {POOLING_P})")
+        yield info(
+            "interaction",
+            Phrase(
+                "kept apart (p = {interaction_p} ≤ {pooling_p})",
+                interaction_p=f"{study.interaction_p:.3f}",
+                pooling_p=POOLING_P,
+            ),
+        )
     if study.components.ndc is None:
-        yield warning("ndc", f"not derived: {NO_VARIATION}")
+        yield warning("ndc", Phrase("not derived: {no_variation}", no_variation=NO_VARIATION))
     if study.shape[0] < 5:
-        yield warning("parts", f"{study.shape[0]} parts tell little about part variation; 10 are usual")
+        yield warning(
+            "parts", Phrase("{shape} parts tell little about part variation; 10 are usual", shape=study.shape[0])
+        )
 
 
 def adopt(result: GaugeResult, kind: str) -> AdoptedUncertainty:

@@ -32,6 +32,7 @@ from valvelab.inspection.form.measured import (
     measured_journal,
 )
 from valvelab.inspection.judging import Item, item_of, judged
+from valvelab.phrase import Phrase, listed
 from valvelab.records.form_measurement import ShaftReadings
 from valvelab.records.result import Note, Source, info, warning
 from valvelab.records.shaft_result import (
@@ -107,7 +108,7 @@ def inspect_shaft(question: ShaftQuestion) -> ShaftInspection:
     )
     items: dict[Subject, list[Item]] = {
         "station": [item_of(journal.label, "journal", journal, STATION) for journal in journals],
-        "shaft": [item_of("shaft", None, form, SHAFT)],
+        "shaft": [item_of(Phrase("shaft"), None, form, SHAFT)],
     }
     result = judged(result, notes, question.spec, items, question.spec_file)
     return ShaftInspection(question, result, tuple(forms), axis)
@@ -146,31 +147,41 @@ def _straightness(form: MeasuredForm) -> StraightnessResult:
 def _remarks(journal: MeasuredJournal, readings: ShaftReadings) -> Iterator[Note]:
     label, form = journal.label, journal.form
     if form is None:
-        yield warning(label, f"not evaluated: {journal.refusal}")
+        yield warning(label, Phrase("not evaluated: {refusal}", refusal=journal.refusal))
         return
     seen = form.coverage
     if seen.has_gap:
         yield warning(
             label,
-            f"nothing was read over {seen.largest_gap_deg:.0f} deg from {seen.gap_from_deg:.0f} deg on; "
-            "form inside the gap is not seen",
+            Phrase(
+                "nothing was read over {largest_gap} deg from {gap_from} deg on; form inside the gap is not seen",
+                largest_gap=f"{seen.largest_gap_deg:.0f}",
+                gap_from=f"{seen.gap_from_deg:.0f}",
+            ),
         )
     if not has_direction(form):
         yield info(label, NO_DIRECTION)
     if not form.has_roundness:
         yield warning(label, no_roundness(form))
     if seen.turns > 1.2:
-        yield info(label, f"read over {seen.turns:.1f} turns; every reading counts")
+        yield info(label, Phrase("read over {turns} turns; every reading counts", turns=f"{seen.turns:.1f}"))
     slips = standing_out(form.trace.angle_deg, form.trace.reading_mm)
     if slips:
         where = ", ".join(f"{form.trace.angle_deg[k]:g}" for k in slips[:5])
-        yield warning(label, f"{len(slips)} reading(s) stand far off their neighbours, kept as read: at {where} deg")
+        yield warning(
+            label,
+            Phrase(
+                "{count} reading(s) stand far off their neighbours, kept as read: at {where} deg",
+                count=len(slips),
+                where=where,
+            ),
+        )
     if form.harmonics.noise_mm is None and readings.probe_uncertainty_mm is None:
-        yield info(label, "no uncertainty: no repeated turns, too few readings, no probe uncertainty stated")
+        yield info(label, Phrase("no uncertainty: no repeated turns, too few readings, no probe uncertainty stated"))
     if form.least_squares.roundness_mm > 0.5:
-        yield warning(label, "out of round by more than 0.5 mm: reads like a lobe, not a journal")
+        yield warning(label, Phrase("out of round by more than 0.5 mm: reads like a lobe, not a journal"))
     for kind in form.sliding if form.has_roundness else ():
-        held = info(label, f"{sliding(form, kind)}; the one stated takes the angles as exact")
+        held = info(label, Phrase("{sliding}; the one stated takes the angles as exact", sliding=sliding(form, kind)))
         yield warning(label, not_held(form, kind)) if form.radius_mm is None else held
 
 
@@ -180,30 +191,46 @@ def _support_notes(readings: ShaftReadings, forms: list[JournalForm]) -> Iterato
     if vees is None:
         return
     blind = blind_orders(vees.angle_deg, _SHOWN_ORDERS)
-    named = ", ".join(map(str, blind)) or "none"
+    named = ", ".join(map(str, blind)) or Phrase("none")
     yield info(
         "vees",
-        f"readings are relative to the line through the vees at {vees.positions_mm[0]:g} and "
-        f"{vees.positions_mm[1]:g} mm; a {vees.angle_deg:g} deg vee does not see lobing of order {named} "
-        f"(up to {_SHOWN_ORDERS}), and shows other orders enlarged or reduced",
+        Phrase(
+            "readings are relative to the line through the vees at {positions} and {other} mm; "
+            "a {angle} deg vee does not see lobing of order {named} (up to {shown_orders}), and "
+            "shows other orders enlarged or reduced",
+            positions=f"{vees.positions_mm[0]:g}",
+            other=f"{vees.positions_mm[1]:g}",
+            angle=f"{vees.angle_deg:g}",
+            named=named,
+            shown_orders=_SHOWN_ORDERS,
+        ),
     )
     for form in forms:
         position = form.trace.position_mm
         if position is not None and min(abs(position - place) for place in vees.positions_mm) <= AT_VEE_MM:
             yield warning(
                 form.trace.name,
-                "read over its own vee: eccentricity cancels there, and roundness is that of the vee method, "
-                f"blind to order {named}",
+                Phrase(
+                    "read over its own vee: eccentricity cancels there, and roundness is that of the vee "
+                    "method, blind to order {named}",
+                    named=named,
+                ),
             )
             continue
         floor = max(0.1 * form.least_squares.roundness_mm, 4.0 * (form.harmonics.noise_mm or 0.0))
         hidden = [row for row in form.harmonics.orders if row.order in blind and 2.0 * row.amplitude_mm > floor > 0.0]
         if hidden:
-            listed = ", ".join(f"{row.order} ({2000.0 * row.amplitude_mm:.2f} µm)" for row in hidden)
+            orders = listed(
+                Phrase("{order} ({size} µm)", order=row.order, size=f"{2000.0 * row.amplitude_mm:.2f}")
+                for row in hidden
+            )
             yield warning(
                 form.trace.name,
-                f"the trace has lobing of order {listed}, which these vees would not see on the journals they "
-                "carry; read those between centres",
+                Phrase(
+                    "the trace has lobing of order {orders}, which these vees would not see on the journals "
+                    "they carry; read those between centres",
+                    orders=orders,
+                ),
             )
 
 
@@ -217,14 +244,16 @@ def _tapers(readings: ShaftReadings) -> tuple[list[TaperResult], list[Note]]:
     for name, found in tracks.items():
         if len(found) < 2:
             if is_lobe(found[0]):
-                notes.append(info(name, "a lobe in one track: its profile is a matter for a lift table, no taper here"))
+                notes.append(
+                    info(name, Phrase("a lobe in one track: its profile is a matter for a lift table, no taper here"))
+                )
             continue
         ordered = sorted(found, key=lambda trace: float(trace.position_mm or 0.0))
         for first, second in pairwise(ordered):
             try:
                 seen = taper(first, second)
             except CannotEvaluate as error:
-                notes.append(warning(name, f"no taper: {error}"))
+                notes.append(warning(name, Phrase("no taper: {error}", error=error)))
                 continue
             spread = None if probe is None else 1000.0 * math.sqrt(2.0) * probe
             results.append(
@@ -240,5 +269,5 @@ def _tapers(readings: ShaftReadings) -> tuple[list[TaperResult], list[Note]]:
                 )
             )
     if results:
-        notes.append(info("taper", "holds where both tracks were read on one zero of the probe"))
+        notes.append(info("taper", Phrase("holds where both tracks were read on one zero of the probe")))
     return results, notes

@@ -25,6 +25,7 @@ from valvelab.frozen import frozen
 from valvelab.inspection.form.characteristics import TRACE, MeasuredTexture
 from valvelab.inspection.judging import item_of, judged
 from valvelab.inspection.limits import nearest_readings
+from valvelab.phrase import Phrase
 from valvelab.records.form_measurement import SurfaceTrace
 from valvelab.records.result import Note, Source, info, warning
 from valvelab.records.spec import Spec
@@ -72,7 +73,7 @@ def inspect_texture(question: TextureQuestion) -> TextureInspection:
     texture = MeasuredTexture(found, uncertainty)
     notes.extend(_remarks(texture, rough, chosen))
     if settings.sections < 2 and trace.scale_uncertainty is None:
-        notes.append(warning("uncertainty", "one section and no height uncertainty stated: no uncertainty"))
+        notes.append(warning("uncertainty", Phrase("one section and no height uncertainty stated: no uncertainty")))
     result = TextureResult(
         source=(trace.source, *question.other_sources),
         form=trace.form,
@@ -88,7 +89,13 @@ def inspect_texture(question: TextureQuestion) -> TextureInspection:
     )
     return TextureInspection(
         question,
-        judged(result, notes, question.spec, {"trace": [item_of("trace", None, texture, TRACE)]}, question.spec_file),
+        judged(
+            result,
+            notes,
+            question.spec,
+            {"trace": [item_of(Phrase("trace"), None, texture, TRACE)]},
+            question.spec_file,
+        ),
         rough,
     )
 
@@ -107,16 +114,40 @@ def _settings(question: TextureQuestion) -> tuple[TraceSettings, SettingClass | 
         limit = _ra_limit(question)
         chosen = default_class(trace.x_mm, trace.z_um) if limit is None else class_for_ra(limit)
         cutoff = chosen.cutoff_mm
-        why = "what the trace measures" if limit is None else "the spec's limit on Ra"
-        notes.append(info("cutoff", f"{cutoff:g} mm, setting class {chosen.name} by {why}"))
+        why = Phrase("what the trace measures") if limit is None else Phrase("the spec's limit on Ra")
+        notes.append(
+            info(
+                "cutoff",
+                Phrase("{cutoff} mm, setting class {name} by {why}", cutoff=f"{cutoff:g}", name=chosen.name, why=why),
+            )
+        )
     held = whole_sections(count, spacing, cutoff)
     if held < 1:
-        raise BadFile(trace.file, "", f"a trace of {count * spacing:.3g} mm", f"at least one cutoff of {cutoff:g} mm")
+        raise BadFile(
+            trace.file,
+            "",
+            Phrase("a trace of {length} mm", length=f"{count * spacing:.3g}"),
+            Phrase("at least one cutoff of {cutoff} mm", cutoff=f"{cutoff:g}"),
+        )
     sections = min(USUAL_SECTIONS, held) if question.sections is None else question.sections
     if question.sections is None and held < USUAL_SECTIONS:
-        notes.append(warning("sections", f"{held} instead of {USUAL_SECTIONS}: the trace holds no more"))
+        notes.append(
+            warning(
+                "sections",
+                Phrase(
+                    "{held} instead of {usual_sections}: the trace holds no more",
+                    held=held,
+                    usual_sections=USUAL_SECTIONS,
+                ),
+            )
+        )
     if question.sections is not None and question.sections > held:
-        raise BadFile(trace.file, "", f"a trace of {held} sections of {cutoff:g} mm", f"{question.sections} sections")
+        raise BadFile(
+            trace.file,
+            "",
+            Phrase("a trace of {held} sections of {cutoff} mm", held=held, cutoff=f"{cutoff:g}"),
+            Phrase("{count} sections", count=question.sections),
+        )
     short, short_notes = _short_cutoff(question.short_cutoff_mm, chosen, cutoff, spacing)
     return TraceSettings(cutoff, short, sections), chosen, notes + short_notes
 
@@ -137,17 +168,24 @@ def _short_cutoff(
     asked: float | None, chosen: SettingClass | None, cutoff: float, spacing: float
 ) -> tuple[float | None, list[Note]]:
     if asked == 0.0:
-        return None, [info("short cutoff", "left out as asked")]
+        return None, [info("short cutoff", Phrase("left out as asked"))]
     if asked is not None:
         if asked >= cutoff:
-            found = f"short cutoff: found {asked:g} mm"
-            raise CannotEvaluate(Reason.OUT_OF_RANGE, f"{found}, expected less than the cutoff of {cutoff:g} mm")
+            found = Phrase("short cutoff: found {asked} mm", asked=f"{asked:g}")
+            raise CannotEvaluate(
+                Reason.OUT_OF_RANGE,
+                Phrase("{found}, expected less than the cutoff of {cutoff} mm", found=found, cutoff=f"{cutoff:g}"),
+            )
         short = asked
     else:
         row = chosen or next((row for row in SETTING_CLASSES if row.cutoff_mm >= cutoff), SETTING_CLASSES[-1])
         short = row.short_cutoff_mm
     if short < _READINGS_PER_SHORT_CUTOFF * spacing:
-        text = f"{1000.0 * short:g} µm is finer than readings {1000.0 * spacing:.3g} µm apart can show; left out"
+        text = Phrase(
+            "{short} µm is finer than readings {spacing} µm apart can show; left out",
+            short=f"{1000.0 * short:g}",
+            spacing=f"{1000.0 * spacing:.3g}",
+        )
         return None, [warning("short cutoff", text)]
     return short, []
 
@@ -155,25 +193,39 @@ def _short_cutoff(
 def _remarks(texture: MeasuredTexture, rough: Roughness, chosen: SettingClass | None) -> Iterator[Note]:
     found = texture.found
     numbers = {row.key: row.measured(texture) for row in TRACE}
-    yield from (warning(key, f"not derived: {one.reason}") for key, one in numbers.items() if one.value is None)
+    yield from (
+        warning(key, Phrase("not derived: {reason}", reason=one.reason))
+        for key, one in numbers.items()
+        if one.value is None
+    )
     if chosen is not None and found.ra_um > chosen.largest_ra_um:
-        text = f"Ra {found.ra_um:.3g} µm is above what class {chosen.name} is meant for; a longer cutoff fits"
+        text = Phrase(
+            "Ra {ra} µm is above what class {name} is meant for; a longer cutoff fits",
+            ra=f"{found.ra_um:.3g}",
+            name=chosen.name,
+        )
         yield warning("cutoff", text)
     yield from _definitions(found, rough)
     if rough.roughness_um.size - (rough.stop - rough.start) > 1:
-        yield info("evaluation length", "the middle of the trace; both ends served the filter as run-up")
+        yield info("evaluation length", Phrase("the middle of the trace; both ends served the filter as run-up"))
 
 
 def _definitions(found: TextureParameters, rough: Roughness) -> Iterator[Note]:
     """What a reader needs to compare Rsm and the Rk family with another instrument's."""
     if found.rsm_um is not None:
         share, beyond = 100.0 * HEIGHT_DISCRIMINATION, HEIGHT_DISCRIMINATION * found.rz_um
-        text = f"a hill or dale counts that reaches {share:g} % of Rz ({beyond:.3g} µm) beyond the mean line"
-        text += ", however narrow"
+        text = Phrase(
+            "a hill or dale counts that reaches {share} % of Rz ({beyond} µm) beyond the mean line, however narrow",
+            share=f"{share:g}",
+            beyond=f"{beyond:.3g}",
+        )
         yield info("Rsm", text)
     if found.rk_um is not None:
-        text = f"of the Gaussian filter's profile (ISO 16610-21, cutoff {rough.settings.cutoff_mm:g} mm), not of "
-        text += "the two-step filter of ISO 13565-1; by the least-squares line through the flattest 40 % of the curve"
+        text = Phrase(
+            "of the Gaussian filter's profile (ISO 16610-21, cutoff {cutoff} mm), not of the two-step filter of ISO "
+            "13565-1; by the least-squares line through the flattest 40 % of the curve",
+            cutoff=f"{rough.settings.cutoff_mm:g}",
+        )
         yield info("Rk family", text)
 
 

@@ -17,6 +17,7 @@ from valvelab.inspection.judging import Item, judge
 from valvelab.inspection.lift_check.measure import NO_CALIBRATION, CheckedValve, InstrumentInUse, checked
 from valvelab.inspection.limits import meant_here, nearest_readings
 from valvelab.measured import Once
+from valvelab.phrase import Phrase, listed
 from valvelab.records.lift_check import Indicator, LiftCheck, LiftCheckSheet, TimingWheel
 from valvelab.records.lift_check_result import CheckedEvent, CheckedLift, InstrumentTold, LeftOut, LiftCheckResult
 from valvelab.records.result import Note, Source, Verdict, info, warning
@@ -34,8 +35,8 @@ _ONLY: Mapping[Subject, Collection[str]] = {
     for subject in dict.fromkeys(row.subject for row in CHARACTERISTICS)
 }
 _LIMIT = re.compile(r"\[\[limit\]\] (\d+)")
-_ELSEWHERE = "an angle of a lift table, or at the follower"
-_AT_VALVE = 'an angle from dead centre at the valve, as in "58 deg BBDC"'
+_ELSEWHERE = Phrase("an angle of a lift table, or at the follower")
+_AT_VALVE = Phrase('an angle from dead centre at the valve, as in "58 deg BBDC"')
 
 
 @frozen
@@ -59,11 +60,14 @@ class Known:
         """With a gauge study's uncertainty, where the sheet states none that is larger."""
         own = self.use.calibration_mm
         if own is not None and own >= u_mm:
-            text = (
-                f"the sheet's own {own:g} mm counts: no less than the {u_mm:g} mm adopted from a gauge study ({file})"
+            text = Phrase(
+                "the sheet's own {own} mm counts: no less than the {u} mm adopted from a gauge study ({file})",
+                own=f"{own:g}",
+                u=f"{u_mm:g}",
+                file=file,
             )
             return replace(self, notes=(*self.notes, info("instrument", text)))
-        note = info("instrument", f"{u_mm:g} mm, adopted from a gauge study ({file})")
+        note = info("instrument", Phrase("{u} mm, adopted from a gauge study ({file})", u=f"{u_mm:g}", file=file))
         use = replace(self.use, calibration_mm=u_mm)
         return replace(self, use=use, come_from="gauge study", notes=(*self.notes, note))
 
@@ -71,7 +75,7 @@ class Known:
         """Corrected by an instrument's card, whose dates and division count where the sheet states none."""
         curve = card.calibration
         use = replace(self.use, resolution_mm=self.use.resolution_mm or curve.division, card=identity, curve=curve)
-        told = info("instrument", f"readings are corrected by the card of {card.told}")
+        told = info("instrument", Phrase("readings are corrected by the card of {told}", told=card.told))
         dates = (self.calibrated or card.calibrated, self.due or card.due_on)
         return Known(use, "card", (*self.notes, told, *card.notes(read_on)), *dates)
 
@@ -113,7 +117,7 @@ def inspect_lift_check(
     check_limits(sheet, file)
     notes = [*known.notes, *_notes(sheet, known, valves)]
     if not sheet.spec.limit and spec is None:
-        notes.append(warning("rule", "neither [[limit]] nor [[rule]] states one: nothing was judged"))
+        notes.append(warning("rule", Phrase("neither [[limit]] nor [[rule]] states one: nothing was judged")))
     subjects: dict[Subject, list[Item]] = {"valve": items, "event": items}
     judged = []
     if items:
@@ -224,35 +228,62 @@ def _told(instrument: Indicator, known: Known) -> InstrumentTold:
 def _notes(sheet: LiftCheckSheet, known: Known, valves: Iterable[CheckedValve]) -> Iterator[Note]:
     """What a reader has to know of the instrument and of each valve's readings."""
     if known.use.calibration_mm is None and known.use.curve is None:
-        yield warning("instrument", f"{NO_CALIBRATION}: verdicts rest on the readings' scatter and division alone")
+        yield warning(
+            "instrument",
+            Phrase(
+                "{no_calibration}: verdicts rest on the readings' scatter and division alone",
+                no_calibration=NO_CALIBRATION,
+            ),
+        )
     due, read = sheet.instrument.due, sheet.date
     if due is not None and read is not None and read > due:
-        yield warning("instrument", f"its calibration was due on {due}, before the readings of {read}")
+        yield warning(
+            "instrument", Phrase("its calibration was due on {due}, before the readings of {read}", due=due, read=read)
+        )
     for one in valves:
         yield from remarks_on(one)
         check = one.check
         if check.open_mm and not check.zero_mm:
-            yield info(check.name, "no zero reading: the dial counts as set to zero, valve shut")
+            yield info(check.name, Phrase("no zero reading: the dial counts as set to zero, valve shut"))
         if len(check.zero_mm) < 2 <= len(check.open_mm) and known.use.repeatability_mm is None:
-            yield info(check.name, "its zero counts as scattering like full lift; shut readings, repeated, tell it")
+            yield info(
+                check.name, Phrase("its zero counts as scattering like full lift; shut readings, repeated, tell it")
+            )
         if check.ratio is not None:
             yield info(
-                check.name, f"derived: read at the lobe or lifter, times the ratio {check.ratio:g}; not at the valve"
+                check.name,
+                Phrase(
+                    "derived: read at the lobe or lifter, times the ratio {ratio}; not at the valve",
+                    ratio=f"{check.ratio:g}",
+                ),
             )
         for row in check.set_aside:
             value = check.readings(row.of)[row.reading - 1]
-            yield info(check.name, f"{row.of} reading {row.reading}, {value:g} mm, set aside: {row.reason}")
+            yield info(
+                check.name,
+                Phrase(
+                    "{of} reading {reading}, {value} mm, set aside: {reason}",
+                    of=row.of,
+                    reading=row.reading,
+                    value=f"{value:g}",
+                    reason=row.reason,
+                ),
+            )
 
 
 def remarks_on(one: CheckedValve) -> Iterator[Note]:
     """What has to be looked at in one valve's readings."""
     if one.open is not None and len(one.open.counted) == 1:
-        yield warning(one.check.name, "one reading only: its uncertainty is the instrument's alone")
+        yield warning(one.check.name, Phrase("one reading only: its uncertainty is the instrument's alone"))
     if one.wander_mm is not None:
-        text = f"the zero readings lie {one.wander_mm:g} mm apart; set the dial again and repeat"
+        text = Phrase(
+            "the zero readings lie {wander} mm apart; set the dial again and repeat", wander=f"{one.wander_mm:g}"
+        )
         yield warning(one.check.name, text)
     if one.outside:
-        text = "a reading lies where the instrument was not calibrated: it stays uncorrected, u is widened for it"
+        text = Phrase(
+            "a reading lies where the instrument was not calibrated: it stays uncorrected, u is widened for it"
+        )
         yield warning(one.check.name, text)
 
 
@@ -262,5 +293,5 @@ def _gathered(notes: Iterable[Note]) -> Iterator[Note]:
     for note in notes:
         about.setdefault((note.level, note.text), []).append(note.about)
     for (level, text), names in about.items():
-        told = ", ".join(dict.fromkeys(names)) if len(names) <= 8 else f"{len(names)} checks"
+        told = listed(dict.fromkeys(names)) if len(names) <= 8 else Phrase("{count} checks", count=len(names))
         yield warning(told, text) if level == "warning" else info(told, text)

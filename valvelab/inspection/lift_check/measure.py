@@ -25,17 +25,18 @@ from valvelab.conformity.repeats import (
 from valvelab.frozen import frozen
 from valvelab.measured import Measured, missing
 from valvelab.phasing.timing import EventName
+from valvelab.phrase import Phrase, listed
 from valvelab.records.lift_check import Counted, EventReadings, LiftCheck, ReadingList, TimingWheel
 
-NOT_READ = "no reading at full lift"
-ONE_READING = "one reading tells nothing of its repeatability"
-NO_CALIBRATION = "the indicator's uncertainty is not stated"
-NO_RATIO_U = "the ratio's uncertainty is not stated"
-NO_WHEEL = "the wheel's uncertainty is not stated"
-NO_DEAD_CENTRE = "how well top dead centre was found is not stated"
+NOT_READ = Phrase("no reading at full lift")
+ONE_READING = Phrase("one reading tells nothing of its repeatability")
+NO_CALIBRATION = Phrase("the indicator's uncertainty is not stated")
+NO_RATIO_U = Phrase("the ratio's uncertainty is not stated")
+NO_WHEEL = Phrase("the wheel's uncertainty is not stated")
+NO_DEAD_CENTRE = Phrase("how well top dead centre was found is not stated")
 LEAST_LIFT_MM, MOST_LIFT_MM = 1.0, 100.0
 """What valves open, from model engines to ships' engines; common practice, no source."""
-_LISTS: dict[ReadingList, str] = {"open": "reading", "zero": "zero reading"}
+_LISTS: dict[ReadingList, str] = {"open": Phrase("reading"), "zero": Phrase("zero reading")}
 
 
 @frozen
@@ -93,7 +94,7 @@ class CheckedValve:
             return None
         which: EventName = "opening" if name == "opening" else "closing"
         near = (found.mean for (of, lift), found in self.events.items() if of == which and math.isclose(lift, at_mm))
-        return next(near, missing(f"no {which} was read at {at_mm:g} mm"))
+        return next(near, missing(Phrase("no {which} was read at {at} mm", which=which, at=f"{at_mm:g}")))
 
 
 def checked(
@@ -157,7 +158,7 @@ def _lift(
 ) -> Measured:
     travel = travelled.value_mm
     if opened is None or travel is None:
-        return missing("every reading at full lift is set aside" if check.open_mm else NOT_READ)
+        return missing(Phrase("every reading at full lift is set aside") if check.open_mm else NOT_READ)
     ratio = check.ratio or 1.0
     u_zero = _of_zero(opened, shut, wander_mm, instrument.repeatability_mm)
     parts = [travelled.uncertainty_mm, opened.uncertainty, u_zero]
@@ -171,16 +172,19 @@ def _lift(
     if check.ratio is not None and check.ratio_uncertainty is None:
         lacks.append(NO_RATIO_U)
     doubts = [_doubt_of_size(ratio * travel), doubt_of_list(check, "open", opened), doubt_of_list(check, "zero", shut)]
-    return Measured(ratio * travel, u or None, doubt="; ".join(filter(None, doubts)), lacks="; ".join(lacks))
+    return Measured(ratio * travel, u or None, doubt=listed(filter(None, doubts), "; "), lacks=listed(lacks, "; "))
 
 
 def _doubt_of_size(lift_mm: float) -> str:
     """Why readings can't be meant as they stand; empty where they can."""
     if lift_mm < 0.0:
-        return f"open reads {-lift_mm:.4g} mm less than shut: the lists are exchanged, or the dial counts the other way"
+        return Phrase(
+            "open reads {value} mm less than shut: the lists are exchanged, or the dial counts the other way",
+            value=f"{-lift_mm:.4g}",
+        )
     if LEAST_LIFT_MM <= lift_mm <= MOST_LIFT_MM:
         return ""
-    return f"{lift_mm:.4g} mm is no valve's lift: the unit, or a reading, is another one"
+    return Phrase("{lift} mm is no valve's lift: the unit, or a reading, is another one", lift=f"{lift_mm:.4g}")
 
 
 def _of_zero(
@@ -226,5 +230,5 @@ def _event(which: EventName, read: Sequence[Counted], wheel: TimingWheel) -> Che
     u = math.hypot(*(part for part in parts if part is not None))
     lacks = [NO_WHEEL] if wheel.uncertainty_deg is None else []
     lacks += [NO_DEAD_CENTRE] if wheel.tdc_uncertainty_deg is None else []
-    doubt = doubt_of(f"{which} reading", {place: f"{values[place]:g} deg" for place in found.doubtful})
-    return CheckedEvent(values, Measured(found.mean, u or None, doubt=doubt, lacks="; ".join(lacks)), found.doubtful)
+    doubt = doubt_of(Phrase(f"{which} reading"), {place: f"{values[place]:g} deg" for place in found.doubtful})
+    return CheckedEvent(values, Measured(found.mean, u or None, doubt=doubt, lacks=listed(lacks, "; ")), found.doubtful)

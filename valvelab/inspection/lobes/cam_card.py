@@ -13,6 +13,7 @@ from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
 from valvelab.measured import Measured, missing
 from valvelab.phasing.timing import Kind, after_dead_centre, trade_number
+from valvelab.phrase import Phrase
 from valvelab.records.cam_card import CamCard, CardEvents, CardLift
 from valvelab.records.lobes_result import LobeResult, LobesResult
 from valvelab.records.measurement import COMPARISON_LIFT_MM
@@ -58,7 +59,7 @@ class MeasuredCard:
         """Exhaust closing − intake opening at the lift of that number, crank deg."""
         rows = {one.kind: one.rows[number] for one in self.kinds}
         if len(rows) < len(KINDS):
-            return missing("needs lobes of both kinds")
+            return missing(Phrase("needs lobes of both kinds"))
         closing, opening = rows["exhaust"].closing, rows["intake"].opening
         if closing.value is None or opening.value is None:
             return missing(closing.reason or opening.reason)
@@ -114,7 +115,8 @@ def measured_card(result: LobesResult, stated: CamCard | None) -> MeasuredCard:
             found.append(_kind(kind, lobes, _centreline(kind, wanted, separation), wanted))
     if not found:
         raise CannotEvaluate(
-            Reason.MISSING_INPUT, "cam card: found no lobe whose name says intake or exhaust, expected 1I, 1E, …"
+            Reason.MISSING_INPUT,
+            Phrase("cam card: found no lobe whose name says intake or exhaust, expected 1I, 1E, …"),
         )
     given = wanted.intake_centreline_deg is not None or wanted.exhaust_centreline_deg is not None
     return MeasuredCard(tuple(found), separation, wanted.rocker_ratio, given)
@@ -127,8 +129,13 @@ def _centreline(kind: Kind, stated: CamCard, separation: Measured) -> float:
     if own is not None:
         return own
     if separation.value is None:
-        found, expected = f"no lobe separation to place the {kind} lobes by", f"{kind}_centreline in [card] of the spec"
-        raise CannotEvaluate(Reason.MISSING_INPUT, f"cam card: found {found}, expected {expected}")
+        found, expected = (
+            Phrase("no lobe separation to place the {kind} lobes by", kind=kind),
+            Phrase("{kind}_centreline in [card] of the spec", kind=kind),
+        )
+        raise CannotEvaluate(
+            Reason.MISSING_INPUT, Phrase("cam card: found {found}, expected {expected}", found=found, expected=expected)
+        )
     return round(separation.value if other is None else 2.0 * separation.value - other, 2)
 
 
@@ -140,7 +147,7 @@ def _kind(kind: Kind, lobes: list[LobeResult], centreline: float, stated: CamCar
         kind=kind,
         lobes=tuple(lobe.lobe for lobe in lobes),
         lift=lift,
-        valve_lift=missing("no rocker ratio is stated") if ratio is None else lift.times(ratio),
+        valve_lift=missing(Phrase("no rocker ratio is stated")) if ratio is None else lift.times(ratio),
         lash_mm=stated.intake_lash_mm if kind == "intake" else stated.exhaust_lash_mm,
         centreline_deg=centreline,
         rows=tuple(_row(lobes, at_mm, crank) for at_mm in LIFTS_MM),
@@ -168,7 +175,7 @@ def _mean(found: Iterable[tuple[float | None, float | None]]) -> Measured:
     """Mean of what is known, with the mean of its uncertainties."""
     known = [(value, u) for value, u in found if value is not None]
     if not known:
-        return missing("no lobe of this kind reaches it")
+        return missing(Phrase("no lobe of this kind reaches it"))
     stated = [u for _, u in known if u is not None]
     u = math.fsum(stated) / len(stated) if len(stated) == len(known) else None
     return Measured(math.fsum(value for value, _ in known) / len(known), u)

@@ -13,13 +13,14 @@ from valvelab.errors import CannotEvaluate, Reason
 from valvelab.inspection.lobes.repeatability import nose_centre
 from valvelab.inspection.lobes.shaft import ByItem, MeasuredShaft
 from valvelab.measured import Measured, missing
+from valvelab.phrase import Phrase
 from valvelab.records.lobes_result import CamshaftResult, CylinderSeparation, IndexErrorRow, Spread
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Kind, Note, info
 from valvelab.records.spec import Spec
 
 _KINDS: tuple[Kind, ...] = ("intake", "exhaust")
-_NO_PAIR = "no cylinder has both an intake and an exhaust lobe"
+_NO_PAIR = Phrase("no cylinder has both an intake and an exhaust lobe")
 
 
 def separations(shaft: MeasuredShaft) -> dict[int, Measured]:
@@ -91,7 +92,7 @@ def camshaft_result(shaft: MeasuredShaft, ranged: Mapping[str, ByItem]) -> tuple
     apart, mean = separations(shaft), mean_separation(shaft)
     errors, notes = shaft.once(index_errors)
     if mean.value is None:
-        notes = [info("lobe_separation", f"not derived: {mean.reason}"), *notes]
+        notes = [info("lobe_separation", Phrase("not derived: {reason}", reason=mean.reason)), *notes]
     uncertainty = {f"lobe_separation_cam_deg {cylinder}": row.u for cylinder, row in apart.items()}
     if mean.value is not None:
         uncertainty["lobe_separation_mean_cam_deg"] = mean.u
@@ -137,8 +138,13 @@ def _arrangement(table: LiftTable, spec: Spec) -> Arrangement | None:
         return None
     count = wanted.cylinders if wanted.cylinders is not None else table.cylinders
     if len(set(order)) != len(order) or (count is not None and count != len(order)):
-        expected = f"each of {count or len(order)} cylinders once"
-        raise CannotEvaluate(Reason.BAD_VALUES, f"firing order: found {'-'.join(map(str, order))}, expected {expected}")
+        expected = Phrase("each of {value} cylinders once", value=count or len(order))
+        raise CannotEvaluate(
+            Reason.BAD_VALUES,
+            Phrase(
+                "firing order: found {names}, expected {expected}", names="-".join(map(str, order)), expected=expected
+            ),
+        )
     bank = wanted.bank_angle_cam_deg if wanted.bank_angle_cam_deg is not None else table.bank_angle_deg or 0.0
     second = wanted.second_bank if wanted.second_bank is not None else table.second_bank
     return Arrangement(order, bank, frozenset(second or ()))

@@ -29,6 +29,7 @@ from valvelab.inspection.lobes.repeatability import LobeGroup, Question, nose_ce
 from valvelab.inspection.lobes.shaft import ByItem, MeasuredShaft
 from valvelab.lobe.characteristics import EventRow, LobeCharacteristics
 from valvelab.measured import Each, Measured, missing
+from valvelab.phrase import Phrase
 from valvelab.records.lobes_result import LobeDuration, LobeResult, LobesResult, with_numbers
 from valvelab.records.measurement import COMPARISON_LIFT_MM
 
@@ -140,12 +141,12 @@ def _base_circles(shaft: MeasuredShaft) -> dict[str, tuple[Measured, Measured, M
     def of(group: LobeGroup, row: int) -> tuple[Measured, Measured, Measured]:
         base = group.fitted.bases[row]
         if base is None:
-            none = missing("no base-circle arc was found")
+            none = missing(Phrase("no base-circle arc was found"))
             return none, none, none
         u = group.characteristics.base_uncertainty(row)
         runout = Measured(base.runout_mm, u[0])
         if not base.with_eccentricity:
-            hidden = missing("the base circle tells no eccentricity: its arc is too short, or form hides it")
+            hidden = missing(Phrase("the base circle tells no eccentricity: its arc is too short, or form hides it"))
             return runout, hidden, hidden
         return runout, Measured(base.eccentricity_mm, u[1]), Measured(base.eccentricity_angle_cam_deg, u[2])
 
@@ -157,13 +158,13 @@ def _base_circle(which: int) -> Of:
 
 
 def _envelope(shaft: MeasuredShaft, _at: float | None) -> ByItem:
-    none = missing("no envelope applies to this lobe")
+    none = missing(Phrase("no envelope applies to this lobe"))
     return {lobe: shaft.envelopes[lobe].measured if lobe in shaft.envelopes else none for lobe in shaft.kinds}
 
 
 def _index_error(shaft: MeasuredShaft, _at: float | None) -> ByItem:
     errors = shaft.once(index_errors)[0] or {}
-    return {lobe: errors.get(lobe, missing("no nominal place is known")) for lobe in shaft.kinds}
+    return {lobe: errors.get(lobe, missing(Phrase("no nominal place is known"))) for lobe in shaft.kinds}
 
 
 LIFT, DURATIONS, EVENTS, VELOCITY = "Lift and centre", "Duration", "Opening and closing", "Velocity"
@@ -259,10 +260,13 @@ CHARACTERISTICS: tuple[LobeRow, ...] = (
         "one least-squares phase for the whole shaft", _PRACTICE, of=_index_error, block=None),
     LobeRow("lobe_separation", "cam deg", "angle", "camshaft", "intake to exhaust centre of one cylinder",
         "θ intake − θ exhaust, folded to 0…180", _PRACTICE,
-        of=lambda shaft, _at: {f"cylinder {cylinder}": found for cylinder, found in separations(shaft).items()},
+        of=lambda shaft, _at: {
+            Phrase("cylinder {number}", number=cylinder): found for cylinder, found in separations(shaft).items()
+        },
         block=None),
     LobeRow("lobe_separation_mean", "cam deg", "angle", "camshaft", "mean lobe separation of the shaft",
-        "mean over cylinders", _PRACTICE, of=lambda shaft, _at: {"camshaft": mean_separation(shaft)}, block=None),
+        "mean over cylinders", _PRACTICE, block=None,
+        of=lambda shaft, _at: {Phrase("camshaft"): mean_separation(shaft)}),
     LobeRow("max_lift_spread", "mm", "length", "camshaft", "range of lift over the lobes of one kind",
         "greatest less least", _PRACTICE, free_of=_LIFT_ONLY, block=None,
         of=lambda shaft, _at: spread(shaft, shaft.ask(LobeCharacteristics.max_lift))),

@@ -20,6 +20,7 @@ from valvelab.lobe.profile import FittedLobes, Profile
 from valvelab.lobe.propagation import Term
 from valvelab.lobe.spline import SplineSet
 from valvelab.measured import Each, missing
+from valvelab.phrase import Phrase
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, info, warning
 
@@ -71,7 +72,7 @@ def contour_notes(shaft: MeasuredShaft) -> list[Note]:
     """Why there is no contour, and which lobes are undercut."""
     reason = missing_for_contour(shaft.table)
     if reason is not None:
-        return [info("curvature", f"not derived: {reason}")]
+        return [info("curvature", Phrase("not derived: {reason}", reason=reason))]
     contours = shaft.once(_contours)
     return [note for notes in shaft.each(lambda group, row: contours[group].notes(row)).values() for note in notes]
 
@@ -131,15 +132,24 @@ class Contours:
         """What the follower can't do where a lobe is undercut, empty where it is not; (lobes,)."""
         angle = self._on_guide.angle_cam_deg
         places = [undercut_at(angle, radius, self.shape) for radius in self._on_guide.radius_mm]
-        return ["" if at is None else f"cannot touch such a contour at {fold_scalar(at):.1f} cam deg" for at in places]
+        return [
+            ""
+            if at is None
+            else Phrase("cannot touch such a contour at {angle} cam deg", angle=f"{fold_scalar(at):.1f}")
+            for at in places
+        ]
 
     def notes(self, row: int) -> list[Note]:
         """That one lobe is undercut."""
         undercut = self.undercuts[row]
         if not undercut:
             return []
-        text = f"undercut: the {self.shape.kind} follower {undercut}; its radii are left open"
-        return [warning(f"{self.part.fitted.names[row]} curvature", text)]
+        text = Phrase(
+            "undercut: the {follower} {undercut}; its radii are left open",
+            follower=Phrase(f"{self.shape.kind} follower"),
+            undercut=undercut,
+        )
+        return [warning(Phrase("{names} curvature", names=self.part.fitted.names[row]), text)]
 
     def extreme(self, figure: Extreme) -> Each:
         """One figure of every lobe; none of curvature where it is undercut or its readings too far apart."""

@@ -20,6 +20,7 @@ from valvelab.lobe.dense_smoothing import fit_general
 from valvelab.lobe.events import extreme, unroll
 from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.smoothing import Smoothed, fit_uniform
+from valvelab.phrase import Phrase
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, info, warning
 
@@ -48,7 +49,7 @@ def convert(fitted: FittedLobes, table: LiftTable, shape: Shape, notes: list[Not
     """
     reason = missing_for_contour(table)
     if reason is not None:
-        raise CannotEvaluate(Reason.MISSING_INPUT, f"convert: {reason}")
+        raise CannotEvaluate(Reason.MISSING_INPUT, Phrase("convert: {reason}", reason=reason))
     source, base = table.follower, table.base_circle_radius_mm
     assert source is not None
     assert base is not None
@@ -68,7 +69,7 @@ def convert(fitted: FittedLobes, table: LiftTable, shape: Shape, notes: list[Not
             notes += _bridge_notes(name, found, shape, float(fitted.noise_mm[row]))
             notes += _end_notes(name, found, shape, knots)
         except CannotEvaluate as error:
-            withheld[name] = f"not described under a {words_of(shape)}: {error}"
+            withheld[name] = Phrase("not described under a {follower}: {error}", follower=words_of(shape), error=error)
             notes.append(warning(name, withheld[name]))
             continue
         lifts[row] = found.lift_mm
@@ -77,8 +78,10 @@ def convert(fitted: FittedLobes, table: LiftTable, shape: Shape, notes: list[Not
         smoothed = fit_uniform(lifts, splines.start)
     else:
         smoothed = fit_general(knots, lifts, np.ones(lifts.shape, dtype=np.bool_), periodic=False)
-    told = f"lift, events and pressure angle are those of the same contour under a {words_of(shape)}"
-    notes.append(info("convert", f"{told}; curvature and face reach stay the contour's"))
+    told = Phrase(
+        "lift, events and pressure angle are those of the same contour under a {words_of}", words_of=words_of(shape)
+    )
+    notes.append(info("convert", Phrase("{told}; curvature and face reach stay the contour's", told=told)))
     stretch = max(1.0, *(float(row.stretch.max()) for row in maps))
     converted = replace(fitted, splines=smoothed.splines, smoothed=_with_noise_of(fitted.smoothed, smoothed, stretch))
     notes += _invariant_notes(fitted, converted, withheld)
@@ -94,14 +97,20 @@ def _invariant_notes(fitted: FittedLobes, converted: FittedLobes, withheld: Coll
         allowed = max(_SAME_MM, float(fitted.noise_mm[row]))
         off, base = float(tops[1][row] - tops[0][row]), fitted.bases[row]
         if abs(off) > allowed:
-            text = f"its greatest lift comes out {off:+.3f} mm off the contour's own: read it at closer angles"
-            yield warning(f"{name} convert", text)
+            text = Phrase(
+                "its greatest lift comes out {off} mm off the contour's own: read it at closer angles",
+                off=f"{off:+.3f}",
+            )
+            yield warning(Phrase("{name} convert", name=name), text)
         if base is None:
             continue
         arc = np.mod(np.arange(base.first, base.last + 1), fitted.at_knots[0].shape[1])
         moved = float(np.abs(converted.at_knots[0][row, arc] - fitted.at_knots[0][row, arc]).max())
         if moved > allowed:
-            yield warning(f"{name} convert", f"its base circle comes out up to {moved:.3f} mm off the contour's own")
+            yield warning(
+                Phrase("{name} convert", name=name),
+                Phrase("its base circle comes out up to {moved} mm off the contour's own", moved=f"{moved:.3f}"),
+            )
 
 
 def _with_noise_of(source: Smoothed, converted: Smoothed, stretch: float) -> Smoothed:
@@ -116,7 +125,11 @@ def _with_noise_of(source: Smoothed, converted: Smoothed, stretch: float) -> Smo
 
 def words_of(shape: Shape) -> str:
     """A follower in words."""
-    return f"roller of {shape.radius_mm:g} mm" if shape.kind == "roller" else f"{shape.kind} follower"
+    return (
+        Phrase("roller of {radius} mm", radius=f"{shape.radius_mm:g}")
+        if shape.kind == "roller"
+        else Phrase("flat follower" if shape.kind == "flat" else "point follower")
+    )
 
 
 def _end_notes(name: str, found: Followed, shape: Shape, knots: FloatArray) -> list[Note]:
@@ -128,9 +141,15 @@ def _end_notes(name: str, found: Followed, shape: Shape, knots: FloatArray) -> l
     if held <= _SAME_MM:
         return []
     known = knots[found.covered]
-    ends = f"{fold_scalar(known[0]):.1f} to {fold_scalar(known[-1]):.1f} cam deg"
-    text = f"the table ends with up to {held:.3f} mm of lift: under a {words_of(shape)} it tells {ends} only; beyond, "
-    return [warning(f"{name} convert", text + "the lift is held")]
+    text = Phrase(
+        "the table ends with up to {held} mm of lift: under a {follower} it tells {first} to {last} cam deg only; "
+        "beyond, the lift is held",
+        held=f"{held:.3f}",
+        follower=words_of(shape),
+        first=f"{fold_scalar(known[0]):.1f}",
+        last=f"{fold_scalar(known[-1]):.1f}",
+    )
+    return [warning(Phrase("{name} convert", name=name), text)]
 
 
 def _bridge_notes(name: str, found: Followed, shape: Shape, noise_mm: float) -> list[Note]:
@@ -138,13 +157,21 @@ def _bridge_notes(name: str, found: Followed, shape: Shape, noise_mm: float) -> 
     bridge = found.bridge
     if bridge is None or bridge.depth_mm <= max(SEEN_BRIDGE_MM, noise_mm):
         return []
-    at = f"at {fold_scalar(bridge.angle_cam_deg):.1f} cam deg"
+    at, off = f"{fold_scalar(bridge.angle_cam_deg):.1f}", f"{bridge.depth_mm:.3f}"
     if shape.kind == "flat":
-        cannot = f"a flat face cannot follow the hollow flank {at}"
+        cannot = Phrase(
+            "a flat face cannot follow the hollow flank at {at} cam deg, where it would stand off {off} mm",
+            at=at,
+            off=off,
+        )
     else:
-        size = "point" if shape.kind == "point" else f"roller of {shape.radius_mm:g} mm"
-        cannot = f"a {size} cannot enter the hollow of {abs(bridge.radius_mm):.3f} mm {at}"
-    cannot += f", where it would stand off {bridge.depth_mm:.3f} mm"
+        cannot = Phrase(
+            "a {size} cannot enter the hollow of {radius} mm at {at} cam deg, where it would stand off {off} mm",
+            size=Phrase("point") if shape.kind == "point" else words_of(shape),
+            radius=f"{abs(bridge.radius_mm):.3f}",
+            at=at,
+            off=off,
+        )
     if bridge.depth_mm > max(DEEPEST_BRIDGE_MM, 3.0 * noise_mm):
         raise CannotEvaluate(Reason.IMPOSSIBLE_CONTOUR, cannot)
-    return [warning(name, f"{cannot}; described as riding on both sides of it")]
+    return [warning(name, Phrase("{cannot}; described as riding on both sides of it", cannot=cannot))]

@@ -19,9 +19,10 @@ from valvelab.lobe.events import Places
 from valvelab.lobe.profile import Profile, fit_lobes
 from valvelab.lobe.propagation import Term
 from valvelab.measured import Each, Measured, finite
+from valvelab.phrase import Phrase, listed
 from valvelab.records.lobes_result import EnvelopeUse
 from valvelab.records.measurement import NO_DOUBTS, LiftTable
-from valvelab.records.result import OPEN, Note, Verdict, warning
+from valvelab.records.result import Note, Verdict, warning
 from valvelab.records.spec import EnvelopeSpec, Spec
 from valvelab.units import show
 
@@ -81,9 +82,11 @@ class LobeEnvelope:
     def outside(self) -> str:
         """From which angle to which the profile leaves its band, in words; empty where it lies in it."""
         said = [_from_to(first, last) for first, last in self.fit.outside]
-        more = [f"{len(said) - _TOLD} more stretches"] if len(said) > _TOLD else []
+        more = [Phrase("{count} more stretches", count=len(said) - _TOLD)] if len(said) > _TOLD else []
         places = said[:_TOLD] + more
-        return f"outside the band {', '.join(places)} cam deg from the nominal's centre" if said else ""
+        return (
+            Phrase("outside the band {names} cam deg from the nominal's centre", names=listed(places)) if said else ""
+        )
 
 
 _TOLD = 4
@@ -93,7 +96,11 @@ _TOLD = 4
 def _from_to(first: float, last: float) -> str:
     """A stretch of angles, cam deg; or its one angle."""
     ends = [show(angle, "cam deg", decimals=1) for angle in (first, last)]
-    return f"at {ends[0]}" if ends[0] == ends[1] else f"from {ends[0]} to {ends[1]}"
+    return (
+        Phrase("at {ends}", ends=ends[0])
+        if ends[0] == ends[1]
+        else Phrase("from {ends} to {last}", ends=ends[0], last=ends[1])
+    )
 
 
 def nominal_lobes(table: LiftTable) -> dict[str, Nominal]:
@@ -166,10 +173,14 @@ def unanswered_envelopes(
             lost[envelope.lobes] = f"[[envelope]] {count}: nothing that was measured answers it"
         for name, reason in lost.items():
             rows.append(undecided_envelope(spec, name, envelope, reason))
-            notes.append(warning(f"{name} {ENVELOPE}", f"{OPEN}{reason}"))
+            notes.append(warning(f"{name} {ENVELOPE}", Phrase("undecided: {reason}", reason=reason)))
         twice = [name for name in chosen if name in taken]
         if twice:
-            text = f"[[envelope]] {count} names {', '.join(twice)} again: the envelope that named it first counts"
+            text = Phrase(
+                "[[envelope]] {count} names {names} again: the envelope that named it first counts",
+                count=count,
+                names=", ".join(twice),
+            )
             notes.append(warning(ENVELOPE, text))
         taken.update(chosen)
     return rows, notes

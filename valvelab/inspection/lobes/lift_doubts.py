@@ -8,9 +8,10 @@ from dataclasses import replace
 from valvelab.inspection.characteristics import FreeOf, by_name
 from valvelab.inspection.judging import Item
 from valvelab.measured import Measured
+from valvelab.phrase import Phrase
 from valvelab.records.measurement import NO_DOUBTS, Doubts
 
-LACKS_ANGLE = "angle uncertainty is not stated: u holds none"
+LACKS_ANGLE = Phrase("angle uncertainty is not stated: u holds none")
 
 
 def doubt_about(free_of: Collection[FreeOf], doubts: Doubts) -> str:

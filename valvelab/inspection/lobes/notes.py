@@ -11,6 +11,7 @@ from valvelab.inspection.lobes.repeatability import Doubts, LobeGroup, worth_say
 from valvelab.inspection.lobes.shaft import ByItem, MeasuredShaft
 from valvelab.lobe.base_circle import BaseCircle
 from valvelab.lobe.profile import FittedLobes
+from valvelab.phrase import Phrase
 from valvelab.records.lobes_result import LobeResult
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, info, warning
@@ -26,10 +27,13 @@ _NO_CIRCLE_SHARE = 0.02
 def table_notes(table: LiftTable) -> Iterator[Note]:
     """Notes that follow from what the table states or leaves out."""
     if table.temperature_degc is not None and table.temperature_degc != 20.0:
-        text = f"read at {table.temperature_degc:g} degC; not corrected to 20 degC, its effect is in the uncertainty"
+        text = Phrase(
+            "read at {temperature} degC; not corrected to 20 degC, its effect is in the uncertainty",
+            temperature=f"{table.temperature_degc:g}",
+        )
         yield info("temperature", text)
     if table.probe_uncertainty_mm is None:
-        yield info("uncertainty", "no probe uncertainty is stated: only the readings' own scatter is counted")
+        yield info("uncertainty", Phrase("no probe uncertainty is stated: only the readings' own scatter is counted"))
 
 
 def division_notes(stated_mm: float | None, found_mm: float) -> Iterator[Note]:
@@ -37,14 +41,22 @@ def division_notes(stated_mm: float | None, found_mm: float) -> Iterator[Note]:
     if found_mm == 0.0:
         return
     inches = found_mm / INCH_MM
-    size = f"{found_mm:g} mm"
+    size = Phrase("{found} mm", found=f"{found_mm:g}")
     if abs(inches * 1e6 - round(inches * 1e6)) < 1e-3:
-        size = f"{inches:g} in ({size})"
-    least = f"a reading is uncertain by {1000.0 * rectangular_sd(found_mm):.2g} µm at least"
+        size = Phrase("{inches} in ({size})", inches=f"{inches:g}", size=size)
+    least = Phrase(
+        "a reading is uncertain by {rectangular_sd} µm at least",
+        rectangular_sd=f"{1000.0 * rectangular_sd(found_mm):.2g}",
+    )
     if stated_mm is not None:
-        yield info("division", f"the gauge's division is stated as {size}: {least}")
+        yield info("division", Phrase("the gauge's division is stated as {size}: {least}", size=size, least=least))
     else:
-        yield info("division", f"all readings are multiples of {size}, taken as the gauge's division: {least}")
+        yield info(
+            "division",
+            Phrase(
+                "all readings are multiples of {size}, taken as the gauge's division: {least}", size=size, least=least
+            ),
+        )
 
 
 def angle_notes(without_angle: frozenset[str]) -> Iterator[Note]:
@@ -52,8 +64,11 @@ def angle_notes(without_angle: frozenset[str]) -> Iterator[Note]:
     if without_angle:
         yield warning(
             "angle",
-            "neither the encoder's nor the wheel's uncertainty is stated, and sweeps don't show it: centres, events, "
-            "durations and all else that an angle moves carry none of it (state `encoder uncertainty: 0.05 cam deg`)",
+            Phrase(
+                "neither the encoder's nor the wheel's uncertainty is stated, and sweeps don't show it: "
+                "centres, events, durations and all else that an angle moves carry none of it (state "
+                "`encoder uncertainty: 0.05 cam deg`)"
+            ),
         )
 
 
@@ -62,9 +77,11 @@ def fit_notes(fitted: FittedLobes) -> Iterator[Note]:
     listed = ", ".join(fitted.names)
     conditioned = fitted.conditioned
     if not conditioned.periodic:
-        yield info(listed, "only the event was swept: no base-circle arc, so the table's own zero is kept")
+        yield info(listed, Phrase("only the event was swept: no base-circle arc, so the table's own zero is kept"))
     if conditioned.set_aside:
-        yield info(listed, f"{conditioned.set_aside} readings far from the event are set aside")
+        yield info(
+            listed, Phrase("{set_aside} readings far from the event are set aside", set_aside=conditioned.set_aside)
+        )
     if conditioned.periodic:
         for row, (name, base) in enumerate(zip(fitted.names, fitted.bases, strict=True)):
             lift = float(fitted.at_knots[0][row].max())
@@ -72,91 +89,130 @@ def fit_notes(fitted: FittedLobes) -> Iterator[Note]:
     for name, kept in zip(fitted.names, conditioned.kept, strict=True):
         left_out = int((~kept).sum())
         if left_out:
-            plural = "reading stands" if left_out == 1 else "readings stand"
-            yield warning(name, f"{left_out} {plural} off and left out of the fit; the record keeps them")
+            text = Phrase(
+                "{count} reading stands off and left out of the fit; the record keeps them"
+                if left_out == 1
+                else "{count} readings stand off and left out of the fit; the record keeps them",
+                count=left_out,
+            )
+            yield warning(name, text)
     yield from _taken_out_notes(fitted)
     if fitted.smoothed.lag_correlation > _CORRELATION_WORTH_SAYING:
-        text = f"neighbouring readings are correlated ({fitted.smoothed.lag_correlation:.2f}); the fit allows for it"
+        text = Phrase(
+            "neighbouring readings are correlated ({lag_correlation}); the fit allows for it",
+            lag_correlation=f"{fitted.smoothed.lag_correlation:.2f}",
+        )
         yield info("noise", text)
 
 
-_DISAGREE = {
-    "centre": "{0:.3f} cam deg in where the lobe stands",
-    "duration": "{0:.3f} cam deg in how long it lasts",
-    "lift": "{1:.1f} µm in lift",
-    "zero": "{2:.1f} µm in zero",
-}
+def _disagreement(name: str, angle_cam_deg: float, lift_mm: float) -> str:
+    """By how much turns disagree in one of what they tell."""
+    match name:
+        case "centre":
+            return Phrase("{angle} cam deg in where the lobe stands", angle=f"{angle_cam_deg:.3f}")
+        case "duration":
+            return Phrase("{angle} cam deg in how long it lasts", angle=f"{angle_cam_deg:.3f}")
+        case "lift":
+            return Phrase("{size} µm in lift", size=f"{1000.0 * lift_mm:.1f}")
+        case _:
+            return Phrase("{size} µm in zero", size=f"{1000.0 * angle_cam_deg:.1f}")
 
 
 def doubt_notes(doubts: Doubts, lobes: int) -> Iterator[Note]:
     """Warnings where turns disagree or the zero drifts beyond the noise, in a table of so many lobes; with figures."""
     names = doubts.fitted.names
     top = doubts.fitted.at_knots[0].max(axis=1)
-    what = "turns" if len({turn.given for turn in doubts.fitted.conditioned.turns}) == 1 else "sweeps"
+    one_sweep = len({turn.given for turn in doubts.fitted.conditioned.turns}) == 1
     for name, spread in doubts.disagreements.items():
         rows = np.flatnonzero(spread.chance < worth_saying(lobes))
         if rows.size == 0:
             continue
         size = spread.across[rows].max()
-        figure = _DISAGREE[name].format(size, 1000.0 * (spread.across * top)[rows].max(), 1000.0 * size)
-        text = f"{what} disagree by up to {figure}, more than their noise explains; the uncertainty counts it"
-        yield warning(f"{', '.join(names[row] for row in rows)} repeatability", text)
+        figure = _disagreement(name, size, (spread.across * top)[rows].max())
+        text = Phrase(
+            "turns disagree by up to {figure}, more than their noise explains; the uncertainty counts it"
+            if one_sweep
+            else "sweeps disagree by up to {figure}, more than their noise explains; the uncertainty counts it",
+            figure=figure,
+        )
+        yield warning(Phrase("{names} repeatability", names=", ".join(names[row] for row in rows)), text)
     drift = doubts.drifts(worth_saying(lobes))
     if drift is not None:
         rows = np.flatnonzero(drift)
-        text = (
-            f"the zero drifts by up to {1000.0 * drift.max():.1f} µm in a turn, more than the noise explains; the "
-            "uncertainty counts it as if it came at any moment of the turn"
+        text = Phrase(
+            "the zero drifts by up to {max} µm in a turn, more than the noise explains; the "
+            "uncertainty counts it as if it came at any moment of the turn",
+            max=f"{1000.0 * drift.max():.1f}",
         )
-        yield warning(f"{', '.join(names[row] for row in rows)} drift", text)
+        yield warning(Phrase("{names} drift", names=", ".join(names[row] for row in rows)), text)
 
 
 def _taken_out_notes(fitted: FittedLobes) -> Iterator[Note]:
     """What of the base circle was taken out of the sweep."""
     if fitted.conditioned.periodic and not fitted.zero_taken_out:
-        text = "the table's own zero is kept, as asked; what the base circle shows is reported and not taken out"
+        text = Phrase(
+            "the table's own zero is kept, as asked; what the base circle shows is reported and not taken out"
+        )
         yield info("zero", text)
     elif any(base is not None and base.with_eccentricity for base in fitted.bases):
-        how = "taken out of" if fitted.eccentricity_taken_out else "left in"
-        yield info("eccentricity", f"the base circle's eccentricity is {how} the whole sweep, and reported")
+        yield info(
+            "eccentricity",
+            Phrase(
+                "the base circle's eccentricity is taken out of the whole sweep, and reported"
+                if fitted.eccentricity_taken_out
+                else "the base circle's eccentricity is left in the whole sweep, and reported"
+            ),
+        )
 
 
-_DERIVED = {2: "acceleration, ramps and radii of curvature are", 3: "the jerk is"}
-
-_BESIDE = {2: "; what may lie between them widens the uncertainty of all else", 3: ""}
+_NOT_DERIVED = {
+    2: (
+        "acceleration, ramps and radii of curvature are not derived: {reason}; what may lie between them widens the "
+        "uncertainty of all else"
+    ),
+    3: ("the jerk is not derived: {reason}"),
+}
 
 
 def spacing_notes(part: LobeGroup) -> list[Note]:
     """What the readings of a group are too far apart for, each sentence once for all lobes that it concerns."""
     said: dict[tuple[int, str], list[str]] = {}
     for row, name in enumerate(part.fitted.names):
-        for order in _DERIVED:
+        for order in _NOT_DERIVED:
             if reason := part.no_derivative(row, order):
                 said.setdefault((order, reason), []).append(name)
     return [
-        (warning if order == 2 else info)(", ".join(names), f"{_DERIVED[order]} not derived: {reason}{_BESIDE[order]}")
+        (warning if order == 2 else info)(
+            ", ".join(names),
+            Phrase(_NOT_DERIVED[order], reason=reason),
+        )
         for (order, reason), names in said.items()
     ]
 
 
 def _base_circle_notes(name: str, base: BaseCircle | None, lift_mm: float, *, zero_taken_out: bool) -> Iterator[Note]:
     if base is None:
-        yield warning(name, "no base-circle arc was found: the table's own zero is kept")
+        yield warning(name, Phrase("no base-circle arc was found: the table's own zero is kept"))
         return
     if base.circle and not base.with_eccentricity:
-        text = (
-            f"the base-circle arc is too short for an eccentricity below {1000.0 * base.hidden_mm:.0f} µm; only its "
-            "zero is taken out"
+        text = Phrase(
+            "the base-circle arc is too short for an eccentricity below {hidden} µm; only its zero is taken out",
+            hidden=f"{1000.0 * base.hidden_mm:.0f}",
         )
         yield warning(name, text)
     if base.form_mm > min(_NO_CIRCLE_MM, _NO_CIRCLE_SHARE * lift_mm):
-        text = f"the resting run is no circle: {1000.0 * base.form_mm:.0f} µm of form beyond eccentricity"
+        text = Phrase(
+            "the resting run is no circle: {form} µm of form beyond eccentricity", form=f"{1000.0 * base.form_mm:.0f}"
+        )
         offer = "; to keep the table's own zero, inspect with --table-zero" if zero_taken_out else ""
         yield warning(name, text + offer)
     elif base.form_mm > _FORM_WORTH_SAYING_MM:
-        yield info(name, f"the base circle has {1000.0 * base.form_mm:.1f} µm of form beyond eccentricity")
+        yield info(
+            name,
+            Phrase("the base circle has {form} µm of form beyond eccentricity", form=f"{1000.0 * base.form_mm:.1f}"),
+        )
     if not base.circle:
-        text = "form hides what eccentricity the base circle has: only the resting run's mean is taken out"
+        text = Phrase("form hides what eccentricity the base circle has: only the resting run's mean is taken out")
         yield info(name, text)
 
 
@@ -168,14 +224,17 @@ def lobe_notes(shaft: MeasuredShaft, lobes: tuple[LobeResult, ...], centres: ByI
         if lobe.lobe in withheld:
             continue
         if lobe.kind is None:
-            yield info(lobe.lobe, "the name is not cylinder + I or E, so its kind is not known")
+            yield info(lobe.lobe, Phrase("the name is not cylinder + I or E, so its kind is not known"))
         for row in lobe.durations:
             if row.duration_crank_deg is None:
-                yield info(f"{lobe.lobe} at {row.at_mm:g} mm", _why_not(lobe, row.at_mm, lowest[lobe.lobe]))
+                yield info(
+                    Phrase("{lobe} at {at} mm", lobe=lobe.lobe, at=f"{row.at_mm:g}"),
+                    _why_not(lobe, row.at_mm, lowest[lobe.lobe]),
+                )
         if (reason := centres[lobe.lobe].reason) != "":
-            yield warning(f"{lobe.lobe} centre", reason)
+            yield warning(Phrase("{lobe} centre", lobe=lobe.lobe), reason)
         if (reason := chords[lobe.lobe].reason) != "":
-            yield info(f"{lobe.lobe} chord centre", reason)
+            yield info(Phrase("{lobe} chord centre", lobe=lobe.lobe), reason)
 
 
 def _lowest(group: LobeGroup, row: int) -> tuple[float, float]:
@@ -186,7 +245,19 @@ def _lowest(group: LobeGroup, row: int) -> tuple[float, float]:
 
 def _why_not(lobe: LobeResult, lift: float, lowest: tuple[float, float]) -> str:
     if lobe.max_lift_mm is not None and lobe.max_lift_mm < lift:
-        return f"no events: the greatest lift is {lobe.max_lift_mm:.4f} mm"
+        return Phrase("no events: the greatest lift is {max_lift} mm", max_lift=f"{lobe.max_lift_mm:.4f}")
     sides = [side for side, low in zip(("opening", "closing"), lowest, strict=True) if low >= lift]
-    flank = " and ".join(sides) or "one"
-    return f"no duration: the {flank} flank never comes below it (lowest {max(lowest):.4f} mm)"
+    lift_told = f"{max(lowest):.4f}"
+    if len(sides) != 1:
+        return Phrase(
+            "no duration: the opening and closing flank never comes below it (lowest {lowest} mm)"
+            if sides
+            else "no duration: the one flank never comes below it (lowest {lowest} mm)",
+            lowest=lift_told,
+        )
+    return Phrase(
+        "no duration: the opening flank never comes below it (lowest {lowest} mm)"
+        if sides == ["opening"]
+        else "no duration: the closing flank never comes below it (lowest {lowest} mm)",
+        lowest=lift_told,
+    )

@@ -32,6 +32,7 @@ from valvelab.lobe.smoothing import FEWEST_READINGS
 from valvelab.lobe.smoothing_bias import WIDEST_FOR_ACCELERATION, WIDEST_FOR_JERK, too_wide
 from valvelab.lobe.spline import SplineSet
 from valvelab.measured import Each, Once
+from valvelab.phrase import Phrase
 
 NOSE_DROP_MM = 1.27
 Question = Callable[..., Each]
@@ -101,8 +102,13 @@ class LobeGroup(Once):
         if not too_wide(apart, order)[row]:
             return ""
         widest = {2: WIDEST_FOR_ACCELERATION, 3: WIDEST_FOR_JERK}[order]
-        wanted = {2: "an acceleration", 3: "a jerk"}[order]
-        return f"readings {apart[row]:.3g} cam deg apart are too wide for {wanted} (at most {widest:g})"
+        return Phrase(
+            "readings {apart} cam deg apart are too wide for an acceleration (at most {widest})"
+            if order == 2
+            else "readings {apart} cam deg apart are too wide for a jerk (at most {widest})",
+            apart=f"{apart[row]:.3g}",
+            widest=f"{widest:g}",
+        )
 
 
 def nose_centre(lobes: LobeCharacteristics) -> Each:

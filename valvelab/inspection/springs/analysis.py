@@ -15,6 +15,7 @@ from valvelab.errors import BadFile, BadSpec, CannotEvaluate
 from valvelab.frozen import frozen
 from valvelab.inspection.springs.repeated import StandingOff, at_one_height, standing_off_among
 from valvelab.measured import Measured, Once, missing, or_reason
+from valvelab.phrase import Phrase
 from valvelab.records.result import Note, info, warning
 from valvelab.records.spec import NO_SPEC, Spec
 from valvelab.records.spring_readings import (
@@ -127,23 +128,39 @@ def _fit_notes(table: SpringTable, fit: Fit, installed: float | None, lift: floa
         ("valve lift", lift, table.valve_lift_mm),
     ):
         if ours is not None and theirs is not None and abs(ours - theirs) > 1e-9:
-            yield info(name, f"the spec's {ours:g} mm is used, not {theirs:g} mm of {table.file}")
+            yield info(
+                name,
+                Phrase(
+                    "the spec's {ours} mm is used, not {theirs} mm of {file}",
+                    ours=f"{ours:g}",
+                    theirs=f"{theirs:g}",
+                    file=table.file,
+                ),
+            )
     if fit.installed_height_mm is None:
         if any(one.installed_height_mm is None for one in table.springs):
-            text = "not stated in the file or the spec's [fitting]: no seat force, open force or margin"
+            text = Phrase("not stated in the file or the spec's [fitting]: no seat force, open force or margin")
             yield warning("installed height", text)
     elif fit.valve_lift_mm is None:
-        yield warning("valve lift", "not stated in the file or the spec's [fitting]: no open force or margin")
+        yield warning("valve lift", Phrase("not stated in the file or the spec's [fitting]: no open force or margin"))
     if fit.stated.force_division_n and table.force_resolution_n is None:
-        text = f"every force is a multiple of {fit.stated.force_division_n:.4g} N: taken as the tester's division"
+        text = Phrase(
+            "every force is a multiple of {force_division} N: taken as the tester's division",
+            force_division=f"{fit.stated.force_division_n:.4g}",
+        )
         yield info("force resolution", text)
     if fit.stated.force_n is None and fit.stated.height_mm is None:
-        yield info("uncertainty", "the file states none for the tester: uncertainties come from the scatter seen alone")
+        yield info(
+            "uncertainty", Phrase("the file states none for the tester: uncertainties come from the scatter seen alone")
+        )
     coils = [fit.coil, *fit.element_coils.values()]
     for name in dict.fromkeys(coil.material for coil in coils if coil.material):
         if material_key(name) not in fit.materials:
             known = ", ".join(dict.fromkeys(material.name for material in fit.materials.values()))
-            yield warning("material", f"{name!r} is not in the wire table ({known}): no strength margins")
+            yield warning(
+                "material",
+                Phrase("{name} is not in the wire table ({known}): no strength margins", name=f"{name!r}", known=known),
+            )
 
 
 @frozen
@@ -238,7 +255,11 @@ class SpringAnalysis(Once):
         """Force at a height of the valve."""
         solid = self.solid_height.value
         if solid is not None and height_mm < solid - 1e-9:
-            return missing(f"{height_mm:g} mm is below the solid height of {solid:.3f} mm")
+            return missing(
+                Phrase(
+                    "{height} mm is below the solid height of {solid} mm", height=f"{height_mm:g}", solid=f"{solid:.3f}"
+                )
+            )
         parts = [element.part(to_the_knee=True) for element in self.elements]
         force, u = nest_force(parts, height_mm), nest_force_uncertainty(parts, height_mm, self.fit.stated)
         return Measured(force, u, doubt=doubt_between(self.elements, height_mm, height_mm))
@@ -316,15 +337,33 @@ def joined(tables: Sequence[SpringTable]) -> SpringTable:
             stage, day = one.stage or one.date or name, one.date or stated
             before = found.setdefault((one.spring, stage), number)
             if before != number:
-                text = f"stage {stage!r} of spring {one.spring!r}, which {tables[before].file} has as well"
+                text = Phrase(
+                    "stage {stage} of spring {spring}, which {file} has as well",
+                    stage=f"{stage!r}",
+                    spring=f"{one.spring!r}",
+                    file=tables[before].file,
+                )
                 raise BadFile(table.file, one.place, text, "each stage in one file")
-            place = one.place if table is first else f"{one.place} of {table.file}"
+            place = one.place if table is first else Phrase("{place} of {file}", place=one.place, file=table.file)
             springs.append(replace(one, stage=stage, date=day, place=place))
         for field, what in _COMMON.items():
             if table is not first and getattr(table, field) not in {None, getattr(first, field)}:
-                notes.append(warning(what, f"that of {first.file} counts for all, not that of {table.file}"))
+                notes.append(
+                    warning(
+                        what,
+                        Phrase(
+                            "that of {file} counts for all, not that of {other_file}",
+                            file=first.file,
+                            other_file=table.file,
+                        ),
+                    )
+                )
         if table.remarks.get("instrument") != first.remarks.get("instrument"):
-            text = f"{table.file} names another than {first.file}: what one reads more than the other counts as lost"
+            text = Phrase(
+                "{file} names another than {other_file}: what one reads more than the other counts as lost",
+                file=table.file,
+                other_file=first.file,
+            )
             notes.append(warning("instrument", text))
     return replace(first, springs=tuple(springs), notes=tuple(notes))
 
@@ -357,7 +396,16 @@ def analyse(readings: SpringReadings, fit: Fit, file: str) -> SpringAnalysis:
     try:
         elements = tuple(element_curves(element, fit, nested=nested) for element in readings.elements)
     except CannotEvaluate as error:
-        raise CannotEvaluate(error.reason, f"{file}, {readings.place}: spring {readings.spring!r}: {error}") from None
+        raise CannotEvaluate(
+            error.reason,
+            Phrase(
+                "{file}, {place}: spring {spring}: {error}",
+                file=file,
+                place=readings.place,
+                spring=f"{readings.spring!r}",
+                error=error,
+            ),
+        ) from None
     solid, from_readings = _solid(elements, fit)
     low, high = _span(elements)
     line, rate = rate_between(
@@ -380,7 +428,7 @@ def _solid(elements: tuple[ElementCurves, ...], fit: Fit) -> tuple[Measured, boo
         from_readings = governs.knee is not None and governs.coil.solid_height_mm is None
         doubt = doubt_between([governs], -inf, whole[0]) if from_readings else ""
         return Measured(*whole, doubt=doubt), from_readings
-    return missing("the readings did not go to coil bind, and no solid height is stated"), False
+    return missing(Phrase("the readings did not go to coil bind, and no solid height is stated")), False
 
 
 def rate_between(

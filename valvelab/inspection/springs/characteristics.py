@@ -16,6 +16,7 @@ from valvelab.inspection.characteristics import Row
 from valvelab.inspection.springs.analysis import Read, SpringAnalysis, stage_rank
 from valvelab.inspection.springs.wire import ElementWire
 from valvelab.measured import Measured, missing, or_reason
+from valvelab.phrase import Phrase
 from valvelab.springs.spring import hysteresis, noise_of
 
 Of = Callable[[SpringAnalysis], Measured]
@@ -42,14 +43,18 @@ def wires(spring: SpringAnalysis) -> tuple[ElementWire, ...]:
 def seat_force(spring: SpringAnalysis) -> Measured:
     """Force at the installed height."""
     height = spring.fit.installed_height_mm
-    return missing("no installed height is stated") if height is None else spring.once(SpringAnalysis.force, height)
+    return (
+        missing(Phrase("no installed height is stated"))
+        if height is None
+        else spring.once(SpringAnalysis.force, height)
+    )
 
 
 def open_force(spring: SpringAnalysis) -> Measured:
     """Force at the open height."""
     height = spring.fit.open_height_mm
     if height is None:
-        return missing("no installed height and valve lift are stated")
+        return missing(Phrase("no installed height and valve lift are stated"))
     return spring.once(SpringAnalysis.force, height)
 
 
@@ -57,7 +62,7 @@ def coil_bind_margin(spring: SpringAnalysis) -> Measured:
     """Open height − solid height."""
     height, solid = spring.fit.open_height_mm, spring.solid_height
     if height is None:
-        return missing("no installed height and valve lift are stated")
+        return missing(Phrase("no installed height and valve lift are stated"))
     return solid if solid.value is None else replace(solid, value=height - solid.value)
 
 
@@ -82,7 +87,7 @@ def free_length(spring: SpringAnalysis) -> Measured:
     return Measured.of(spring.alone.coil.free_length_mm, None if own is None else u, _NO_LENGTH)
 
 
-_NO_LENGTH = "no reading of no force, and none is stated"
+_NO_LENGTH = Phrase("no reading of no force, and none is stated")
 
 
 @or_reason
@@ -91,7 +96,7 @@ def mean_hysteresis(spring: SpringAnalysis) -> Measured:
     total, variance = 0.0, 0.0
     for element in spring.elements:
         if element.release is None:
-            return missing("no release stroke was read")
+            return missing(Phrase("no release stroke was read"))
         total += hysteresis(element.free, element.release)
         variance += 2.0 * (noise_of(element.free) or 0.0) ** 2 / element.release.height_mm.size
     return Measured(total, variance**0.5 if variance > 0.0 else None)
@@ -101,12 +106,12 @@ def squareness(spring: SpringAnalysis) -> Measured:
     """How far the upper end of the free spring stands off from square, as read or of an angle over the free length."""
     read, u = spring.readings.squareness, spring.fit.squareness_u
     if read is None:
-        return missing("no squareness was read")
+        return missing(Phrase("no squareness was read"))
     if read.mm is not None:
         return Measured(read.mm, None if u is None else u.mm)
     length = spring.once(free_length)
     if length.value is None or read.deg is None:
-        return missing("squareness was read as an angle, and no free length is known")
+        return missing(Phrase("squareness was read as an angle, and no free length is known"))
     slope = length.value / cos(radians(read.deg)) ** 2
     return Measured(
         length.value * tan(radians(read.deg)), None if u is None or u.deg is None else slope * radians(u.deg)
@@ -117,12 +122,12 @@ def squareness_angle(spring: SpringAnalysis) -> Measured:
     """The same as an angle, as read or of a length over the free length."""
     read, u = spring.readings.squareness, spring.fit.squareness_u
     if read is None:
-        return missing("no squareness was read")
+        return missing(Phrase("no squareness was read"))
     if read.deg is not None:
         return Measured(read.deg, None if u is None else u.deg)
     length = spring.once(free_length)
     if length.value is None or read.mm is None:
-        return missing("squareness was read as a length, and no free length is known")
+        return missing(Phrase("squareness was read as a length, and no free length is known"))
     slope = length.value / (length.value**2 + read.mm**2)
     angle = degrees(atan2(read.mm, length.value))
     return Measured(angle, None if u is None or u.mm is None else degrees(slope * u.mm))
@@ -137,14 +142,14 @@ def drop_of(ask: Of, *, alike: bool = True) -> Of:
 
     def drop(spring: SpringAnalysis) -> Measured:
         if spring.new is None:
-            return missing("read in its first stage alone: nothing to compare with")
+            return missing(Phrase("read in its first stage alone: nothing to compare with"))
         (first, seen, tester), (last, seen_later, tester_later) = (
             Read.of(one).told(ask) for one in (spring.new, spring)
         )
         if first.value is None or last.value is None:
             return first if first.value is None else last
         if first.value <= 0.0:
-            return missing("nothing was there to be lost when new")
+            return missing(Phrase("nothing was there to be lost when new"))
         left = last.value / first.value
         stated = left * tester - tester_later if alike else max(left * tester, tester_later)
         u = 100.0 / first.value * sqrt(left**2 * seen + seen_later + stated**2)
@@ -156,7 +161,7 @@ def drop_of(ask: Of, *, alike: bool = True) -> Of:
 def set_loss(spring: SpringAnalysis) -> Measured:
     """Seat force of the `new` stage − that of the `run-in` stage."""
     if spring.new is None or [stage_rank(one.readings.stage) for one in (spring.new, spring)] != [0, 1]:
-        return missing("no `new` stage to compare with")
+        return missing(Phrase("no `new` stage to compare with"))
     before, after = spring.new.once(seat_force), spring.once(seat_force)
     if before.value is None or after.value is None:
         return missing(before.reason or after.reason)

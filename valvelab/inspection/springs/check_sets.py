@@ -17,6 +17,7 @@ from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
 from valvelab.inspection.springs.beside import beside
 from valvelab.inspection.springs.sets import Prepared, SetsInspection, SetsQuestion, answer, prepare
+from valvelab.phrase import Phrase, listed
 from valvelab.records.result import Note, warning
 from valvelab.sets.least_spread import EQUAL, LeastSpread
 from valvelab.sets.match import MatchedSet, MatchedSets, match
@@ -68,11 +69,12 @@ def _described(tray: Tray, position: str, springs: Sequence[str]) -> MatchedSet:
     for name in springs:
         if name not in tray.names:
             raise CannotEvaluate(
-                Reason.BAD_VALUES, f"a set with {name!r}, which is no spring of the tray with all values"
+                Reason.BAD_VALUES,
+                Phrase("a set with {name}, which is no spring of the tray with all values", name=f"{name!r}"),
             )
         rows.append(tray.names.index(name))
     if not rows:
-        raise CannotEvaluate(Reason.BAD_VALUES, "a set without springs")
+        raise CannotEvaluate(Reason.BAD_VALUES, Phrase("a set without springs"))
     return MatchedSet(position, tuple(rows), np.ptp(tray.values[rows], axis=0))
 
 
@@ -82,44 +84,72 @@ def _faults(ready: Prepared, matched: MatchedSets) -> Iterator[Note]:
     places = {position.name: position for position in tray.asked()}
     counts = Counter(one.position for one in matched.sets)
     if matched.sets and len({counts[name] for name in places}) > 1:
-        yield warning("sets", "not as many sets for each position")
+        yield warning("sets", Phrase("not as many sets for each position"))
     for spring, many in Counter(spring for one in matched.sets for spring in one.springs).items():
         if many > 1:
-            yield warning(tray.names[spring], f"in {many} places")
+            yield warning(tray.names[spring], Phrase("in {many} places", many=many))
     for number, one in enumerate(matched.sets, start=1):
         place = places.get(one.position)
         values = tray.values[list(one.springs)]
         if (one.spread > tray.limits * (1.0 + WITHIN)).any():
-            yield warning(f"set {number}", "over a limit")
+            yield warning(Phrase("set {number}", number=number), Phrase("over a limit"))
         if place is None or len(one.springs) != place.size:
-            yield warning(f"set {number}", f"{len(one.springs)} springs, another number is asked for")
+            yield warning(
+                Phrase("set {number}", number=number),
+                Phrase("{count} springs, another number is asked for", count=len(one.springs)),
+            )
         elif (values < place.low).any() or (values > place.high).any():
-            yield warning(f"set {number}", f"outside what {place.name} asks for")
+            yield warning(
+                Phrase("set {number}", number=number), Phrase("outside what {name} asks for", name=place.name)
+            )
         for text in _conditions(tray, set(one.springs)):
-            yield warning(f"set {number}", text)
+            yield warning(Phrase("set {number}", number=number), text)
 
 
 def _conditions(tray: Tray, springs: set[int]) -> Iterator[str]:
     """Springs of one set to be kept together or apart that are not."""
     for group in tray.together:
         if springs & set(group) and not set(group) <= springs:
-            yield "parts springs that stay together: " + ", ".join(tray.names[row] for row in group)
+            yield Phrase(
+                "parts springs that stay together: {springs}", springs=listed(tray.names[row] for row in group)
+            )
     for a, b in tray.apart:
         if {a, b} <= springs:
-            yield f"joins {tray.names[a]} and {tray.names[b]}, which stay apart"
+            yield Phrase("joins {spring} and {other}, which stay apart", spring=tray.names[a], other=tray.names[b])
 
 
 def _broken_bounds(tray: Tray, matched: MatchedSets) -> Iterator[Note]:
     """Bounds that a short search gets past; a true bound never is, however long one looks."""
     if len(matched.sets) > matched.bound_sets:
-        yield warning("sets", f"{len(matched.sets)} sets, more than the bound of {matched.bound_sets}")
+        yield warning(
+            "sets",
+            Phrase(
+                "{count} sets, more than the bound of {bound_sets}",
+                count=len(matched.sets),
+                bound_sets=matched.bound_sets,
+            ),
+        )
     least = matched.bound_total_spread * (1.0 - EQUAL) - EQUAL
     if matched.total_spread < least:
-        yield warning("total_spread", f"below the bound of {matched.bound_total_spread:g}")
+        yield warning(
+            "total_spread",
+            Phrase("below the bound of {bound_total_spread}", bound_total_spread=f"{matched.bound_total_spread:g}"),
+        )
     end = monotonic() + TRIED_S
     tried = match(tray, Watch(lambda: end - monotonic(), aside=beside))
     if len(tried.sets) > matched.bound_sets:
-        yield warning("sets", f"{len(tried.sets)} sets are possible, more than the bound of {matched.bound_sets}")
+        yield warning(
+            "sets",
+            Phrase(
+                "{count} sets are possible, more than the bound of {bound_sets}",
+                count=len(tried.sets),
+                bound_sets=matched.bound_sets,
+            ),
+        )
     if len(tried.sets) == len(matched.sets) and tried.total_spread < least:
-        text = f"{tried.total_spread:.4f} is possible, below the bound of {matched.bound_total_spread:.4f}"
+        text = Phrase(
+            "{total_spread} is possible, below the bound of {bound_total_spread}",
+            total_spread=f"{tried.total_spread:.4f}",
+            bound_total_spread=f"{matched.bound_total_spread:.4f}",
+        )
         yield warning("total_spread", text)

@@ -10,6 +10,7 @@ import numpy as np
 from valvelab.errors import WrongUsage
 from valvelab.inspection.springs.characteristics import row_of
 from valvelab.inspection.springs.sets import PositionWish, SetsInspection, SetsQuestion, answer, prepare, spring_set
+from valvelab.phrase import Phrase
 from valvelab.records.result import Note, info, warning
 from valvelab.records.sets_result import SpringSet
 from valvelab.sets.match import MatchedSets
@@ -40,7 +41,7 @@ def describe_sets(
         update={
             "notes": (
                 *notes,
-                info("sets", "as given, not matched: nothing is proven of them"),
+                info("sets", Phrase("as given, not matched: nothing is proven of them")),
                 *_faults(question, made, keys, table),
             ),
             "sets": made,
@@ -89,11 +90,24 @@ def _faults(
     for number, one in enumerate(made, start=1):
         over = [key for key, limit in keys.items() if one.spread[key] > limit * (1.0 + 1e-9)]
         if over:
-            yield warning(f"set {number}", f"over the limit: {', '.join(over)}")
+            yield warning(
+                Phrase("set {number}", number=number), Phrase("over the limit: {names}", names=", ".join(over))
+            )
         wish = wishes.get(one.position or "", PositionWish("", question.size))
         if len(one.springs) != wish.size:
-            yield warning(f"set {number}", f"{len(one.springs)} springs, {wish.size} are asked for")
+            yield warning(
+                Phrase("set {number}", number=number),
+                Phrase("{count} springs, {size} are asked for", count=len(one.springs), size=wish.size),
+            )
         for name, (low, high) in wish.between.items():
             astray = [spring for spring in one.springs if not low <= (table[spring][row_of(name).key] or 0.0) <= high]
             if astray:
-                yield warning(f"set {number}", f"outside what {wish.name} asks of {name}: {', '.join(astray)}")
+                yield warning(
+                    Phrase("set {number}", number=number),
+                    Phrase(
+                        "outside what {name} asks of {other_name}: {names}",
+                        name=wish.name,
+                        other_name=name,
+                        names=", ".join(astray),
+                    ),
+                )

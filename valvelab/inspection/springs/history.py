@@ -14,6 +14,7 @@ from valvelab.errors import CannotEvaluate
 from valvelab.frozen import frozen
 from valvelab.inspection.springs.analysis import Read, SpringAnalysis, stage_rank
 from valvelab.inspection.springs.characteristics import row_of
+from valvelab.phrase import Phrase
 from valvelab.records.result import Note, Verdict, info
 from valvelab.records.springs_result import Due, SpringHistory, SpringTrend, StageDay
 from valvelab.springs.trend import Crossing, Trend, crossing, fit_trend
@@ -22,13 +23,14 @@ FOLLOWED = ("seat_force", "open_force", "rate", "free_length")
 """Characteristics that are followed from stage to stage."""
 HORIZON = 10.0
 """A line is carried no further than so many times the span over which it was watched (ours; no source)."""
-GUIDANCE = (
-    "common practice, as guidance and never as a limit: a spring that lost more than 10 % of its seat force is due to "
-    "be replaced, unless the maker says otherwise"
+GUIDANCE = Phrase(
+    "common practice, as guidance and never as a limit: a spring that lost more than 10 % of "
+    "its seat force is due to be replaced, unless the maker says otherwise"
 )
-EXTRAPOLATED = (
-    "when a spring is due is an extrapolation: the straight line of its stages carried on, which a spring that tires "
-    "faster does not keep; what the tester's calibration moved between stages is not seen"
+EXTRAPOLATED = Phrase(
+    "when a spring is due is an extrapolation: the straight line of its stages carried on, "
+    "which a spring that tires faster does not keep; what the tester's calibration moved "
+    "between stages is not seen"
 )
 Over = Literal["date", "stage"]
 
@@ -51,9 +53,9 @@ def history_notes(found: Sequence[SpringHistory]) -> Iterator[Note]:
         return
     yield info("seat_force_drop", GUIDANCE)
     if any(stage_rank(one.stages[0].stage) for one in found):
-        yield info("history", "where no stage is called new, drops count from the first")
+        yield info("history", Phrase("where no stage is called new, drops count from the first"))
     if any(stage_rank(one.stages[1].stage) == 1 for one in found):
-        yield info("history", "trends begin with the run-in stage: what running in costs does not go on")
+        yield info("history", Phrase("trends begin with the run-in stage: what running in costs does not go on"))
     if any(due.extrapolated for one in found for trend in one.trends for due in trend.due):
         yield info("history", EXTRAPOLATED)
 
@@ -144,8 +146,8 @@ def _trend(characteristic: str, stages: _Stages, limits: Sequence[Verdict]) -> S
 
 def _insignificant(trend: Trend) -> str:
     if trend.freedom == 0:
-        return "two stages show no scatter about a line: three or more tell when it is due"
-    return f"no trend beyond the scatter of {trend.freedom + 2} stages (95 %)"
+        return Phrase("two stages show no scatter about a line: three or more tell when it is due")
+    return Phrase("no trend beyond the scatter of {freedom} stages (95 %)", freedom=trend.freedom + 2)
 
 
 def _due_for(limit: Verdict, reason: str | None = None) -> Due:

@@ -21,6 +21,7 @@ from valvelab.inspection.springs.analysis import (
 from valvelab.inspection.springs.characteristics import CHARACTERISTICS, measured, recorded, row_of, wires
 from valvelab.inspection.springs.history import histories, history_notes
 from valvelab.inspection.springs.wire import ElementWire
+from valvelab.phrase import Phrase, listed
 from valvelab.records.result import Note, Source, Verdict, info, warning
 from valvelab.records.spec import Spec
 from valvelab.records.spring_readings import SpringTable
@@ -32,9 +33,10 @@ PROGRESSIVE = 1.15
 """Local rate at the low end over that at the high end from which a spring is called progressive (ours; no source)."""
 SOLID_AGREES_MM = 0.1
 """A stated solid height further from the knee of the readings is remarked on (ours; no source)."""
-GUIDANCE = (
-    "common practice, as guidance and never as a limit: about 1.5 mm (0.060 in) of coil-bind margin in all for steel "
-    "race springs and 1.3 mm (0.050 in) from retainer to seal, unless the maker says otherwise"
+GUIDANCE = Phrase(
+    "common practice, as guidance and never as a limit: about 1.5 mm (0.060 in) of coil-bind "
+    "margin in all for steel race springs and 1.3 mm (0.050 in) from retainer to seal, "
+    "unless the maker says otherwise"
 )
 CAUTION = SPRINGS
 
@@ -118,7 +120,7 @@ def spring_verdicts(
     items = [item_of(one.name, kind_of(one.readings.position), one, CHARACTERISTICS) for one in chosen]
     verdicts, notes = judge(question.spec, {"spring": items}, question.spec_file)
     if len(chosen) < len(analyses):
-        notes.insert(0, info("verdicts", "springs read in several stages are judged in their last stage"))
+        notes.insert(0, info("verdicts", Phrase("springs read in several stages are judged in their last stage")))
     return verdicts, notes
 
 
@@ -171,7 +173,9 @@ def _about(analysis: SpringAnalysis) -> str:
 def up_to_eight(names: Iterable[str]) -> str:
     """Up to eight names; `and n more` after that."""
     shown = list(dict.fromkeys(names))
-    return ", ".join(shown[:8]) + (f" and {len(shown) - 8} more" if len(shown) > 8 else "")
+    if len(shown) > 8:
+        return Phrase("{names} and {count} more", names=listed(shown[:8]), count=len(shown) - 8)
+    return listed(shown)
 
 
 def _missing(fit: Fit, analyses: Sequence[SpringAnalysis]) -> list[Note]:
@@ -184,7 +188,7 @@ def _missing(fit: Fit, analyses: Sequence[SpringAnalysis]) -> list[Note]:
         for name in offers:
             if reason := measured(analysis, row_of(name)).reason:
                 reasons.setdefault((name, reason), []).append(_about(analysis))
-    return [warning(name, f"{up_to_eight(springs)}: {reason}") for (name, reason), springs in reasons.items()]
+    return [warning(name, listed((up_to_eight(springs), reason), ": ")) for (name, reason), springs in reasons.items()]
 
 
 def _standing_off(analyses: Iterable[SpringAnalysis]) -> Iterator[Note]:
@@ -194,20 +198,28 @@ def _standing_off(analyses: Iterable[SpringAnalysis]) -> Iterator[Note]:
             if element.standing_off:
                 more = len(element.standing_off) - 1
                 about = " ".join(filter(None, (_about(analysis), element.element)))
-                yield warning(about, element.standing_off[0].told + (f"; so do {more} more" if more else ""))
+                told = element.standing_off[0].told
+                yield warning(about, Phrase("{told}; so do {count} more", told=told, count=more) if more else told)
 
 
 def _coil_bind_notes(analyses: tuple[SpringAnalysis, ...]) -> Iterator[Note]:
     bound = [_about(a) for a in analyses if any(element.knee is not None for element in a.elements)]
     if bound:
-        yield info("coil bind", f"{up_to_eight(bound)}: readings past the knee end the range")
+        yield info("coil bind", Phrase("{springs}: readings past the knee end the range", springs=up_to_eight(bound)))
     for analysis in analyses:
         stated = analysis.solid_height.value
         knees = [element.knee.solid_height_mm - element.offset_mm for element in analysis.elements if element.knee]
         if stated is None or analysis.solid_from_readings or not knees or abs(stated - max(knees)) <= SOLID_AGREES_MM:
             continue
-        seen = f"the readings show coil bind at {max(knees):.2f} mm, {stated:.2f} mm is stated"
-        yield warning(f"{_about(analysis)} solid_height_mm", f"{seen}; the stated height counts")
+        seen = Phrase(
+            "the readings show coil bind at {knees} mm, {stated} mm is stated",
+            knees=f"{max(knees):.2f}",
+            stated=f"{stated:.2f}",
+        )
+        yield warning(
+            Phrase("{about} solid_height_mm", about=_about(analysis)),
+            Phrase("{seen}; the stated height counts", seen=seen),
+        )
 
 
 def _common(fit: Fit, rows: tuple[SpringResult, ...]) -> Iterator[Note]:
@@ -216,14 +228,20 @@ def _common(fit: Fit, rows: tuple[SpringResult, ...]) -> Iterator[Note]:
         yield info("coil_bind_margin", GUIDANCE)
     bound = [row.spring for row in rows if row.coil_bind_margin_mm is not None and row.coil_bind_margin_mm <= 0.0]
     if bound:
-        yield warning("coil_bind_margin", f"coil bind before the valve is open: {', '.join(bound)}")
+        yield warning("coil_bind_margin", Phrase("coil bind before the valve is open: {names}", names=", ".join(bound)))
     if any(row.stress_factor is not None for row in rows):
         factor = next(row.stress_factor for row in rows if row.stress_factor is not None)
-        yield info("stress", f"shear stress at the inside of the coil with the factor of {factor}")
+        yield info(
+            "stress", Phrase("shear stress at the inside of the coil with the factor of {factor}", factor=factor)
+        )
     if fit.stated.of_length() is None and any(row.free_length_drop_pct for row in rows):
-        yield info("free_length_drop", "without `height uncertainty` or `height resolution` it carries no uncertainty")
+        yield info(
+            "free_length_drop", Phrase("without `height uncertainty` or `height resolution` it carries no uncertainty")
+        )
     if fit.open_height_mm is None:
-        yield info("rate", "without installed height and valve lift the rate is over all free readings on that side")
+        yield info(
+            "rate", Phrase("without installed height and valve lift the rate is over all free readings on that side")
+        )
 
 
 def kind_of(position: str | None) -> str | None:

@@ -8,6 +8,7 @@ import numpy as np
 
 from valvelab.conformity.repeats import division_of, mean_uncertainty, standing_off
 from valvelab.frozen import frozen
+from valvelab.phrase import Phrase
 from valvelab.records.spring_readings import Stroke
 from valvelab.springs.division import FORCE_DIVISIONS_N
 from valvelab.springs.spring import ForceCurve
@@ -24,9 +25,12 @@ class StandingOff:
     @property
     def told(self) -> str:
         """What there is to say of it."""
-        return (
-            f"{self.force_n:g} N at {self.height_mm:g} mm stands off from the other {self.readings - 1} readings "
-            "there: take it again, or leave it out with a reason"
+        return Phrase(
+            "{force} N at {height} mm stands off from the other {readings} readings there: take it "
+            "again, or leave it out with a reason",
+            force=f"{self.force_n:g}",
+            height=f"{self.height_mm:g}",
+            readings=self.readings - 1,
         )
 
 

@@ -18,6 +18,7 @@ from valvelab.inspection.springs.characteristics import measured, row_of
 from valvelab.inspection.springs.inspect import SpringsQuestion
 from valvelab.inspection.springs.usable import AS_JUDGED, ByHand, usable_springs
 from valvelab.measured import Measured
+from valvelab.phrase import Phrase, listed
 from valvelab.records.result import Note, info, warning
 from valvelab.records.sets_result import SetsResult, SpringSet
 from valvelab.records.springs_result import ExcludedSpring, TakenSpring
@@ -178,15 +179,19 @@ def watch_of(
 
 def _left_out(table: Mapping[str, Mapping[str, Measured]]) -> Iterator[Note]:
     for spring, row in table.items():
-        missing = [f"{name} ({number.reason})" for name, number in row.items() if number.value is None]
+        missing = [
+            Phrase("no {what} ({reason})", what=name, reason=number.reason)
+            for name, number in row.items()
+            if number.value is None
+        ]
         if missing:
-            yield warning(spring, f"left over: no {'; no '.join(missing)}")
+            yield warning(spring, Phrase("left over: {why}", why=listed(missing, "; ")))
 
 
 def _torn(question: SetsQuestion, usable: tuple[str, ...]) -> list[Note]:
     """Springs to be kept together of which one can't be matched at all."""
     return [
-        warning(", ".join(group), "not all of them can be matched; the others are matched without them")
+        warning(", ".join(group), Phrase("not all of them can be matched; the others are matched without them"))
         for group in question.together
         if 0 < len(set(group) & set(usable)) < len(group)
     ]
@@ -195,7 +200,9 @@ def _torn(question: SetsQuestion, usable: tuple[str, ...]) -> list[Note]:
 def _nothing(question: SetsQuestion, table: Mapping[str, Mapping[str, Measured]]) -> str:
     row = next(iter(table.values()))
     name, number = next((name, number) for name, number in row.items() if number.value is None)
-    return f"{question.springs.table.file}: no spring has a {name}: {number.reason}"
+    return Phrase(
+        "{file}: no spring has a {name}: {reason}", file=question.springs.table.file, name=name, reason=number.reason
+    )
 
 
 def _indices(group: tuple[str, ...], usable: tuple[str, ...], known: tuple[str, ...]) -> tuple[int, ...]:
@@ -218,21 +225,34 @@ def _position(wish: PositionWish, names: tuple[str, ...]) -> Position:
 def _proof_notes(matched: MatchedSets, question: SetsQuestion) -> Iterator[Note]:
     many = len(matched.sets)
     if matched.number_proven:
-        yield info("sets", f"{many} sets is proven to be the most there can be")
+        yield info("sets", Phrase("{many} sets is proven to be the most there can be", many=many))
     else:
-        yield warning("sets", f"{many} sets found, {matched.bound_sets} not ruled out")
+        yield warning(
+            "sets", Phrase("{many} sets found, {bound_sets} not ruled out", many=many, bound_sets=matched.bound_sets)
+        )
     if matched.ended:
-        text = "a time limit or a stop ended the search: without one more sets or tighter ones may be found"
+        text = Phrase("a time limit or a stop ended the search: without one more sets or tighter ones may be found")
         yield warning("time_limit", text)
     if not many:
         return
     if matched.spread_proven:
-        yield info("total_spread", f"{matched.total_spread:.4f} is proven to be the least for {many} sets")
+        yield info(
+            "total_spread",
+            Phrase(
+                "{total_spread} is proven to be the least for {many} sets",
+                total_spread=f"{matched.total_spread:.4f}",
+                many=many,
+            ),
+        )
     else:
-        text = (
-            f"{matched.total_spread:.4f} is the least found for {many} sets, not proven: "
-            f"nothing below {matched.bound_total_spread:.4f} is possible"
-            + ("" if question.thorough else "; a thorough search may prove or better it")
+        text = Phrase(
+            "{spread} is the least found for {many} sets, not proven: nothing below {bound} is possible"
+            if question.thorough
+            else "{spread} is the least found for {many} sets, not proven: nothing below {bound} is possible; a "
+            "thorough search may prove or better it",
+            spread=f"{matched.total_spread:.4f}",
+            many=many,
+            bound=f"{matched.bound_total_spread:.4f}",
         )
         yield warning("total_spread", text)
 

@@ -14,6 +14,7 @@ from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
 from valvelab.inspection.springs.analysis import SpringAnalysis
 from valvelab.inspection.springs.shim_work import Setting, Work
+from valvelab.phrase import Phrase
 from valvelab.records.shims_result import PartMove, Purchase, ShimPosition
 from valvelab.records.spring_readings import HeightsTable, PartKind, ValvePosition
 from valvelab.springs.nest import Element, nest_force_uncertainty, nest_forces
@@ -253,8 +254,15 @@ class ShimCase:
             by_height.append(at)
         most = max((len(at) for at in by_height), default=0) or 1
         if most * len(by_height) * len(self.springs) > MOST_WAYS:
-            found = f"found {most} heights for {len(by_height)} positions and {len(self.springs)} springs"
-            raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{found}, expected fewer sizes in stock or fewer springs")
+            found = Phrase(
+                "found {most} heights for {count} positions and {springs} springs",
+                most=most,
+                count=len(by_height),
+                springs=len(self.springs),
+            )
+            raise CannotEvaluate(
+                Reason.NOT_FEASIBLE, Phrase("{found}, expected fewer sizes in stock or fewer springs", found=found)
+            )
         installed_mm = np.full((len(by_height), most), np.nan)
         for number, at in enumerate(by_height):
             installed_mm[number, : len(at)] = sorted(at)
@@ -288,9 +296,13 @@ class ShimCase:
         names = {spring.name for spring in self.springs}
         taken: dict[str, str] = {}
         for position, lock in locks.items():
-            fixed = f"{lock.spring!r} fixed to {position!r}" if lock.spring else f"parts fixed to {position!r}"
+            fixed = (
+                Phrase("{spring} fixed to {position}", spring=f"{lock.spring!r}", position=f"{position!r}")
+                if lock.spring
+                else Phrase("parts fixed to {position}", position=f"{position!r}")
+            )
             if position not in places:
-                raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{fixed}, a position it does not have")
+                raise CannotEvaluate(Reason.NOT_FEASIBLE, Phrase("{fixed}, a position it does not have", fixed=fixed))
             if lock.spring is None:
                 continue
             if lock.spring not in names:
@@ -298,7 +310,12 @@ class ShimCase:
                 raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{fixed}, {why}")
             if lock.spring in taken:
                 raise CannotEvaluate(
-                    Reason.NOT_FEASIBLE, f"{fixed}, and to {taken[lock.spring]!r} as well: each spring once"
+                    Reason.NOT_FEASIBLE,
+                    Phrase(
+                        "{fixed}, and to {taken} as well: each spring once",
+                        fixed=fixed,
+                        taken=f"{taken[lock.spring]!r}",
+                    ),
                 )
             taken[lock.spring] = position
 
@@ -312,8 +329,12 @@ class ShimCase:
             column = names.index(lock.spring)
             kept = allowed[number, column].copy()
             if not kept.any():
-                fixed = f"{lock.spring!r} fixed to {position.position!r}"
-                raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{fixed}, where no stack keeps the limits")
+                fixed = Phrase(
+                    "{spring} fixed to {position}", spring=f"{lock.spring!r}", position=f"{position.position!r}"
+                )
+                raise CannotEvaluate(
+                    Reason.NOT_FEASIBLE, Phrase("{fixed}, where no stack keeps the limits", fixed=fixed)
+                )
             allowed[number], allowed[:, column] = False, False
             allowed[number, column] = kept
 
@@ -401,8 +422,12 @@ def _refuse_many(count: int) -> None:
     if count > MOST_STACKS:
         raise CannotEvaluate(
             Reason.NOT_FEASIBLE,
-            f"found {count} ways to stack the parts in stock at one position, expected at most {MOST_STACKS}: "
-            "fewer sizes, or a smaller `max shims`",
+            Phrase(
+                "found {count} ways to stack the parts in stock at one position, expected at most "
+                "{most}: fewer sizes, or a smaller `max shims`",
+                count=count,
+                most=MOST_STACKS,
+            ),
         )
 
 

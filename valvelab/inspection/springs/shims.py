@@ -16,6 +16,7 @@ from valvelab.inspection.springs.inspect import GUIDANCE, SpringsQuestion
 from valvelab.inspection.springs.shim_case import Evaluation, FittingPlan, Lock, Possible, ShimCase
 from valvelab.inspection.springs.shim_work import Setting
 from valvelab.inspection.springs.usable import AS_JUDGED, ByHand, UsableSprings, usable_springs
+from valvelab.phrase import Phrase, listed
 from valvelab.records.result import Note, info, warning
 from valvelab.records.shims_result import BY_HAND, ShimPosition, ShimsResult
 from valvelab.records.spring_readings import HeightsTable, ValvePosition
@@ -90,7 +91,15 @@ def planned(question: ShimsQuestion, pool: UsableSprings) -> ShimsInspection:
     found = case.evaluate(solution.plan)
     if found.refusals:
         first = found.refusals[0]
-        raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{heights.file}: position {first.position!r}: {first.reason}")
+        raise CannotEvaluate(
+            Reason.NOT_FEASIBLE,
+            Phrase(
+                "{file}: position {position}: {reason}",
+                file=heights.file,
+                position=f"{first.position!r}",
+                reason=first.reason,
+            ),
+        )
     rows = tuple(row for row in found.rows if row is not None)
     notes = [note for note in notes if note.about not in {"installed height", "valve lift"}]
     notes += [*heights.notes, *lift_notes, *_fixed_notes(question, solution), *_notes(case, solution, rows)]
@@ -217,15 +226,23 @@ def _of_the_set(question: ShimsQuestion, pool: UsableSprings) -> tuple[tuple[Spr
     notes = list(pool.notes)
     if question.only is None:
         return pool.analyses, notes
-    file, of = question.springs.table.file, question.of or "the set"
+    file, of = question.springs.table.file, question.of or Phrase("the set")
     known = {analysis.name for analysis in pool.analyses}
     out = {one.spring: one.told for one in pool.excluded}
     for name in question.only:
         if name in out:
-            raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{file}: {of} holds {name!r}, {out[name]}")
+            raise CannotEvaluate(
+                Reason.NOT_FEASIBLE,
+                Phrase("{file}: {of} holds {name}, {out}", file=file, of=of, name=f"{name!r}", out=out[name]),
+            )
         if name not in known:
-            raise CannotEvaluate(Reason.MISSING_INPUT, f"{file}: {of} holds {name!r}, which is not among the readings")
-    notes.append(info("springs", f"those of {of} alone: {', '.join(question.only)}"))
+            raise CannotEvaluate(
+                Reason.MISSING_INPUT,
+                Phrase(
+                    "{file}: {of} holds {name}, which is not among the readings", file=file, of=of, name=f"{name!r}"
+                ),
+            )
+    notes.append(info("springs", Phrase("those of {of} alone: {names}", of=of, names=", ".join(question.only))))
     return tuple(analysis for analysis in pool.analyses if analysis.name in question.only), notes
 
 
@@ -234,7 +251,15 @@ def _lift(fit: Fit, heights: HeightsTable) -> tuple[float | None, list[Note]]:
     ours, theirs = heights.valve_lift_mm, fit.valve_lift_mm
     if ours is not None and theirs is not None and abs(ours - theirs) > 1e-9:
         return ours, [
-            info("valve lift", f"{ours:g} mm of {heights.file} is used, not {theirs:g} mm stated for the springs")
+            info(
+                "valve lift",
+                Phrase(
+                    "{ours} mm of {file} is used, not {theirs} mm stated for the springs",
+                    ours=f"{ours:g}",
+                    file=heights.file,
+                    theirs=f"{theirs:g}",
+                ),
+            )
         ]
     return (theirs if ours is None else ours), []
 
@@ -247,12 +272,17 @@ def _refuse_unknown_margins(case: ShimCase) -> None:
         solids = [spring.solid_height for spring in case.springs]
         unknown = solids[0].reason if all(solid.value is None for solid in solids) else ""
         if missing := no_lift or unknown:
-            raise CannotEvaluate(Reason.MISSING_INPUT, f"a minimum coil-bind margin is asked for, but {missing}")
+            raise CannotEvaluate(
+                Reason.MISSING_INPUT, Phrase("a minimum coil-bind margin is asked for, but {missing}", missing=missing)
+            )
     if heights.minimum_retainer_to_seal_mm is not None:
         silent = [one.position for one in heights.positions if one.retainer_to_seal_mm is None]
         unknown = f"no `retainer to seal` is stated for {', '.join(silent)}" if silent else ""
         if missing := no_lift or unknown:
-            raise CannotEvaluate(Reason.MISSING_INPUT, f"a minimum retainer-to-seal margin is asked for, but {missing}")
+            raise CannotEvaluate(
+                Reason.MISSING_INPUT,
+                Phrase("a minimum retainer-to-seal margin is asked for, but {missing}", missing=missing),
+            )
 
 
 def _explain_impossible(case: ShimCase, possible: Possible) -> None:
@@ -266,22 +296,35 @@ def _explain_impossible(case: ShimCase, possible: Possible) -> None:
 def _reason(case: ShimCase, position: ValvePosition, installed_mm: FloatArray) -> str:
     if not installed_mm.size:
         least = case.heights.minimum_retainer_to_seal_mm
-        return f"position {position.position!r} keeps no retainer-to-seal margin of {least:g} mm with any part in stock"
+        return Phrase(
+            "position {position} keeps no retainer-to-seal margin of {least} mm with any part in stock",
+            position=f"{position.position!r}",
+            least=f"{least:g}",
+        )
     tallest = float(installed_mm.max())
     margins = [case.coil_bind_margin(spring, tallest) for spring in case.springs]
     best = max((margin for margin in margins if margin is not None), default=None)
     limit = case.heights.minimum_coil_bind_margin_mm or 0.0
     if best is not None and best < limit:
-        how = "even without a shim" if tallest <= position.height_mm + 1e-9 else "however it is stacked"
-        return (
-            f"position {position.position!r} at {tallest:g} mm leaves a coil-bind margin of "
-            f"{best:.2f} mm at most {how}, below {limit:g} mm"
+        how = Phrase("even without a shim" if tallest <= position.height_mm + 1e-9 else "however it is stacked")
+        return Phrase(
+            "position {position} at {tallest} mm leaves a coil-bind margin of {best} mm at most "
+            "{how}, below {limit} mm",
+            position=f"{position.position!r}",
+            tallest=f"{tallest:g}",
+            best=f"{best:.2f}",
+            how=how,
+            limit=f"{limit:g}",
         )
     lows, highs = zip(*(spring.span() for spring in case.springs), strict=True)
-    reached = f"from {installed_mm.min():g} to {tallest:g} mm"
-    return (
-        f"position {position.position!r} can be shimmed {reached}, where no spring was read with margin enough "
-        f"(the springs were read from {min(lows):g} to {max(highs):g} mm)"
+    reached = Phrase("from {low} to {high} mm", low=f"{installed_mm.min():g}", high=f"{tallest:g}")
+    return Phrase(
+        "position {position} can be shimmed {reached}, where no spring was read with margin "
+        "enough (the springs were read from {lows} to {highs} mm)",
+        position=f"{position.position!r}",
+        reached=reached,
+        lows=f"{min(lows):g}",
+        highs=f"{max(highs):g}",
     )
 
 
@@ -289,48 +332,67 @@ def _fixed_notes(question: ShimsQuestion, solution: Solution) -> Iterator[Note]:
     """What was decided by hand."""
     by_hand = question.edited or question.locks
     if by_hand:
-        told = "; ".join(
-            f"{one.position} {_setting_told(one)}" for one in solution.plan.settings if one.position in by_hand
+        told = listed(
+            (
+                listed((one.position, _setting_told(one)), " ")
+                for one in solution.plan.settings
+                if one.position in by_hand
+            ),
+            "; ",
         )
         rest = (
-            "" if solution.sought or len(by_hand) == len(question.heights.positions) else ", the rest as found before"
+            ""
+            if solution.sought or len(by_hand) == len(question.heights.positions)
+            else Phrase(", the rest as found before")
         )
-        yield info(BY_HAND, f"decided by hand{rest}: {told}")
+        yield info(BY_HAND, Phrase("decided by hand{rest}: {told}", rest=rest, told=told))
 
 
 def _setting_told(setting: Setting) -> str:
     """A setting in words: `spring Q07, shims 0.5 mm + 0.25 mm`."""
     stack = setting.stack
-    words = [f"spring {setting.spring}", f"shims {' + '.join(f'{size:g} mm' for size in stack.shims_mm) or 'none'}"]
-    others = (("packer", stack.packer_mm), ("keepers", stack.keeper_mm), ("retainer", stack.retainer_mm))
-    return ", ".join([*words, *(f"{name} {size:g} mm" for name, size in others if size)])
+    shims = listed((f"{size:g} mm" for size in stack.shims_mm), " + ") or Phrase("none")
+    others = (
+        ("packer {size} mm", stack.packer_mm),
+        ("keepers {size} mm", stack.keeper_mm),
+        ("retainer {size} mm", stack.retainer_mm),
+    )
+    return listed(
+        [
+            Phrase("spring {spring}", spring=setting.spring),
+            Phrase("shims {shims}", shims=shims),
+            *(Phrase(template, size=f"{size:g}") for template, size in others if size),
+        ]
+    )
 
 
 def _notes(case: ShimCase, solution: Solution, rows: tuple[ShimPosition, ...]) -> Iterator[Note]:
     """What is not stated and what that leaves out; what common practice would have."""
     heights = case.heights
     if heights.height_uncertainty_mm is None:
-        yield warning("height uncertainty", "not stated: that of forces and margins leaves the measured heights out")
+        yield warning(
+            "height uncertainty", Phrase("not stated: that of forces and margins leaves the measured heights out")
+        )
     if not heights.sizes_mm("shim"):
-        yield warning("shims", "the heights state no shims in stock: none are fitted")
+        yield warning("shims", Phrase("the heights state no shims in stock: none are fitted"))
     if heights.target_seat_force_n is None and solution.sought:
-        yield info("target seat force", "none is stated: the least spread of seat forces was sought")
+        yield info("target seat force", Phrase("none is stated: the least spread of seat forces was sought"))
     unknown = [spring.name for spring in case.springs if spring.solid_height.value is None]
     if unknown and heights.minimum_coil_bind_margin_mm is not None:
-        yield warning("solid_height", f"not used, solid height unknown: {', '.join(unknown)}")
+        yield warning("solid_height", Phrase("not used, solid height unknown: {names}", names=", ".join(unknown)))
     elif unknown or case.lift_mm is None:
-        yield warning("coil_bind_margin", "not known for every spring: coil bind was not watched there")
+        yield warning("coil_bind_margin", Phrase("not known for every spring: coil bind was not watched there"))
     under = [
-        f"{row.position} ({name})"
+        Phrase("{position} ({what})", position=row.position, what=name)
         for row in rows
         for name, margin, wanted in (
-            ("coil bind", row.coil_bind_margin_mm, GUIDANCE_BIND_MM),
-            ("retainer to seal", row.retainer_to_seal_margin_mm, GUIDANCE_SEAL_MM),
+            (Phrase("coil bind"), row.coil_bind_margin_mm, GUIDANCE_BIND_MM),
+            (Phrase("retainer to seal"), row.retainer_to_seal_margin_mm, GUIDANCE_SEAL_MM),
         )
         if margin is not None and margin < wanted
     ]
     if under:
-        yield info("margins", f"{GUIDANCE}; less here: {', '.join(under)}")
+        yield info("margins", Phrase("{guidance}; less here: {names}", guidance=GUIDANCE, names=listed(under)))
 
 
 def _work_notes(case: ShimCase, solution: Solution, found: Evaluation) -> Iterator[Note]:
@@ -338,14 +400,19 @@ def _work_notes(case: ShimCase, solution: Solution, found: Evaluation) -> Iterat
     if solution.proven is None:
         return
     least, got = (solution.least_rms_n, found.rms_from_target_n)
-    what = "root mean square about the target"
+    what = Phrase("root mean square about the target")
     if case.heights.target_seat_force_n is None:
-        least, got, what = solution.least_spread_n, found.spread_n, "spread"
+        least, got, what = solution.least_spread_n, found.spread_n, Phrase("spread")
     if least is not None and got is not None and got > least + 1e-6:
         yield info(
             "work",
-            f"the {what} is {got:.2f} N; {least:.2f} N is possible with more parts bought or changed: the difference "
-            "is within the standard uncertainty of the forces",
+            Phrase(
+                "the {what} is {got} N; {least} N is possible with more parts bought or changed: the "
+                "difference is within the standard uncertainty of the forces",
+                what=what,
+                got=f"{got:.2f}",
+                least=f"{least:.2f}",
+            ),
         )
     if not solution.proven:
-        yield warning("work", "not proven: a plan as good with fewer purchases or changes may exist")
+        yield warning("work", Phrase("not proven: a plan as good with fewer purchases or changes may exist"))

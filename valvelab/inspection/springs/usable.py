@@ -9,8 +9,9 @@ from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
 from valvelab.inspection.springs.analysis import Fit, SpringAnalysis
 from valvelab.inspection.springs.inspect import SpringsQuestion, analyse_all, latest_stages, spring_verdicts
+from valvelab.phrase import Phrase, listed
 from valvelab.records.result import Note, Verdict, warning
-from valvelab.records.springs_result import LEFT_OUT, ExcludedSpring, TakenSpring
+from valvelab.records.springs_result import ExcludedSpring, TakenSpring
 from valvelab.units import show
 
 
@@ -52,31 +53,45 @@ def usable_springs(question: SpringsQuestion, by_hand: ByHand = AS_JUDGED) -> Us
     latest = tuple(every[number] for number in latest_stages(every))
     rejected = reasons(verdicts, "reject")
     _refuse_unfounded(question.table.file, by_hand, {one.name for one in latest}, rejected)
-    out = {name: LEFT_OUT + reason for name, reason in by_hand.leave_out.items()}
+    out = {name: Phrase("left out: {reason}", reason=reason) for name, reason in by_hand.leave_out.items()}
     undecided = [name for name in reasons(verdicts, "undecided") if name not in rejected and name not in out]
     if undecided:
-        notes.append(warning("undecided", f"not decided by the spec, and used: {', '.join(undecided)}"))
+        notes.append(
+            warning("undecided", Phrase("not decided by the spec, and used: {names}", names=", ".join(undecided)))
+        )
     taken = tuple(
         TakenSpring(spring=name, reason=by_hand.take[name], rejected_for=why)
         for name, why in rejected.items()
         if name in by_hand.take
     )
     if taken:
-        text = "; ".join(f"{one.spring} ({one.rejected_for}): {one.reason}" for one in taken)
-        notes.append(warning("taken in", f"rejected by the spec, and taken in: {text}"))
+        text = listed(
+            (
+                Phrase("{spring} ({cause}): {reason}", spring=one.spring, cause=one.rejected_for, reason=one.reason)
+                for one in taken
+            ),
+            "; ",
+        )
+        notes.append(warning("taken in", Phrase("rejected by the spec, and taken in: {text}", text=text)))
     rejected = {name: why for name, why in rejected.items() if name not in by_hand.take}
     if rejected and by_hand.with_rejected:
-        notes.append(warning("rejected", f"rejected by the spec, and used as asked: {', '.join(rejected)}"))
+        notes.append(
+            warning("rejected", Phrase("rejected by the spec, and used as asked: {names}", names=", ".join(rejected)))
+        )
         rejected = {}
     if told := _listed({name: why for name, why in rejected.items() if name not in out}):
-        notes.append(warning("excluded", f"rejected by the spec, so they stay out: {told}"))
+        notes.append(warning("excluded", Phrase("rejected by the spec, so they stay out: {told}", told=told)))
     if told := _listed(by_hand.leave_out):
-        notes.append(warning("excluded", f"left out: {told}"))
+        notes.append(warning("excluded", Phrase("left out: {told}", told=told)))
     kept_out = rejected | out
     usable = tuple(analysis for analysis in latest if analysis.name not in kept_out)
     if not usable:
-        why = f"the spec rejects all {len(latest)} springs" if not out else f"all {len(latest)} springs stay out"
-        raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{question.table.file}: {why}, expected one or more to use")
+        why = Phrase(
+            "the spec rejects all {count} springs" if not out else "all {count} springs stay out", count=len(latest)
+        )
+        raise CannotEvaluate(
+            Reason.NOT_FEASIBLE, Phrase("{file}: {why}, expected one or more to use", file=question.table.file, why=why)
+        )
     excluded = tuple(
         ExcludedSpring(spring=one.name, reason=kept_out[one.name]) for one in latest if one.name in kept_out
     )
@@ -84,22 +99,30 @@ def usable_springs(question: SpringsQuestion, by_hand: ByHand = AS_JUDGED) -> Us
 
 
 def _listed(reasons: Mapping[str, str]) -> str:
-    return "; ".join(f"{name} ({why})" for name, why in reasons.items())
+    return listed((Phrase("{spring} ({why})", spring=name, why=why) for name, why in reasons.items()), "; ")
 
 
 def _refuse_unfounded(file: str, by_hand: ByHand, known: Collection[str], rejected: Collection[str]) -> None:
     for name in (*by_hand.take, *by_hand.leave_out):
         if name not in known:
-            word = "taken in" if name in by_hand.take else "left out"
-            raise CannotEvaluate(Reason.MISSING_INPUT, f"{file}: {name!r} {word}, which is not among the readings")
+            word = Phrase("taken in") if name in by_hand.take else Phrase("left out")
+            raise CannotEvaluate(
+                Reason.MISSING_INPUT,
+                Phrase(
+                    "{file}: {name} {word}, which is not among the readings", file=file, name=f"{name!r}", word=word
+                ),
+            )
     for name in by_hand.take:
         if name in by_hand.leave_out:
             raise CannotEvaluate(
-                Reason.NOT_FEASIBLE, f"{file}: {name!r} taken in and left out, expected one of the two"
+                Reason.NOT_FEASIBLE,
+                Phrase("{file}: {name} taken in and left out, expected one of the two", file=file, name=f"{name!r}"),
             )
         if name not in rejected:
-            found = f"{name!r} taken in, which no spec rejects"
-            raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{file}: {found}: it is used as it is")
+            found = Phrase("{name} taken in, which no spec rejects", name=f"{name!r}")
+            raise CannotEvaluate(
+                Reason.NOT_FEASIBLE, Phrase("{file}: {found}: it is used as it is", file=file, found=found)
+            )
 
 
 def reasons(verdicts: Iterable[Verdict], decision: str) -> dict[str, str]:
@@ -108,21 +131,25 @@ def reasons(verdicts: Iterable[Verdict], decision: str) -> dict[str, str]:
     for verdict in verdicts:
         if verdict.decision == decision:
             found.setdefault(verdict.item, []).append(_told(verdict))
-    return {name: ", ".join(parts) for name, parts in found.items()}
+    return {name: listed(parts) for name, parts in found.items()}
 
 
 def _told(verdict: Verdict) -> str:
     """`seat force 221.3 N, at least 235.0 N`."""
-    name = verdict.characteristic.replace("_", " ")
+    name = Phrase(verdict.characteristic.replace("_", " "))
     if verdict.measured is None:
-        return f"{name}: {verdict.reason or 'not known'}"
+        return listed((name, verdict.reason or Phrase("not known")), ": ")
     places = 1 if verdict.unit in {"N", "MPa", "Hz"} else 3
 
     def shown(value: float) -> str:
         return f"{show(value, verdict.unit, 'metric', places)} {verdict.unit}"
 
     if verdict.lower is not None and verdict.measured < verdict.lower:
-        return f"{name} {shown(verdict.measured)}, at least {shown(verdict.lower)}"
+        return Phrase(
+            "{name} {found}, at least {least}", name=name, found=shown(verdict.measured), least=shown(verdict.lower)
+        )
     if verdict.upper is not None and verdict.measured > verdict.upper:
-        return f"{name} {shown(verdict.measured)}, at most {shown(verdict.upper)}"
-    return f"{name} {shown(verdict.measured)}"
+        return Phrase(
+            "{name} {found}, at most {most}", name=name, found=shown(verdict.measured), most=shown(verdict.upper)
+        )
+    return listed((name, shown(verdict.measured)), " ")

@@ -7,6 +7,7 @@ from functools import cached_property
 from valvelab.frozen import frozen
 from valvelab.inspection.springs.analysis import ElementCurves, SpringAnalysis, doubt_between, rate_between
 from valvelab.measured import Measured, missing, or_reason
+from valvelab.phrase import Phrase
 from valvelab.springs.spring import force_at, force_uncertainty
 from valvelab.springs.stress import (
     WireMaterial,
@@ -96,7 +97,7 @@ class ElementWire:
         if rate.value is None or rate.value <= 0.0:
             return missing(rate.reason or "the rate is not above 0")
         if coil.wire_diameter_mm is None or coil.mean_coil_diameter_mm is None or coil.active_coils is None:
-            return missing("wire diameter, mean coil diameter and active coils are not all stated")
+            return missing(Phrase("wire diameter, mean coil diameter and active coils are not all stated"))
         density = {} if self.material is None else {"density_kg_per_m3": self.material.density_kg_per_m3}
         mass = active_mass(coil.wire_diameter_mm, coil.mean_coil_diameter_mm, coil.active_coils, **density)
         value = surge_from_mass(rate.value, mass)
@@ -107,7 +108,7 @@ class ElementWire:
         """Share of the tensile strength over the stress at the open height."""
         opened = self.stress_open
         if self.tensile_mpa is None:
-            return missing("no material of the wire table and wire diameter are stated")
+            return missing(Phrase("no material of the wire table and wire diameter are stated"))
         if opened.value is None or opened.value <= 0.0:
             return opened
         value = static_margin(opened.value, self.tensile_mpa)
@@ -129,12 +130,12 @@ class ElementWire:
     def _force(self, height_mm: float | None) -> Measured:
         """Force where the valve's height is `height_mm`."""
         if height_mm is None:
-            return missing("no height is stated")
+            return missing(Phrase("no height is stated"))
         if self.spring.alone:
             return self.spring.once(SpringAnalysis.force, height_mm)
         solid = self.spring.solid_height.value
         if solid is not None and height_mm < solid - 1e-9:
-            return missing("the coils are closed there")
+            return missing(Phrase("the coils are closed there"))
         curve, own_mm = self.element.usable, height_mm + self.element.offset_mm
         u = force_uncertainty(curve, own_mm, self.spring.fit.stated)
         return Measured(force_at(curve, own_mm), u, doubt=doubt_between([self.element], height_mm, height_mm))
@@ -145,6 +146,6 @@ class ElementWire:
         if force.value is None:
             return force
         if coil.wire_diameter_mm is None or coil.mean_coil_diameter_mm is None:
-            return missing("wire diameter and mean coil diameter are not both stated")
+            return missing(Phrase("wire diameter and mean coil diameter are not both stated"))
         factor = self.spring.fit.stress_factor
         return force.times(shear_stress(1.0, coil.wire_diameter_mm, coil.mean_coil_diameter_mm, factor))

@@ -8,7 +8,8 @@ from functools import partial
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QGridLayout, QLabel, QSizePolicy, QSpinBox, QWidget
 
-from valvelab.language import marked, say
+from valvelab.language import marked, say, say_number
+from valvelab.phrase import Phrase
 from valvelab.records.lift_check import LiftCheckSheet
 from valvelab.units import System
 from valvelab.window.bays.reading_field import ReadingField
@@ -107,7 +108,7 @@ class RulePane(QWidget):
         how = asked(cell)
         field = self.fields[cell] = ReadingField(say(how.label), str.strip, self)
         field.setAlignment(Qt.AlignmentFlag.AlignLeft)
-        field.setPlaceholderText(how.example and say("e.g. {example}").format(example=how.example))
+        field.setPlaceholderText(how.example and say("e.g. {example}").format(example=_example(how.example)))
         field.entered.connect(partial(self._on_text, cell))
         field.went_on.connect(self.focusNextChild)
         return field
@@ -152,3 +153,8 @@ class RulePane(QWidget):
         self.wrong.setText(f"✗ {sentence}" if sentence else "")
         self.wrong.setVisible(bool(sentence))
         colour_text(self.wrong, "reject")
+
+
+def _example(text: str) -> str:
+    """An example as it may be typed: a name in the window's language, a number with its decimal mark."""
+    return say(text) if isinstance(text, Phrase) else say_number(text)

@@ -136,7 +136,7 @@ class LiftCheckView(BayView[Desk]):
         if not limits and found is None:
             return title, say("no rule yet: F4 states it")
         return title, say("the event's own rule{beside_it}, {rule} at {sure} %").format(
-            beside_it=beside_it, rule=sheet.decision.rule, sure=say_number(f"{sure:.0f}")
+            beside_it=beside_it, rule=say(sheet.decision.rule), sure=say_number(f"{sure:.0f}")
         )
 
     def progress(self, _document: Document, shown: Desk) -> str:
@@ -343,7 +343,7 @@ class LiftCheckView(BayView[Desk]):
         try:
             new = lift_rule.with_text(self._sheet, cell, text, self.bench.document.units)
         except BadQuantity as error:
-            self.rule.complain(str(error))
+            self.rule.complain(say(str(error)))
             return
         self.rule.complain("")
         self._apply(new, f"state {lift_rule.asked(cell).label.lower()}")

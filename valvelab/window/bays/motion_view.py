@@ -21,7 +21,7 @@ from valvelab.figures.motion_figures import (
     valve_of,
 )
 from valvelab.inspection.engine.motion import CAUTION, MotionInspection
-from valvelab.language import aloud, marked, say, say_lines
+from valvelab.language import aloud, marked, say
 from valvelab.records.motion_result import Control, MotionValve, ValveDuration
 from valvelab.tables.description import Column
 from valvelab.tables.engine import CONTROL, LEAST_AT, LIFTS, events
@@ -299,7 +299,7 @@ def _lines(stated: MotionInspection, tried: MotionInspection, valve: str, units:
         with aloud():
             unit = "" if column.after else column.label(units)
         head = say(column.head) + at
-        return Line(f"{head}, {unit}" if unit else head, old, new, say_lines(column.tip))
+        return Line(f"{head}, {unit}" if unit else head, old, new, column.tip)
 
     def of_control(row: MotionValve) -> tuple[MotionValve, Control] | None:
         return None if row.control is None else (row, row.control)

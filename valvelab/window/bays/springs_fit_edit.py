@@ -10,7 +10,7 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QSizePolicy, QWidget
 
 from valvelab.inspection.springs.shim_case import FittingPlan, Lock, ShimCase
-from valvelab.language import marked, say
+from valvelab.language import aloud, marked, say
 from valvelab.springs.shims import Stack
 from valvelab.tables.shims import offset_told, shims_told
 from valvelab.units import System
@@ -193,6 +193,7 @@ def _spring(name: str, stands: dict[str, str], case: ShimCase, position: str) ->
     return f"{name}{where}{(say(' · kept out') if name in case.barred else '')}"
 
 
+@aloud()
 def _size(kind: str, size_mm: Any, units: System) -> str:
     """A size of a part as it is offered: a stack of shims with its height, nothing as `none`."""
     if kind == "shims":
@@ -200,5 +201,5 @@ def _size(kind: str, size_mm: Any, units: System) -> str:
         height = f"{shims_told((sum(size_mm),), units)} {display_unit('mm', units).label}"
         return f"{told} = {height}" if len(size_mm) > 1 else told
     if kind == "packer":
-        return "none" if size_mm is None else shims_told((size_mm,), units)
+        return say("none") if size_mm is None else shims_told((size_mm,), units)
     return offset_told(size_mm, units)

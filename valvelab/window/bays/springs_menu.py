@@ -107,7 +107,7 @@ class Decisions:
             try:
                 others = names_in(text)
             except WrongUsage as error:
-                return str(error)
+                return say(str(error))
             strange = next((name for name in others if not self.usable.knows(name)), None)
             if strange is not None or not others:
                 found = "nothing" if strange is None else repr(strange)
@@ -173,7 +173,7 @@ def fill_moves(
     for number, one in enumerate(grouping.sets):
         with_them = (*(name for name in one if name not in springs), *springs)
         then = sets.standing(with_them, usable.values, wish, grouping.place_of(number))
-        text = f"{grouping.title(number)}:  {sets.told(then, wish, units)}"
+        text = f"{say(grouping.title(number))}:  {sets.told(then, wish, units)}"
         _row(menu, text, partial(move, springs, number), on=any(name not in one for name in springs))
     menu.addSeparator()
     _row(menu, say("A new set"), lambda: move(springs, len(grouping.sets)), on=True)

@@ -10,6 +10,7 @@ from threading import Event, Thread
 from PySide6.QtCore import QObject, Signal
 
 from valvelab.errors import ValvelabError
+from valvelab.language import say
 
 Work = Callable[[Callable[[object], None], Callable[[], bool]], object]
 
@@ -74,6 +75,6 @@ class Run(QObject):
         if kind == "ended":
             self.ended.emit(value)
         elif kind == "refused":
-            self.refused.emit(str(value))
+            self.refused.emit(say(str(value)))
         elif isinstance(value, BaseException):
             sys.excepthook(type(value), value, value.__traceback__)

@@ -376,7 +376,7 @@ class SetsPane(QWidget):
         then = sets.standing(there, self.usable.values, self.wish, self.grouping.place_of(to))
         told = sets.told(then, self.wish, self.units)
         return say("{title} with {called}: {told}").format(
-            title=self.grouping.title(to), called=called(springs), told=told
+            title=say(self.grouping.title(to)), called=called(springs), told=told
         )
 
     def _on_considered(self, springs: tuple[str, ...], to: int | None) -> None:

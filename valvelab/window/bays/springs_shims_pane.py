@@ -145,7 +145,7 @@ class ShimsPane(QWidget):
         elif plan is not None:
             self._show(document, plan, spring)
         elif failure:
-            self.state.setText(failure)
+            self.state.setText(say(failure))
         elif wanted and (self._asked is None or self._asked.key != question.key or not self.run.running):
             self._asked = question
             self.state.setText(question.label)
@@ -313,7 +313,7 @@ class ShimsPane(QWidget):
         try:
             result = springs_bay.fitted(self._found, self._fitting).result
         except CannotEvaluate as refusal:
-            self.bench.said.emit(str(refusal))
+            self.bench.said.emit(say(str(refusal)))
             return
         self.bench.make(path, partial(_build_sheet, result, self.bench.document.units))
 
@@ -326,4 +326,4 @@ def _build_sheet(result: ShimsResult, units: System) -> bytes:
 
 
 def _titled(grouping: Grouping) -> list[tuple[str, tuple[str, ...]]]:
-    return [(f"set {number}", one) for number, one in enumerate(grouping.sets, start=1)]
+    return [(say("set {number}").format(number=number), one) for number, one in enumerate(grouping.sets, start=1)]

@@ -42,7 +42,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from valvelab.language import say, say_many, say_number
+from valvelab.language import say, say_head, say_many, say_number
+from valvelab.phrase import Phrase
 from valvelab.units import System
 from valvelab.window.explaining import ABOUT
 from valvelab.window.figure_item import SERIES_SYMBOLS, role_colour
@@ -123,8 +124,10 @@ class SetsTree(QTreeWidget):
         self.setObjectName("spring sets")
         self.setAccessibleName(say("Sets and springs left over"))
         self.setAccessibleDescription(
-            "Alt with the up or down arrow moves the chosen springs to another set; Insert takes them in, Shift+Delete "
-            "leaves them out, Ctrl+Delete has them as judged again"
+            say(
+                "Alt with the up or down arrow moves the chosen springs to another set; Insert takes them in, "
+                "Shift+Delete leaves them out, Ctrl+Delete has them as judged again"
+            )
         )
         self.setToolTip(
             say(
@@ -163,8 +166,8 @@ class SetsTree(QTreeWidget):
         names = list(wish.within)
         self.setColumnCount(2 + len(names))
         units_of = [display_unit(sets.UNITS[name], units).label for name in names]
-        heads = (f"{say(sets.short(n))}, {u}" for n, u in zip(names, units_of, strict=True))
-        self.setHeaderLabels(["", *heads, say("worst")])
+        heads = (f"{say_head(sets.short(n))}, {u}" for n, u in zip(names, units_of, strict=True))
+        self.setHeaderLabels(["", *heads, say_head("worst")])
         self.headerItem().setToolTip(
             1 + len(names), say("The characteristic that uses most of its limit, and how much")
         )
@@ -174,7 +177,7 @@ class SetsTree(QTreeWidget):
         counts = {name: sets.decimals(name, units, usable.values) for name in names}
         strong = scaled(self.font(), 1.0, strong=True)
         for number, one in enumerate(sets.standings(grouping, usable.values, wish)):
-            item = self._branch(grouping.title(number), number, one, strong)
+            item = self._branch(say(grouping.title(number)), number, one, strong)
             self._figures(item, one, names, wish, units)
             self._leaves(item, one.springs, usable.values, counts, units, marks)
         left = sets.left_over(grouping, usable.values)
@@ -225,7 +228,7 @@ class SetsTree(QTreeWidget):
             over = name in one.over
             unit = display_unit(sets.UNITS[name], units)
             mean, extent = (show(value, sets.UNITS[name], units, places) for value in (one.mean[name], one.range[name]))
-            limit = f"{wish.within[name] * unit.scale:.4g}"
+            limit = say_number(f"{wish.within[name] * unit.scale:.4g}")
             item.setText(column, mean + (" ✗" if over else ""))
             item.setTextAlignment(column, RIGHT)
             item.setToolTip(
@@ -239,7 +242,7 @@ class SetsTree(QTreeWidget):
                 item.setForeground(column, theme.colour("reject"))
         if one.worst:
             last, share = 1 + len(names), one.use[one.worst]
-            item.setText(last, f"{say(sets.short(one.worst))} {100.0 * share:.0f} %")
+            item.setText(last, f"{say_head(sets.short(one.worst))} {100.0 * share:.0f} %")
             item.setToolTip(
                 last,
                 say("worst: {words} uses {value} % of its limit").format(
@@ -282,9 +285,9 @@ class SetsTree(QTreeWidget):
         branch = self._top(say("Not used · {count}").format(count=len(usable.out)), _OUT, font)
         branch.setFirstColumnSpanned(True)
         for spring, why in usable.out.items():
-            item = QTreeWidgetItem(branch, [f"✗ {spring} {why}"])
+            item = QTreeWidgetItem(branch, [f"✗ {spring} {say(why)}"])
             item.setData(0, _NAME, spring)
-            item.setToolTip(0, f"{spring} {why}")
+            item.setToolTip(0, f"{spring} {say(why)}")
             item.setForeground(0, current_theme().colour("reject" if spring in usable.rejected else "quiet"))
             item.setFirstColumnSpanned(True)
             self._shown_springs[spring] = item
@@ -445,7 +448,7 @@ def _marks(usable: Usable) -> dict[str, tuple[str, str]]:
     """Beside springs: what is wished of them and whether they are undecided, shortly and as a whole."""
     found: dict[str, tuple[str, str]] = {}
     for spring, why in usable.undecided.items():
-        found[spring] = (say("▲ undecided"), f"undecided: {why}")
+        found[spring] = (say("▲ undecided"), say(Phrase("undecided: {reason}", reason=why)))
     for spring, wished in set_wishes.marks(usable.wishes).items():
         before = found.get(spring)
         text = " · ".join(wished)

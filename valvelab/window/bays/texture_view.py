@@ -13,13 +13,14 @@ from valvelab.inspection.characteristics import explained
 from valvelab.inspection.form.texture import TextureInspection
 from valvelab.language import say
 from valvelab.tables.form import Parameter, parameters
+from valvelab.tables.sentences import limits_told
 from valvelab.tables.verdicts import WORDS
 from valvelab.units import System
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureStack, FigureView
 from valvelab.window.layouts import flowing, stacked
-from valvelab.window.numbers import display_unit, figure, limit, with_unit
+from valvelab.window.numbers import display_unit, figure, with_unit
 from valvelab.window.panes import BoundQuantity, button, labelled, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView
 from valvelab.workbench import texture_bay
@@ -103,13 +104,7 @@ class TextureView(BayView[TextureInspection]):
 def _columns(units: System) -> list[TableColumn]:
     def limits(row: Parameter) -> str:
         verdict = row.verdict
-        if verdict is None:
-            return ""
-        low, high = (
-            limit(end, decimals_of((row.u,), row.unit, units), row.unit, units)
-            for end in (verdict.lower, verdict.upper)
-        )
-        return f"≥ {low}" if verdict.upper is None else f"≤ {high}" if verdict.lower is None else f"{low} to {high}"
+        return "" if verdict is None else limits_told(verdict, decimals_of((row.u,), row.unit, units), units)
 
     def named(row: Parameter) -> str:
         unit = display_unit(row.unit, units).label

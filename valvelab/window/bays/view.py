@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Generic
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QWidget
 
+from valvelab.language import say
 from valvelab.window.bench import Bench
 from valvelab.workbench.document import Document, Value
 
@@ -98,4 +99,4 @@ class BayView(QWidget, Generic[Value]):
 
 def numbered(name: str, serial: str | None) -> str:
     """A part with its serial number, where it has one."""
-    return " ".join(word for word in (name, serial and f"no. {serial}") if word)
+    return " ".join(word for word in (name, serial and say("no. {serial}").format(serial=serial)) if word)
