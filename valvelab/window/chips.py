@@ -18,7 +18,7 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.language import say, say_within
-from valvelab.window.layouts import strip
+from valvelab.window.layouts import flowing, strip
 from valvelab.window.painting import LEFT, painting, write
 from valvelab.window.theme import current_theme, scaled
 
@@ -45,7 +45,8 @@ class Chip(QToolButton):
 
     def minimumSizeHint(self) -> QSize:
         """Room for the start of the text; the rest is in the tip and the accessible name."""
-        return QSize(round(2.2 * self.fontMetrics().height()), self.sizeHint().height())
+        whole = self.sizeHint()
+        return QSize(min(whole.width(), round(2.2 * self.fontMetrics().height())), whole.height())
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw the chip."""
@@ -72,14 +73,23 @@ def chip_row(
     chosen: Callable[[Any, bool], None],
     spoken: Mapping[Any, str],
     spacing: int = 2,
+    *,
+    wraps: bool = False,
 ) -> QWidget:
-    """Chips beside one another; `chosen(name, on)` when one is clicked. `spoken` where it is not `Show …`."""
+    """Chips beside one another; `chosen(name, on)` when one is clicked. `spoken` where it is not `Show …`.
+
+    Where it `wraps`, those that have no room stand in a further line.
+    """
     for name, text in names:
         chip = Chip(text, spoken.get(name) or say("Show {what}").format(what=say_within(text)), parent)
         chip.setProperty("name", name)
         chip.clicked.connect(lambda on, name=name: chosen(name, on))
         group.addButton(chip)
-    return strip(parent, *group.buttons(), spacing=spacing)
+    if not wraps:
+        return strip(parent, *group.buttons(), spacing=spacing)
+    row = QWidget(parent)
+    row.setLayout(flowing(*group.buttons(), spacing=spacing))
+    return row
 
 
 def press(group: QButtonGroup, names: Collection[Any]) -> None:

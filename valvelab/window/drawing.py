@@ -125,7 +125,7 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
     def minimumSizeHint(self) -> QSize:
         """Room for each plot at the text size in force."""
         em = self.fontMetrics().height()
-        return QSize(14 * em, round((3.2 * max(1, len(self.items_by_name)) + 2.5) * em))
+        return QSize(14 * em, round((3.2 * max(1, len(self._wanted)) + 2.5) * em))
 
     def sizeHint(self) -> QSize:
         """No more than it needs, and so whatever room there is: Qt's own hint is the size that it has."""
@@ -159,6 +159,7 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         if self._wanted != list(names):
             self.clear()
             self.items_by_name, self._cursors, self._wanted = {}, [], list(names)
+            self.updateGeometry()
         row = len(self.items_by_name)
         if row == len(names):
             return

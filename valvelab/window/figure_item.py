@@ -161,16 +161,23 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
         self.label.setPos(0.5 * (wide - bounds.width()), high - bounds.height() + 3.0)
 
     def tickSpacing(self, least: float, most: float, size: float) -> list[tuple[float, float]]:
-        """The step of the numbers, and of the lines between them: as fine as the numbers have room."""
+        """The step of the numbers, and of the lines between them: as fine as the numbers have room.
+
+        One number alone tells no scale: where the step leaves but one, numbers may stand close below one another.
+        """
         font = self.numbers()
         need = float(np.clip(size / 7.0, 1.4 * font.height(), 3.2 * font.height()))
         span = most - least
+        close = 0.0
         for step in _steps(span, turning=self.turning):
             if self.orientation == "bottom":
                 texts = self.tickStrings([least, most], self.scale, step)
                 need = 1.5 * max(font.horizontalAdvance(text) for text in texts) + 8.0
+            elif size * step / span >= font.height() and np.floor(most / step) > np.ceil(least / step):
+                close = step
             if size * step / span >= need:
-                return [(step, 0.0)]
+                alone = np.floor(most / step) <= np.ceil(least / step)
+                return [(close if close and alone else step, 0.0)]
         return [(span, 0.0)]
 
     def name_places(self, names: Sequence[tuple[float, str]]) -> None:
@@ -558,6 +565,7 @@ class FigureItem:
         """Points of curves (close enough for words to keep off) and marks, in pixels of the plot: shapes (n, 2)."""
         across, up = self.scale_x().scale, self.scale_y().scale
         lines = [(curve.x, curve.y) for curve in self.figure.curves if curve.role not in {"guide", "measured_quiet"}]
+        lines += [(band.x, edge) for band in self.figure.bands for edge in (band.lower, band.upper)]
         points = [_thinned(x * across, y * up) for x, y in lines]
         marks = [np.column_stack([m.x * across, m.y * up]) for m in self.figure.marks if not m.bare]
         none = np.empty((0, 2))

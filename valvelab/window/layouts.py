@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TypeVar
 
-from PySide6.QtCore import QRect, QSize, Qt
+from PySide6.QtCore import QEvent, QRect, QSize, Qt
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QBoxLayout,
@@ -55,13 +55,13 @@ class Flow(QLayout):
     """Parts beside one another, in a further line where they have no room; what grows takes what its line leaves.
 
     A label that wraps its words asks for all of them in one line, and has what is left or a line of its own. Parts of a
-    line stand about its middle, or where they are long from its `top`; a line is `least` pixels high.
+    line stand about its middle, or where they are long from its `top`; a line is `least` ems high.
     """
 
     def __init__(self, spacing: int, on: QWidget | None = None) -> None:
         super().__init__(on)
         self.top = False
-        self.least = 0
+        self.least = 0.0
         self._items: list[QLayoutItem] = []
         self.setSpacing(spacing)
 
@@ -97,7 +97,7 @@ class Flow(QLayout):
         """Everything in one line."""
         items = self._seen()
         wide = sum(map(_wanted, items)) + self.spacing() * max(0, len(items) - 1)
-        return self._with_margins(wide, max([self.least, *(item.sizeHint().height() for item in items)]))
+        return self._with_margins(wide, max([self._low(), *(item.sizeHint().height() for item in items)]))
 
     def minimumSize(self) -> QSize:
         """The widest part by itself."""
@@ -110,6 +110,11 @@ class Flow(QLayout):
         """Lay the parts."""
         super().setGeometry(rect)
         self._lay(rect, move=True)
+
+    def _low(self) -> int:
+        """Height of a line at least, in pixels."""
+        around = self.parentWidget()
+        return 0 if around is None else round(self.least * around.fontMetrics().height())
 
     def _seen(self) -> list[QLayoutItem]:
         return [item for item in self._items if not item.isEmpty() or item.spacerItem() is not None]
@@ -129,7 +134,7 @@ class Flow(QLayout):
             for at in growing:
                 widths[at] += max(0, rest) // len(growing)
             heights = [_high(item, wide) for item, wide in zip(line, widths, strict=True)]
-            deep = max(self.least, *heights)
+            deep = max(self._low(), *heights)
             y += self.spacing() // 2 if number else 0
             x = rect.x() + margins.left()
             for item, wide, high in zip(line, widths, heights, strict=True):
@@ -199,13 +204,22 @@ class Panes(QSplitter):
         self.splitterMoved.connect(lambda _at, _index: self._on_moved())
 
     def keep_shares(self, sizes: Sequence[int]) -> None:
-        """Shares of the width, to be taken whenever the panes lie beside one another."""
+        """Shares of the room, to be taken whenever the panes lie as they were made to."""
         self._sizes = list(sizes)
         self.setSizes(self._sizes)
 
+    def _lies_as_made(self) -> bool:
+        return self.across == (self.orientation() == Qt.Orientation.Horizontal)
+
     def _on_moved(self) -> None:
-        if self.orientation() == Qt.Orientation.Horizontal:
+        if self._lies_as_made():
             self._sizes = self.sizes()
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Room that larger text took is given back when it is smaller again."""
+        super().changeEvent(event)
+        if event.type() == QEvent.Type.FontChange and self._sizes and self._lies_as_made():
+            self.setSizes(self._sizes)
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Another width is shared as the one before was."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt, Signal
+from PySide6.QtCore import QAbstractTableModel, QEvent, QModelIndex, QPersistentModelIndex, Qt, Signal
 from PySide6.QtGui import QResizeEvent, QStandardItem, QStandardItemModel
 from PySide6.QtWidgets import (
     QAbstractItemView,
@@ -300,7 +300,7 @@ class SpecTable(QTableView):
         self.setEditTriggers(triggers.DoubleClicked | triggers.AnyKeyPressed | triggers.EditKeyPressed)
         self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.verticalHeader().hide()
-        self.verticalHeader().setDefaultSectionSize(round(1.55 * self.fontMetrics().height()))
+        self._fit_rows()
         header = self.horizontalHeader()
         header.setHighlightSections(False)
         header.setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
@@ -332,6 +332,15 @@ class SpecTable(QTableView):
         ends = [round(room * sum(shares[:number]) / sum(shares)) for number in range(len(shares) + 1)]
         for column, (left, right) in enumerate(pairwise(ends)):
             self.setColumnWidth(column, right - left)
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Rows follow the text size."""
+        super().changeEvent(event)
+        if event.type() in {QEvent.Type.FontChange, QEvent.Type.ApplicationFontChange}:
+            self._fit_rows()
+
+    def _fit_rows(self) -> None:
+        self.verticalHeader().setDefaultSectionSize(round(1.55 * self.fontMetrics().height()))
 
     def type_into(self, place: int, column: int = 0) -> None:
         """Begin to type in a cell."""

@@ -107,9 +107,7 @@ class Shell(QMainWindow):
         ems, share = (_LIMITS_EMS, _LIMITS_SHARE) if written else (_SHEET_EMS, _SHEET_SHARE)
         usual = min(ems * self.fontMetrics().height(), round(share * self.height()))
         self.resizeDocks([self.docks["Verdicts"]], [high or usual], Qt.Orientation.Vertical)
-        for widget in (self.docks["Verdicts"], self):  # at once, so that the page is painted once
-            if (lay := widget.layout()) is not None:
-                lay.activate()
+        _lay_now(self.docks["Verdicts"], self)
 
     def _make_actions(self) -> None:
         bar = FlatBar(say("Tools"), self)
@@ -202,6 +200,14 @@ class Shell(QMainWindow):
         """Room for the bench as wide as its tiles are."""
         self.tiles.fit(self.width())
         self.resizeDocks([self.docks["Bench"]], [self.tiles.sizeHint().width()], Qt.Orientation.Horizontal)
+        _lay_now(self.tiles, self.docks["Bench"].widget())
+
+
+def _lay_now(*widgets: QWidget) -> None:
+    """Lay what lies in these at once, innermost first, so that they are painted once."""
+    for widget in widgets:
+        if (lay := widget.layout()) is not None:
+            lay.activate()
 
 
 def _letter(menu: QMenu) -> None:

@@ -546,14 +546,30 @@ class TableView(QTableView):
             self.fit_columns()
 
     def paintEvent(self, event: QPaintEvent) -> None:
-        """The rows, or what to do while there are none."""
+        """The rows, as wide as the table is, or what to do while there are none."""
         self._cells.begin()
+        self._paint_beyond()
         super().paintEvent(event)
         if self.empty_text and not self.proxy.rowCount():
             room = round(0.8 * self.fontMetrics().height())
             box = self.viewport().rect().adjusted(room, room, -room, -room)
             with painting(self.viewport()) as painter:
                 write(painter, box, Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap, say(self.empty_text), "quiet")
+
+    def _paint_beyond(self) -> None:
+        """The grounds of the rows that are seen, on to the right of the last column."""
+        room, rows = self.viewport().rect(), self.verticalHeader()
+        room.setLeft(self.horizontalHeader().length() - self.horizontalHeader().offset())
+        if room.width() <= 0 or not self.proxy.rowCount():
+            return
+        last = rows.visualIndexAt(room.bottom())
+        chosen = {index.row() for index in self.selectionModel().selectedRows()}
+        with painting(self.viewport(), smooth=False) as painter:
+            for row in range(max(0, rows.visualIndexAt(0)), (last if last >= 0 else self.proxy.rowCount() - 1) + 1):
+                if row in chosen or row % 2:
+                    room.setTop(rows.sectionViewportPosition(row))
+                    room.setHeight(rows.sectionSize(row))
+                    painter.fillRect(room, current_theme().colour("chosen" if row in chosen else "stripe"))
 
     def changeEvent(self, event: QEvent) -> None:
         """Rows follow the text size."""

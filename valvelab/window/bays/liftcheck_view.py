@@ -31,7 +31,7 @@ from valvelab.window.papers import write_paper
 from valvelab.window.printing import hand_over
 from valvelab.window.saving import save_as
 from valvelab.window.tables import TableColumn, TableView
-from valvelab.window.theme import scaled
+from valvelab.window.theme import in_ems, scaled
 from valvelab.workbench import edits, lift_desk, lift_rule, liftcheck_bay
 from valvelab.workbench.document import Document, Paper, Problem
 from valvelab.workbench.lift_desk import Car
@@ -89,7 +89,7 @@ class LiftCheckView(BayView[Desk]):
             beside((self.save_button, 1), (self.new_button, 1)),
         )
         margins = (em // 2, em // 3, em // 2, em // 3)
-        above(self.counts, (self.cars, 1), *buttons, on=right, margins=margins, spacing=em // 3)
+        in_ems(above(self.counts, (self.cars, 1), *buttons, on=right, margins=margins, spacing=em // 3))
         whole = splitter(self, Qt.Orientation.Horizontal, (left, 5), (right, 2), sizes=(700, 350))
         above((whole, 1), on=self)
 

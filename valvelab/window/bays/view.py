@@ -34,6 +34,11 @@ class BayView(QWidget, Generic[Value]):
         self.bench = bench
         self._known: dict[str, tuple[object, tuple[object, ...]]] = {}
 
+    def heightForWidth(self, width: int) -> int:
+        """The least height: a page that scrolls would be given its usual one, more than there is to see at once."""
+        lay = self.layout()
+        return lay.totalMinimumHeightForWidth(width) if lay is not None and lay.hasHeightForWidth() else -1
+
     def changed(self, name: str, answer: object, *look: object) -> bool:
         """Whether what a part is drawn from is another than when it was last asked: the very answer, or the look."""
         old, self._known[name] = self._known.get(name), (answer, look)
