@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
 from PySide6.QtCore import QEvent, QRectF, QSize, Qt
-from PySide6.QtGui import QPaintEvent, QPen
+from PySide6.QtGui import QPaintEvent, QPen, QTextDocument
 from PySide6.QtWidgets import (
     QApplication,
     QButtonGroup,
@@ -164,6 +165,19 @@ class Words(QLabel):
     def sizeHint(self) -> QSize:
         """No wider than there is room."""
         return self.minimumSizeHint()
+
+
+def tall(label: QLabel, width: int) -> int:
+    """Height of all the words of a label at a width, whatever height it was given: Qt's own is never less than that."""
+    document = QTextDocument()
+    document.setDefaultFont(label.font())
+    document.setDocumentMargin(0.0)
+    if "</" in label.text():
+        document.setHtml(label.text())
+    else:
+        document.setPlainText(label.text())
+    document.setTextWidth(width)
+    return math.ceil(document.size().height())
 
 
 class FlatBar(QToolBar):

@@ -48,7 +48,7 @@ class DialView(Drawn):
     """The dial; `chosen(label)` on a click beside a direction."""
 
     chosen = Signal(str)
-    least_ems, usual_ems = (14, 10), (16, 16)
+    least_ems, usual_ems = (13, 10), (16, 16)
     inner_share, outer_share = 0.18, 0.93
     """Where on the radius a direction's line begins and ends, unless it is the chosen one."""
     breadth = 1.6
@@ -73,7 +73,7 @@ class DialView(Drawn):
         """Centre and radius of the dial, in pixels."""
         em = self.fontMetrics().height()
         across, down = self.width() / 2.0, (self.height() - 1.3 * em) / 2.0 - 1.2 * em
-        radius = min(max(across - (self.words_ems + 0.8) * em, 0.38 * across), max(down, 20.0))
+        radius = min(max(across - (self.words_ems + 0.8) * em, 0.34 * across), max(down, 20.0))
         return QPointF(across, (self.height() + 1.3 * em) / 2.0), radius / max(1.0, self.outer_share)
 
     def on_paper(self) -> Shown | None:

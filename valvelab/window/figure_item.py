@@ -168,16 +168,20 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
         font = self.numbers()
         need = float(np.clip(size / 7.0, 1.4 * font.height(), 3.2 * font.height()))
         span = most - least
+        edge = 0.5 * font.height() * span / size  # a number that would reach beyond the axis isn't written
+
+        def several(step: float) -> bool:
+            return bool(np.floor((most - edge) / step) > np.ceil((least + edge) / step))
+
         close = 0.0
         for step in _steps(span, turning=self.turning):
             if self.orientation == "bottom":
                 texts = self.tickStrings([least, most], self.scale, step)
                 need = 1.5 * max(font.horizontalAdvance(text) for text in texts) + 8.0
-            elif size * step / span >= font.height() and np.floor(most / step) > np.ceil(least / step):
+            elif size * step / span >= font.height() and several(step):
                 close = step
             if size * step / span >= need:
-                alone = np.floor(most / step) <= np.ceil(least / step)
-                return [(close if close and alone else step, 0.0)]
+                return [(step if several(step) else close or step, 0.0)]
         return [(span, 0.0)]
 
     def name_places(self, names: Sequence[tuple[float, str]]) -> None:

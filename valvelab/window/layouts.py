@@ -267,18 +267,32 @@ class Panes(QSplitter):
         if not self.across or not shown:
             return least
         if self.orientation() == Qt.Orientation.Horizontal:
-            # a stack asks for the usual height of every page of it, and has them scroll by themselves
-            plain = [pane for pane in shown if pane.findChild(QStackedWidget) is None]
-            return QSize(least.width(), max([least.height(), *(_tall(pane, pane.width()) for pane in plain)]))
+            return QSize(least.width(), max([least.height(), *(_tall(pane, pane.width()) for pane in shown)]))
         return QSize(least.width(), sum(map(self._high, shown)) + self.handleWidth() * (len(shown) - 1))
 
 
 def _tall(pane: QWidget, wide: int) -> int:
-    """The least height of a pane of that width, with its words in as many lines as they need."""
+    """The least height of a pane of that width, with its words in as many lines as they need.
+
+    A stack asks for the usual height of every page of it; here it has the least of the page in front.
+    """
     lay, least = pane.layout(), _least(pane).height()
-    if lay is None or not lay.hasHeightForWidth():
-        return least
-    return max(least, lay.totalMinimumHeightForWidth(wide))
+    stacks = [stack for stack in pane.findChildren(QStackedWidget) if stack.isVisibleTo(pane)]
+    fronts = [(stack, front) for stack in stacks if (front := stack.currentWidget()) is not None]
+    lacks = [_tall(front, stack.width()) - stack.minimumSizeHint().height() for stack, front in fronts]
+    if lay is not None and lay.hasHeightForWidth():
+        asked = [one.heightForWidth(one.width()) - one.minimumSizeHint().height() for one in stacks]
+        least = max(least, lay.totalMinimumHeightForWidth(wide) - max([0, *asked]))
+    return least + max([0, *lacks])
+
+
+def least_height(page: QWidget, wide: int) -> int:
+    """The least height of a page of that width; -1 where its width doesn't matter.
+
+    A scroll area would give it its usual height, more than there is to see at once.
+    """
+    lay = page.layout()
+    return _tall(page, wide) if lay is not None and lay.hasHeightForWidth() else -1
 
 
 def _least(pane: QWidget) -> QSize:

@@ -231,8 +231,8 @@ class VerdictTable(QWidget):
 
 
 _BETWEEN = "\u00a0\u00a0·\u00a0 "
-_RANKS = (1.25, 1.1, 1.0)
-"""Sizes of the outcome, of the text's: a long one is written smaller before it is cut."""
+_RANKS = (1, (1.25, 1.15)), (2, (1.25, 1.1, 1.0))
+"""Sizes of the outcome, of the text's, in one line and in two: a long one is written smaller before it is cut."""
 
 
 def _kept_together(text: str) -> str:
@@ -327,8 +327,9 @@ class Banner(QWidget):
         lay.activate()
         colours = current_theme().colours
         wide = max(self._head.width(), self.fontMetrics().height())
-        font = next((font for font in map(self._head_font, _RANKS) if _lines(self._told, font, wide) <= 2), None)
-        self._head.setFont(font or self._head_font(_RANKS[-1]))
+        fonts = [(self._head_font(rank), lines) for lines, ranks in _RANKS for rank in ranks]
+        font = next((font for font, lines in fonts if _lines(self._told, font, wide) <= lines), None)
+        self._head.setFont(font or fonts[-1][0])
         metrics = self._head.fontMetrics()
         lines = min(2, _lines(self._told, self._head.font(), wide))
         text = self._told if font else metrics.elidedText(self._told, Qt.TextElideMode.ElideRight, round(1.8 * wide))

@@ -19,7 +19,7 @@ from valvelab.language import aloud, is_english, plain, say, say_number
 from valvelab.phasing.next_reading import NextReading, next_reading
 from valvelab.units import System
 from valvelab.window.bays.reading_field import ReadingField
-from valvelab.window.chips import Heading
+from valvelab.window.chips import Heading, tall
 from valvelab.window.layouts import above
 from valvelab.window.numbers import display_unit, show
 from valvelab.window.painting import CENTRE, RIGHT, Drawn, about, painting, turning, write
@@ -166,7 +166,7 @@ class GuideStrip(QWidget):
         self.head.setFixedHeight(lines * head.lineSpacing())
         usual = round((5.2 if narrow else 4.1) * metrics.height())
         for label, least in ((self.words, usual), (self.caution, 0)):
-            label.setFixedHeight(max(least, label.heightForWidth(max(label.width(), metrics.height()))))
+            label.setFixedHeight(max(least, tall(label, max(label.width(), metrics.height()))))
 
     def show_step(self, shown: Worksheet, units: System) -> None:
         """Show what to do next."""

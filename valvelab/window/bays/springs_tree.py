@@ -60,7 +60,7 @@ _NAME = Qt.ItemDataRole.UserRole
 _SET = Qt.ItemDataRole.UserRole + 1
 _USE = Qt.ItemDataRole.UserRole + 2
 _LEFT, _OUT = -1, -2
-_WIDE_EMS = 26
+_WIDE_EMS = 24
 """Width that the lists ask for at most, whatever is limited."""
 
 
@@ -308,7 +308,7 @@ class SetsTree(QTreeWidget):
         names = QFontMetrics(scaled(self.font(), 1.0, strong=True))
         whole = [top.text(0) for top in tops if not top.isFirstColumnSpanned()]
         needed = max((names.horizontalAdvance(text) for text in sorted(whole, key=len)[-8:]), default=0)
-        needed += self.indentation() + self._side() + metrics.height()
+        needed += self.indentation() + self._side() + round(2.4 * metrics.height())
         for column in range(1, last + 1):
             measured, room = (tops, 1.2) if column == last else (rows, 0.9)
             texts = {self.headerItem().text(column), *(row.text(column) for row in measured)}

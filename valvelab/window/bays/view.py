@@ -10,6 +10,7 @@ from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QWidget
 
 from valvelab.window.bench import Bench
+from valvelab.window.layouts import least_height
 from valvelab.workbench.document import Document, Value
 
 if TYPE_CHECKING:
@@ -35,9 +36,8 @@ class BayView(QWidget, Generic[Value]):
         self._known: dict[str, tuple[object, tuple[object, ...]]] = {}
 
     def heightForWidth(self, width: int) -> int:
-        """The least height: a page that scrolls would be given its usual one, more than there is to see at once."""
-        lay = self.layout()
-        return lay.totalMinimumHeightForWidth(width) if lay is not None and lay.hasHeightForWidth() else -1
+        """The least height that its words allow."""
+        return least_height(self, width)
 
     def changed(self, name: str, answer: object, *look: object) -> bool:
         """Whether what a part is drawn from is another than when it was last asked: the very answer, or the look."""
