@@ -565,15 +565,17 @@ class FigureItem:
             if rect is not None:
                 word.setPos(rect.topLeft())
 
-    def _drawn_points(self) -> tuple[FloatArray, FloatArray]:
-        """Points of curves (close enough for words to keep off) and marks, in pixels of the plot: shapes (n, 2)."""
+    def _drawn_points(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Points of curves, marks and edges of bands, close enough for words to keep off, in pixels: shapes (n, 2)."""
         across, up = self.scale_x().scale, self.scale_y().scale
         lines = [(curve.x, curve.y) for curve in self.figure.curves if curve.role not in {"guide", "measured_quiet"}]
-        lines += [(band.x, edge) for band in self.figure.bands for edge in (band.lower, band.upper)]
         points = [_thinned(x * across, y * up) for x, y in lines]
         marks = [np.column_stack([m.x * across, m.y * up]) for m in self.figure.marks if not m.bare]
+        bands = [(band.x, edge) for band in self.figure.bands for edge in (band.lower, band.upper)]
+        edges = [_thinned(x * across, y * up) for x, y in bands]
         none = np.empty((0, 2))
-        return self.pixels(np.concatenate([none, *points])), self.pixels(np.concatenate([none, *marks]))
+        drawn, marked, edged = (self.pixels(np.concatenate([none, *group])) for group in (points, marks, edges))
+        return drawn, marked, edged
 
     def pixels(self, points: FloatArray) -> FloatArray:
         """Points in units of the plot as pixels of its field, shape (n, 2) both: from the corners of what is seen."""

@@ -192,6 +192,28 @@ def flowing(*parts: QWidget | QLayout | int, margins: Margins = (0, 0, 0, 0), sp
     return made
 
 
+class Stack(QStackedWidget):
+    """Pages one in front of another, as high as the one in front needs: Qt's own is as high as the highest."""
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.currentChanged.connect(lambda _at: self.updateGeometry())
+
+    def minimumSizeHint(self) -> QSize:
+        """Least width of any page, so that panes don't move about; least height of the one in front."""
+        least, front = super().minimumSizeHint(), self.currentWidget()
+        return least if front is None else QSize(least.width(), _least(front).height())
+
+    def sizeHint(self) -> QSize:
+        """Usual width of any page, usual height of the one in front."""
+        usual, front = super().sizeHint(), self.currentWidget()
+        return usual if front is None else QSize(usual.width(), front.sizeHint().height())
+
+    def hasHeightForWidth(self) -> bool:
+        """Never: whoever holds it asks the page in front (`least_height`)."""
+        return False
+
+
 class Panes(QSplitter):
     """Panes with handles between them. Those beside one another lie above one another where a page is too narrow."""
 
@@ -272,17 +294,13 @@ class Panes(QSplitter):
 
 
 def _tall(pane: QWidget, wide: int) -> int:
-    """The least height of a pane of that width, with its words in as many lines as they need.
-
-    A stack asks for the usual height of every page of it; here it has the least of the page in front.
-    """
+    """The least height of a pane of that width, with its words in as many lines as they need."""
     lay, least = pane.layout(), _least(pane).height()
     stacks = [stack for stack in pane.findChildren(QStackedWidget) if stack.isVisibleTo(pane)]
     fronts = [(stack, front) for stack in stacks if (front := stack.currentWidget()) is not None]
     lacks = [_tall(front, stack.width()) - stack.minimumSizeHint().height() for stack, front in fronts]
     if lay is not None and lay.hasHeightForWidth():
-        asked = [one.heightForWidth(one.width()) - one.minimumSizeHint().height() for one in stacks]
-        least = max(least, lay.totalMinimumHeightForWidth(wide) - max([0, *asked]))
+        least = max(least, lay.totalMinimumHeightForWidth(wide))
     return least + max([0, *lacks])
 
 

@@ -13,7 +13,6 @@ from PySide6.QtWidgets import (
     QFileDialog,
     QInputDialog,
     QPlainTextEdit,
-    QStackedWidget,
     QWidget,
 )
 
@@ -24,7 +23,7 @@ from valvelab.records.result import Result
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Line, chip_row, press
 from valvelab.window.fields import TypedField
-from valvelab.window.layouts import flowing, stacked
+from valvelab.window.layouts import Stack, flowing, stacked
 from valvelab.window.limits_table import Field, Offer, Pending, SpecTable
 from valvelab.window.numbers import display_unit
 from valvelab.window.panes import button, colour_text, labelled, offer
@@ -171,7 +170,7 @@ class LimitsPane(QWidget):
             margins=(6, 0, 6, 3),
             spacing=10,
         )
-        self.pages = QStackedWidget(self)
+        self.pages = Stack(self)
         for page in (self.table, self.bands, self.text):
             self.pages.addWidget(page)
         self.sentence.setContentsMargins(8, 2, 8, 3)

@@ -14,7 +14,6 @@ from PySide6.QtWidgets import (
     QPushButton,
     QSpinBox,
     QSplitter,
-    QStackedWidget,
     QWidget,
 )
 
@@ -23,7 +22,7 @@ from valvelab.units import Dimension, System
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading, Words, chip_row, press
 from valvelab.window.fields import QuantityField
-from valvelab.window.layouts import Panes, flowing, stacked, strip
+from valvelab.window.layouts import Panes, Stack, flowing, stacked, strip
 from valvelab.window.theme import current_theme
 from valvelab.workbench.document import Document
 from valvelab.workbench.state import entry_of
@@ -88,7 +87,7 @@ class Chips(QButtonGroup):
         self._names = [name for name, _ in names]
         self.setExclusive(not isinstance(self._value(bench.document), frozenset))
         self.row = chip_row(parent, self, names, self._on_chip, spoken or {}, wraps=True)
-        self.stack = QStackedWidget(parent)
+        self.stack = Stack(parent)
         self.stack.setVisible(bool(pages))
         for page in pages:
             self.stack.addWidget(page)

@@ -406,7 +406,7 @@ class TableView(QTableView):
     """A quiet table: no grid, stripes, whole rows, columns as wide as they need; `chosen(row)` when one is chosen.
 
     spoken: its accessible name where that is not `name`. wrapped: the column that takes the width that is left and
-    wraps its words. empty: what to do while there are no rows. whole: it asks for room for every column.
+    wraps its words. empty: what to do while there are no rows.
     """
 
     chosen = Signal(object)
@@ -421,11 +421,9 @@ class TableView(QTableView):
         sortable: bool = True,
         wrapped: int | None = None,
         empty: str = "",
-        whole: bool = False,
     ) -> None:
         super().__init__(parent)
         self._wrapped = wrapped
-        self._whole = whole
         self._shared = False
         self._fitting = QTimer(self, singleShot=True, interval=0)
         self._fitting.timeout.connect(self._fit_piece)
@@ -496,10 +494,10 @@ class TableView(QTableView):
 
     def _measured(self) -> bool:
         """Whether the table asks for the room of its columns."""
-        return self._shared or self._whole or self._wrapped is not None
+        return self._shared or self._wrapped is not None
 
     def minimumSizeHint(self) -> QSize:
-        """Wide enough for every column where they share it, one of them takes what is left, or all are wanted."""
+        """Wide enough for every column where they share the width, or one of them takes what is left."""
         least = super().minimumSizeHint()
         if not self._measured():
             return least
@@ -507,8 +505,7 @@ class TableView(QTableView):
             header, em, count = self.horizontalHeader(), self.fontMetrics().height(), self.rows_model.columnCount()
             heads = {n: header.sectionSizeHint(n) for n in range(count)}
             cells = {n: self.sizeHintForColumn(n) for n in range(count) if n != self._wrapped}
-            room = em // 2 * count if self._whole else 0
-            wide = sum(max(head, cells.get(n, 0)) for n, head in heads.items()) + 2 * em + room
+            wide = sum(max(head, cells.get(n, 0)) for n, head in heads.items()) + 2 * em
             self._needed = wide if self._shared else min(wide, _WRAPPED_EMS * em)
         return QSize(max(self._needed, least.width()), least.height())
 
