@@ -61,6 +61,19 @@ def role_colour(role: Role, series: int = 0) -> QColor:
     return theme.colour({"outside": "reject", "fit": "accent", "readings": "quiet", "guide": "quiet"}.get(role, "line"))
 
 
+def density() -> float:
+    """Pixels of the screen to one of the window: pens of plots count in the former."""
+    application = QApplication.instance()
+    return application.devicePixelRatio() if isinstance(application, QApplication) else 1.0
+
+
+def plot_pen(colour: QColor, width: float = 1.0, style: Qt.PenStyle = Qt.PenStyle.SolidLine) -> QPen:
+    """A pen of a plot, as wide on every screen, whatever the scale of the plot."""
+    pen = QPen(colour, width * density(), style)
+    pen.setCosmetic(True)
+    return pen
+
+
 def role_pen(role: Role, series: int = 0) -> QPen:
     """The pen of a role: measured strong, nominal thin, others of the shaft faint."""
     colour = role_colour(role, series)
@@ -68,9 +81,7 @@ def role_pen(role: Role, series: int = 0) -> QPen:
         colour = current_theme().colour("quiet", 0.30)
     width = _STRONG if role in {"measured", "outside"} else _THIN
     style = Qt.PenStyle.DashLine if role in {"nominal", "guide"} else Qt.PenStyle.SolidLine
-    pen = QPen(colour, width, style)
-    pen.setCosmetic(True)
-    return pen
+    return plot_pen(colour, width, style)
 
 
 def curve_pen(curve: Curve, *, dashed: bool = True) -> QPen:
@@ -229,7 +240,7 @@ class PlotBox(pg.ViewBox):  # type: ignore[misc]
         if event.isStart():
             boxed = self.boxing or bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)
             self.state["mouseMode"] = self.RectMode if boxed and axis is None else self.PanMode
-            self.rbScaleBox.setPen(pg.mkPen(current_theme().colour("accent"), width=1))
+            self.rbScaleBox.setPen(plot_pen(current_theme().colour("accent")))
             self.rbScaleBox.setBrush(pg.mkBrush(current_theme().colour("accent", 0.15)))
         super().mouseDragEvent(event, axis)
 
@@ -457,6 +468,7 @@ class FigureItem:
             pen, crowded = curve_pen(curve, dashed=self.figure.axes != "none"), curve.x.size >= _CROWDED
             if crowded:
                 pen.setColor(_lying_over(pen.color(), current_theme().colour("panel")))
+                pen.setWidthF(pen.widthF() / density())  # that many points take their time
             self._curves[number].setData(
                 curve.x * across, curve.y * up, connect=connect, antialias=not crowded, pen=pen
             )
@@ -468,7 +480,7 @@ class FigureItem:
         self._others, self._words = [], []
         across, up = self.scale_x().scale, self.scale_y().scale
         for band in (piece for whole in self.figure.bands for piece in unbroken(whole)):
-            pen = pg.mkPen(role_colour(band.role, band.series), width=1)
+            pen = plot_pen(role_colour(band.role, band.series))
             lines = [pg.PlotCurveItem(band.x * across, edge * up, pen=pen) for edge in (band.lower, band.upper)]
             around = np.append(band.x, band.x[::-1]) * across, np.append(band.lower, band.upper[::-1]) * up
             ground = QBrush(self._band_colour(band))
