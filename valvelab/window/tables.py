@@ -348,7 +348,7 @@ class PlainCells(QStyledItemDelegate):
     def sizeHint(self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex) -> QSize:
         """As Qt measures it, with room between the rows where words are wrapped."""
         found = super().sizeHint(option, index)
-        room = self._metrics.height() // 2 if self._sheet.wordWrap() else 0
+        room = self._sheet.fontMetrics().height() // 2 if self._sheet.wordWrap() else 0
         return QSize(found.width(), found.height() + room)
 
     def begin(self) -> None:
