@@ -83,7 +83,7 @@ def alone(axis: QuietAxis) -> list[str]:
     high, line = axis.size().height(), axis.numbers().height()
     if axis.orientation != "left" or high < 4.0 * line:
         return []
-    edge = 0.5 * line * (axis.range[1] - axis.range[0]) / high
+    edge = 0.1 * line * (axis.range[1] - axis.range[0]) / high  # numbers may reach somewhat beyond the axis
     shown = [v for v in axis.tickValues(*axis.range, high)[0][1] if axis.range[0] + edge <= v <= axis.range[1] - edge]
     return [] if len(shown) > 1 else [f"{shown} alone from {axis.range[0]} to {axis.range[1]} over {high}"]
 

@@ -125,7 +125,7 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
     def minimumSizeHint(self) -> QSize:
         """Room for each plot at the text size in force."""
         em = self.fontMetrics().height()
-        return QSize(14 * em, round((3.2 * max(1, len(self._wanted)) + 2.5) * em))
+        return QSize(13 * em, round((3.2 * max(1, len(self._wanted)) + 2.5) * em))
 
     def sizeHint(self) -> QSize:
         """No more than it needs, and so whatever room there is: Qt's own hint is the size that it has."""

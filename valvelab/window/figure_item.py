@@ -47,6 +47,8 @@ _CLEAR = 3.0
 """Room between what is drawn and the words above it, in pixels."""
 _LEGEND_LINES = 5
 """Height, in lines, from which on a plot has room for a legend below its title."""
+_BEYOND = 0.4
+"""How far beyond its axis a number may reach above and below, of its height."""
 _FILLS: dict[str, float] = {"series": 0.5, "measured": 0.35, "guide": 0.22, "reject": 0.35, "undecided": 0.35}
 """How opaque a band is filled; 0.16 for a role that is not here."""
 
@@ -179,7 +181,7 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
         font = self.numbers()
         need = float(np.clip(size / 7.0, 1.4 * font.height(), 3.2 * font.height()))
         span = most - least
-        edge = 0.5 * font.height() * span / size  # a number that would reach beyond the axis isn't written
+        edge = (0.5 - _BEYOND) * font.height() * span / size  # a number that reaches far beyond isn't written
 
         def several(step: float) -> bool:
             return bool(np.floor((most - edge) / step) > np.ceil((least + edge) / step))
@@ -443,7 +445,8 @@ class FigureItem:
             axis.setPen(pg.mkPen(theme.colour("line")))
             axis.setTextPen(pg.mkPen(theme.colour("quiet")))
             axis.setTickFont(font)
-            axis.setStyle(tickTextOffset=5, hideOverlappingLabels=True)
+            beyond = round(_BEYOND * QFontMetricsF(font).height())
+            axis.setStyle(tickTextOffset=5, hideOverlappingLabels=beyond if name == "left" else True)
         for name, shown in (("left", self.figure.y_axis), ("bottom", self.figure.x_axis)):
             self.plot.getAxis(name).turning = shown.unit in {"deg", "cam deg", "crank deg"}
         drawn = self.figure.axes

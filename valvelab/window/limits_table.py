@@ -33,6 +33,8 @@ from valvelab.workbench.spec_sheet import Row, measured_text, outcome
 Index = QModelIndex | QPersistentModelIndex
 MEASURED, VERDICT = marked("measured"), marked("verdict")
 _SHARES = (1.45, 1.55)
+_MEASURED = 40
+"""Rows whose cells are measured."""
 Offer = tuple[str, str]
 """A text that completes a cell, and what it means."""
 
@@ -310,6 +312,7 @@ class SpecTable(QTableView):
     def show_rows(self, rows: Sequence[Row], units: System, pending: Mapping[int, Pending]) -> None:
         """Show these rows."""
         self.spec_model.show_rows(rows, units, pending)
+        self._fit_columns()
 
     def moveCursor(self, action: QAbstractItemView.CursorAction, modifiers: Qt.KeyboardModifier) -> QModelIndex:
         """Tab goes through the cells that are typed, and from the last of a row to the next row."""
@@ -327,17 +330,33 @@ class SpecTable(QTableView):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Columns share the width."""
         super().resizeEvent(event)
+        self._fit_columns()
+
+    def _fit_columns(self) -> None:
+        """Each column as wide as its words, and what is left by their shares; all of them narrower where it must be."""
         shares = [*(field.share for field in self.spec_model.fields), *_SHARES]
-        room = self.viewport().width()
-        ends = [round(room * sum(shares[:number]) / sum(shares)) for number in range(len(shares) + 1)]
-        for column, (left, right) in enumerate(pairwise(ends)):
-            self.setColumnWidth(column, right - left)
+        needs, room = [self._needed(column) for column in range(len(shares))], self.viewport().width()
+        left = room - sum(needs)
+        part = left / sum(shares) if left > 0 else 0.0
+        wides = [need * min(1.0, room / sum(needs)) + part * share for need, share in zip(needs, shares, strict=True)]
+        ends = [round(sum(wides[:number])) for number in range(len(wides) + 1)]
+        for column, (start, end) in enumerate(pairwise(ends)):
+            self.setColumnWidth(column, end - start)
+
+    def _needed(self, column: int) -> int:
+        """Width of the head and of the cells of a column, of many those at the top."""
+        model, metrics = self.spec_model, self.fontMetrics()
+        cells = [str(model.index(row, column).data() or "") for row in range(min(model.rowCount(), _MEASURED))]
+        side = round(1.6 * metrics.height()) if column == len(model.fields) + 1 else 0  # the sign of the verdict
+        words = max(metrics.horizontalAdvance(cell) for cell in [*cells, "00000"]) + side
+        return max(words + metrics.height(), self.horizontalHeader().sectionSizeHint(column))
 
     def changeEvent(self, event: QEvent) -> None:
         """Rows follow the text size."""
         super().changeEvent(event)
         if event.type() in {QEvent.Type.FontChange, QEvent.Type.ApplicationFontChange}:
             self._fit_rows()
+            self._fit_columns()
 
     def _fit_rows(self) -> None:
         self.verticalHeader().setDefaultSectionSize(round(1.55 * self.fontMetrics().height()))

@@ -26,7 +26,7 @@ _MENUS = (marked("Job"), marked("Bench"), marked("Edit"), marked("View"), marked
 
 _CHOICES = ("scheme_", "language_")
 """Beginnings of the names of actions of which one is on."""
-_SHEET_EMS, _SHEET_SHARE = 10, 0.3
+_SHEET_EMS, _SHEET_SHARE = 10, 0.25
 """Height of the sheet at first, and its most as a share of the window's."""
 _LIMITS_EMS, _LIMITS_SHARE = 15, 0.4
 """The same while limits are written in it, below two lines of tools."""
