@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
 from PySide6.QtCore import QEvent, QRectF, QSize, Qt
-from PySide6.QtGui import QPaintEvent, QPen, QTextDocument
+from PySide6.QtGui import QFontMetrics, QPaintEvent, QPen, QTextDocument
 from PySide6.QtWidgets import (
     QApplication,
     QButtonGroup,
@@ -120,6 +120,17 @@ class Heading(QLabel):
         self.setFont(scaled(QApplication.font(), self._rank, strong=True))
 
 
+def cut(text: str, metrics: QFontMetrics, room: int) -> str:
+    """A text as wide as there is room, ended by an ellipsis after a whole word: a figure that is cut is another."""
+    said = metrics.elidedText(text, Qt.TextElideMode.ElideRight, room)
+    if said == text or not said.endswith("…"):
+        return said
+    kept = said[:-1]
+    within = not text[len(kept) : len(kept) + 1].isspace()
+    whole = kept.rpartition(" ")[0].rstrip(" ,;:·") if within else ""
+    return f"{whole}…" if 2 * len(whole) > len(kept) else said
+
+
 class Line(QLabel):
     """Words in one line that takes what room there is; where that is too little they end in an ellipsis."""
 
@@ -133,8 +144,7 @@ class Line(QLabel):
 
     def shown(self) -> str:
         """The words as they are written."""
-        room = self.contentsRect().width()
-        return self.fontMetrics().elidedText(self.text(), Qt.TextElideMode.ElideRight, room)
+        return cut(self.text(), self.fontMetrics(), self.contentsRect().width())
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Write them."""

@@ -35,6 +35,8 @@ MEASURED, VERDICT = marked("measured"), marked("verdict")
 _SHARES = (1.45, 1.55)
 _MEASURED = 40
 """Rows whose cells are measured."""
+_NEARLY_ALL = 0.9
+"""Share of the cells of a column that are seen whole where not all can be."""
 Offer = tuple[str, str]
 """A text that completes a cell, and what it means."""
 
@@ -333,23 +335,26 @@ class SpecTable(QTableView):
         self._fit_columns()
 
     def _fit_columns(self) -> None:
-        """Each column as wide as its words, and what is left by their shares; all of them narrower where it must be."""
+        """Each column as wide as its words, and what is left by their shares; the widest give way where it must be."""
         shares = [*(field.share for field in self.spec_model.fields), *_SHARES]
         needs, room = [self._needed(column) for column in range(len(shares))], self.viewport().width()
-        left = room - sum(needs)
-        part = left / sum(shares) if left > 0 else 0.0
-        wides = [need * min(1.0, room / sum(needs)) + part * share for need, share in zip(needs, shares, strict=True)]
+        most = max(needs)
+        while sum(min(need, most) for need in needs) > room and most > 1:
+            most -= 1
+        part = max(0, room - sum(needs)) / sum(shares)
+        wides = [min(need, most) + part * share for need, share in zip(needs, shares, strict=True)]
         ends = [round(sum(wides[:number])) for number in range(len(wides) + 1)]
         for column, (start, end) in enumerate(pairwise(ends)):
             self.setColumnWidth(column, end - start)
 
     def _needed(self, column: int) -> int:
-        """Width of the head and of the cells of a column, of many those at the top."""
+        """Width of the head and of nearly all cells of a column, of many those at the top."""
         model, metrics = self.spec_model, self.fontMetrics()
         cells = [str(model.index(row, column).data() or "") for row in range(min(model.rowCount(), _MEASURED))]
         side = round(1.6 * metrics.height()) if column == len(model.fields) + 1 else 0  # the sign of the verdict
-        words = max(metrics.horizontalAdvance(cell) for cell in [*cells, "00000"]) + side
-        return max(words + metrics.height(), self.horizontalHeader().sectionSizeHint(column))
+        wides = sorted(metrics.horizontalAdvance(cell) for cell in [*cells, "00000"])
+        words = wides[round(_NEARLY_ALL * (len(wides) - 1))] + side
+        return max(words + round(0.85 * metrics.height()), self.horizontalHeader().sectionSizeHint(column))
 
     def changeEvent(self, event: QEvent) -> None:
         """Rows follow the text size."""

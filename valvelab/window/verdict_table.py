@@ -27,7 +27,7 @@ from valvelab.language import aloud, say, say_lines, say_within
 from valvelab.tables import verdicts
 from valvelab.tables.verdicts import RANKED, SIGNS, WORDS, judged, rank
 from valvelab.units import System
-from valvelab.window.chips import chip_row, press
+from valvelab.window.chips import chip_row, cut, press
 from valvelab.window.icons import icon
 from valvelab.window.layouts import above, beside, stacked, strip
 from valvelab.window.painting import painting
@@ -332,13 +332,13 @@ class Banner(QWidget):
         self._head.setFont(font or fonts[-1][0])
         metrics = self._head.fontMetrics()
         lines = min(2, _lines(self._told, self._head.font(), wide))
-        text = self._told if font else metrics.elidedText(self._told, Qt.TextElideMode.ElideRight, round(1.8 * wide))
+        text = self._told if font else cut(self._told, metrics, round(1.8 * wide))
         colour = colours.get(self._outcome, colours["text"])
         self._head.setText(f'<span style="color:{colour}">{escape(_kept_together(text))}</span>')
         self._head.setFixedHeight(lines * metrics.lineSpacing())
         whole = self._broken or f"{self._title}{_BETWEEN}{self._against}"
         room = max(self.inspected.width(), self.fontMetrics().height())
-        said = self.inspected.fontMetrics().elidedText(whole, Qt.TextElideMode.ElideRight, room)
+        said = cut(whole, self.inspected.fontMetrics(), room)
         first = said if self._broken else said[: len(self._title)]
         strong, rest = colour if self._broken else colours["text"], said[len(first) :]
         self.inspected.setText(_coloured((strong, first), (colours["quiet"], rest)))

@@ -19,7 +19,7 @@ from valvelab.language import aloud, is_english, plain, say, say_number
 from valvelab.phasing.next_reading import NextReading, next_reading
 from valvelab.units import System
 from valvelab.window.bays.reading_field import ReadingField
-from valvelab.window.chips import Heading, tall
+from valvelab.window.chips import Heading, cut, tall
 from valvelab.window.layouts import above
 from valvelab.window.numbers import display_unit, show
 from valvelab.window.painting import CENTRE, RIGHT, Drawn, about, painting, turning, write
@@ -162,7 +162,7 @@ class GuideStrip(QWidget):
         head, wide = self.head.fontMetrics(), max(self.head.width(), metrics.height())
         lines = 2 if narrow and head.horizontalAdvance(self._told) > wide else 1
         room = round((1.8 if lines > 1 else 1.0) * wide)
-        self.head.setText(head.elidedText(self._told, Qt.TextElideMode.ElideRight, room))
+        self.head.setText(cut(self._told, head, room))
         self.head.setFixedHeight(lines * head.lineSpacing())
         usual = round((5.2 if narrow else 4.1) * metrics.height())
         for label, least in ((self.words, usual), (self.caution, 0)):
