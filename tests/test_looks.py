@@ -83,8 +83,9 @@ def alone(axis: QuietAxis) -> list[str]:
     high, line = axis.size().height(), axis.numbers().height()
     if axis.orientation != "left" or high < 4.0 * line:
         return []
-    edge = 0.1 * line * (axis.range[1] - axis.range[0]) / high  # numbers may reach somewhat beyond the axis
-    shown = [v for v in axis.tickValues(*axis.range, high)[0][1] if axis.range[0] + edge <= v <= axis.range[1] - edge]
+    pixel = (axis.range[1] - axis.range[0]) / high
+    low, top = axis.range[0] + (0.4 * line - 6.0) * pixel, axis.range[1] - (0.4 * line - 3.0) * pixel
+    shown = [value for value in axis.tickValues(*axis.range, high)[0][1] if low <= value <= top]
     return [] if len(shown) > 1 else [f"{shown} alone from {axis.range[0]} to {axis.range[1]} over {high}"]
 
 

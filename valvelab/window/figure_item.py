@@ -47,8 +47,8 @@ _CLEAR = 3.0
 """Room between what is drawn and the words above it, in pixels."""
 _LEGEND_LINES = 5
 """Height, in lines, from which on a plot has room for a legend below its title."""
-_BEYOND = 0.4
-"""How far beyond its axis a number may reach above and below, of its height."""
+_BEYOND = (3.0, 6.0)
+"""How far beyond an upright axis a number may reach above and below, in pixels: the next plot is 8 away."""
 _FILLS: dict[str, float] = {"series": 0.5, "measured": 0.35, "guide": 0.22, "reject": 0.35, "undecided": 0.35}
 """How opaque a band is filled; 0.16 for a role that is not here."""
 
@@ -173,6 +173,11 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
         bounds = self.label.boundingRect()
         self.label.setPos(0.5 * (wide - bounds.width()), high - bounds.height() + 3.0)
 
+    def boundingRect(self) -> QRectF:
+        """The axis with its lines across the plot, and room for a number at either end."""
+        found: QRectF = super().boundingRect()
+        return found.adjusted(0.0, -_BEYOND[0], 0.0, _BEYOND[1]) if self.orientation == "left" else found
+
     def tickSpacing(self, least: float, most: float, size: float) -> list[tuple[float, float]]:
         """The step of the numbers, and of the lines between them: as fine as the numbers have room.
 
@@ -181,10 +186,10 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
         font = self.numbers()
         need = float(np.clip(size / 7.0, 1.4 * font.height(), 3.2 * font.height()))
         span = most - least
-        edge = (0.5 - _BEYOND) * font.height() * span / size  # a number that reaches far beyond isn't written
+        above, below = (max(0.0, 0.4 * font.height() - px) * span / size for px in _BEYOND)
 
         def several(step: float) -> bool:
-            return bool(np.floor((most - edge) / step) > np.ceil((least + edge) / step))
+            return bool(np.floor((most - above) / step) > np.ceil((least + below) / step))
 
         close = 0.0
         for step in _steps(span, turning=self.turning):
@@ -445,8 +450,7 @@ class FigureItem:
             axis.setPen(pg.mkPen(theme.colour("line")))
             axis.setTextPen(pg.mkPen(theme.colour("quiet")))
             axis.setTickFont(font)
-            beyond = round(_BEYOND * QFontMetricsF(font).height())
-            axis.setStyle(tickTextOffset=5, hideOverlappingLabels=beyond if name == "left" else True)
+            axis.setStyle(tickTextOffset=5, hideOverlappingLabels=True)
         for name, shown in (("left", self.figure.y_axis), ("bottom", self.figure.x_axis)):
             self.plot.getAxis(name).turning = shown.unit in {"deg", "cam deg", "crank deg"}
         drawn = self.figure.axes

@@ -35,7 +35,7 @@ MEASURED, VERDICT = marked("measured"), marked("verdict")
 _SHARES = (1.45, 1.55)
 _MEASURED = 40
 """Rows whose cells are measured."""
-_NEARLY_ALL = 0.9
+_MOST = 0.8
 """Share of the cells of a column that are seen whole where not all can be."""
 Offer = tuple[str, str]
 """A text that completes a cell, and what it means."""
@@ -348,13 +348,13 @@ class SpecTable(QTableView):
             self.setColumnWidth(column, end - start)
 
     def _needed(self, column: int) -> int:
-        """Width of the head and of nearly all cells of a column, of many those at the top."""
+        """Width of the head and of most cells of a column, of many those at the top."""
         model, metrics = self.spec_model, self.fontMetrics()
         cells = [str(model.index(row, column).data() or "") for row in range(min(model.rowCount(), _MEASURED))]
         side = round(1.6 * metrics.height()) if column == len(model.fields) + 1 else 0  # the sign of the verdict
         wides = sorted(metrics.horizontalAdvance(cell) for cell in [*cells, "00000"])
-        words = wides[round(_NEARLY_ALL * (len(wides) - 1))] + side
-        return max(words + round(0.85 * metrics.height()), self.horizontalHeader().sectionSizeHint(column))
+        words = wides[round(_MOST * (len(wides) - 1))] + side
+        return max(words + round(0.95 * metrics.height()), self.horizontalHeader().sectionSizeHint(column))
 
     def changeEvent(self, event: QEvent) -> None:
         """Rows follow the text size."""
