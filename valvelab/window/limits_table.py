@@ -35,8 +35,8 @@ MEASURED, VERDICT = marked("measured"), marked("verdict")
 _SHARES = (1.45, 1.55)
 _MEASURED = 40
 """Rows whose cells are measured."""
-_MOST = 0.8
-"""Share of the cells of a column that are seen whole where not all can be."""
+_MOST, _FAR = 0.8, 1.4
+"""A cell that is so much wider than that share of the cells of its column may be cut."""
 Offer = tuple[str, str]
 """A text that completes a cell, and what it means."""
 
@@ -353,7 +353,7 @@ class SpecTable(QTableView):
         cells = [str(model.index(row, column).data() or "") for row in range(min(model.rowCount(), _MEASURED))]
         side = round(1.6 * metrics.height()) if column == len(model.fields) + 1 else 0  # the sign of the verdict
         wides = sorted(metrics.horizontalAdvance(cell) for cell in [*cells, "00000"])
-        words = wides[round(_MOST * (len(wides) - 1))] + side
+        words = min(wides[-1], round(_FAR * wides[round(_MOST * (len(wides) - 1))])) + side
         return max(words + round(0.95 * metrics.height()), self.horizontalHeader().sectionSizeHint(column))
 
     def changeEvent(self, event: QEvent) -> None:
