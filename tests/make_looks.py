@@ -29,7 +29,7 @@ SIZES, RATIOS, SCHEMES, TEXTS = ("1280x720", "1600x1000", "2560x1440"), ("1", "2
 FOUR = ("quillmere_four_camshaft.csv", "quillmere_four_camshaft.toml")
 TRAIN = ("quillmere_four_camshaft.csv", "quillmere_four_train.toml", "quillmere_four_engine.toml")
 TRAY = ("springs_quillmere_tray.csv", "springs_quillmere_spec.toml", "springs_quillmere_heights.csv")
-SHEET_WIDE, ACROSS = 960, 2
+SHEET_WIDE, ACROSS, _TURNS = 960, 2, 8
 
 
 def chosen(bay: str, *files: str, **state: object) -> Callable[[MainWindow, Path], None]:
@@ -187,7 +187,8 @@ def draw_scene(application: object, asked: argparse.Namespace, name: str, place:
         theme.set_scheme("dark" if scheme == "dark" else "light")
         window.set_text_size(int(text))
         window.resize(*(int(side) for side in size.split("x")))
-        QTest.qWait(120)
+        for _ in range(_TURNS):  # a layout within a layout takes a turn of the event loop each, and a page its time
+            QTest.qWait(20)
         target = asked.folder / f"{name}-{size}-{asked.ratio}x-{scheme}-{text}.png"
         if not window.grab().save(str(target)):
             raise OSError(f"can't write {target}")

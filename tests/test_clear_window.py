@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -19,12 +20,16 @@ from PySide6.QtWidgets import (
     QLineEdit,
     QPushButton,
     QScrollArea,
+    QTableView,
     QWidget,
 )
 from something import each
 
 from valvelab.window import languages, theme
+from valvelab.window.bench import Bench
 from valvelab.window.chips import Chip, Line
+from valvelab.window.dial import DialView
+from valvelab.window.layouts import Stack
 from valvelab.window.main_window import MainWindow
 
 FORMS = {
@@ -134,6 +139,30 @@ def outside(widgets: list[QWidget]) -> list[str]:
     return found
 
 
+def heights(window: MainWindow) -> dict[tuple[object, ...], int]:
+    """Heights of what is seen that follow from the size of text alone: controls, rows of tables, the page."""
+    counts: dict[tuple[object, ...], int] = {}
+    found: dict[tuple[object, ...], int] = {}
+    for widget in seen(window):
+        one = (type(widget), told(widget))
+        counts[one] = counts.get(one, 0) + 1
+        if isinstance(widget, CONTROLS):
+            found[(*one, counts[one])] = widget.height()
+        elif isinstance(widget, QTableView):
+            found[(*one, "rows", counts[one])] = widget.rowHeight(0)
+    return {**found, ("page",): window.pages.front().minimumSizeHint().height()}
+
+
+def apart(one: dict[tuple[object, ...], int], other: dict[tuple[object, ...], int]) -> list[str]:
+    """What is higher in one than in the other by more than rounding."""
+    assert len(one) > 20
+    return [
+        f"{name}: {one.get(name)} or {other.get(name)}"
+        for name in one.keys() | other.keys()
+        if abs(one.get(name, -99) - other.get(name, -99)) > (2 if len(name) > 1 else 0.03 * one[name])
+    ]
+
+
 def told(widget: QWidget) -> str:
     text = widget.text() if isinstance(widget, QLabel | QAbstractButton | QLineEdit) else widget.accessibleName()
     return f"{type(widget).__name__} {text[:50]!r}"
@@ -171,3 +200,72 @@ def test_a_reject_mark_stays_through_another_look_and_another_bay(window: MainWi
     window.bench.remove_file(window.bench.document.files[0].path)
     QApplication.processEvents()
     assert tile.accessibleDescription() == "", "what was decided there no longer lies there"
+
+
+@pytest.mark.parametrize("name", ["columns", "limits", "springs", "springs_list", "gauge", "wheel", "liftcheck"])
+def test_what_is_seen_does_not_depend_on_the_sizes_of_text_before(
+    window: MainWindow, tmp_path: Path, name: str
+) -> None:
+    (tmp_path / "one").mkdir()
+    (tmp_path / "other").mkdir()
+    make_looks.SCENES[name](window, tmp_path / "one")
+    small, large = {}, {}
+    settle(window, "1600x1000", 100)
+    small["first"] = heights(window)
+    settle(window, "1600x1000", 200)
+    large["later"] = heights(window)
+    settle(window, "1600x1000", 100)
+    small["again"] = heights(window)
+    theme.set_text_size(200)
+    other = MainWindow(Bench(tmp_path / "settings of another", background=False))
+    other.show()
+    make_looks.SCENES[name](other, tmp_path / "other")
+    settle(other, "1600x1000", 200)
+    large["first"] = heights(other)
+    settle(other, "1600x1000", 100)
+    small["later"] = heights(other)
+    other.ask_unsaved = lambda: "discard"  # type: ignore[method-assign]
+    other.close()
+    other.deleteLater()
+    assert apart(small["first"], small["again"]) == []
+    assert apart(small["first"], small["later"]) == []
+    assert apart(large["first"], large["later"]) == []
+
+
+@pytest.mark.parametrize("name", ["lobes_v8", "shaft", "motion_lift", "springs"])
+def test_the_outcome_is_said_whole_and_figures_stay_with_their_units(
+    window: MainWindow, tmp_path: Path, name: str
+) -> None:
+    make_looks.SCENES[name](window, tmp_path)
+    for size, percent in each([("1280x720", 100), ("1600x1000", 150), ("1280x720", 200)]):
+        settle(window, size, percent)
+        (label,) = [w for w in window.banner.findChildren(QLabel) if w.toolTip() == window.banner.accessibleName()]
+        assert plain(label) == window.banner.accessibleName(), f"{size} at {percent} %"
+        assert re.findall(r"[0-9±] \S", label.text().partition(">")[2]) == [], "a line may break after a figure"
+
+
+def test_figures_of_a_dial_are_never_cut(window: MainWindow, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    written: list[str] = []
+    monkeypatch.setattr("valvelab.window.dial.write", lambda *given: written.append(given[3]))
+    make_looks.SCENES["lobes_v8"](window, tmp_path)
+    for size, percent in each([("1280x720", 100), ("1600x1000", 150), ("1280x720", 200)]):
+        settle(window, size, percent)
+        written.clear()
+        (dial,) = [view for view in window.findChildren(DialView) if view.isVisible()]
+        dial.grab()
+        assert len(written) > 16
+        assert [text for text in written if "…" in text] == []
+        assert sum("°" in text for text in written) == 16, "there is room for every index error"
+
+
+def test_a_stack_of_pages_is_as_high_as_the_one_in_front(app: QApplication) -> None:
+    around = QWidget()
+    stack = Stack(around)
+    for high in (40, 400):
+        page = QWidget()
+        page.setMinimumSize(2 * high, high)
+        stack.addWidget(page)
+    assert stack.minimumSizeHint().height() == 40
+    assert stack.minimumSizeHint().width() == 800, "panes beside it don't move when another comes to the front"
+    stack.setCurrentIndex(1)
+    assert stack.minimumSizeHint().height() == 400

@@ -15,7 +15,7 @@ from PySide6.QtWidgets import QApplication, QGraphicsSimpleTextItem, QGraphicsTe
 from something import each
 from waiting import wait_for
 
-from valvelab.window import theme
+from valvelab.window import figure_item, theme
 from valvelab.window.bays.phasing_wheel import DegreeWheel
 from valvelab.window.drawing import FigureStack
 from valvelab.window.fields import TypedField
@@ -78,6 +78,17 @@ def uneven(axis: QuietAxis) -> list[str]:
     return wrong
 
 
+def alone(axis: QuietAxis) -> list[str]:
+    """What is wrong with an upright axis that shows one number alone where there was room for two."""
+    high, line = axis.size().height(), axis.numbers().height()
+    if axis.orientation != "left" or high < 4.0 * line:
+        return []
+    pixel = (axis.range[1] - axis.range[0]) / high
+    low, top = axis.range[0] + (0.4 * line - 6.0) * pixel, axis.range[1] - (0.4 * line - 3.0) * pixel
+    shown = [value for value in axis.tickValues(*axis.range, high)[0][1] if low <= value <= top]
+    return [] if len(shown) > 1 else [f"{shown} alone from {axis.range[0]} to {axis.range[1]} over {high}"]
+
+
 def axes_of(item: FigureItem) -> Iterator[QuietAxis]:
     """Axes with numbers that are seen."""
     for name, letter in (("left", "y"), ("bottom", "x")):
@@ -103,7 +114,7 @@ def test_words_and_numbers_of_plots_stand_apart_on_every_sample(window: MainWind
                 shown += 1
                 assert overprinted(item) == [], f"{figure} at {percent} %"
                 for axis in each(list(axes_of(item)) or [None]):
-                    assert axis is None or uneven(axis) == [], f"{figure} at {percent} %"
+                    assert axis is None or [*uneven(axis), *alone(axis)] == [], f"{figure} at {percent} %"
                 if percent == 100:
                     missing += [text for text, word in item.words() if not word.isVisible()]
     assert shown, "something is drawn"
@@ -174,6 +185,13 @@ def test_an_exhaust_lobe_is_drawn_in_its_colour_and_in_dashes(window: MainWindow
         "2E": (theme.current_theme().colours["exhaust"], True),
         "2I": (theme.current_theme().colours["measured"], False),
     }
+
+
+def test_lines_are_as_wide_on_a_dense_screen(app: QApplication, monkeypatch: pytest.MonkeyPatch) -> None:
+    usual = figure_item.role_pen("measured")
+    monkeypatch.setattr(figure_item, "density", lambda: 2.0)
+    assert figure_item.role_pen("measured").isCosmetic()
+    assert figure_item.role_pen("measured").widthF() == 2.0 * usual.widthF()
 
 
 def test_the_wheel_keeps_its_size_as_readings_come(window: MainWindow, tmp_path: Path) -> None:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
 from PySide6.QtCore import QEvent, QRectF, QSize, Qt
-from PySide6.QtGui import QPaintEvent, QPen
+from PySide6.QtGui import QFontMetrics, QPaintEvent, QPen, QTextDocument
 from PySide6.QtWidgets import (
     QApplication,
     QButtonGroup,
@@ -18,7 +19,7 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.language import say, say_within
-from valvelab.window.layouts import strip
+from valvelab.window.layouts import flowing, strip
 from valvelab.window.painting import LEFT, painting, write
 from valvelab.window.theme import current_theme, scaled
 
@@ -45,7 +46,8 @@ class Chip(QToolButton):
 
     def minimumSizeHint(self) -> QSize:
         """Room for the start of the text; the rest is in the tip and the accessible name."""
-        return QSize(round(2.2 * self.fontMetrics().height()), self.sizeHint().height())
+        whole = self.sizeHint()
+        return QSize(min(whole.width(), round(2.2 * self.fontMetrics().height())), whole.height())
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw the chip."""
@@ -72,14 +74,23 @@ def chip_row(
     chosen: Callable[[Any, bool], None],
     spoken: Mapping[Any, str],
     spacing: int = 2,
+    *,
+    wraps: bool = False,
 ) -> QWidget:
-    """Chips beside one another; `chosen(name, on)` when one is clicked. `spoken` where it is not `Show …`."""
+    """Chips beside one another; `chosen(name, on)` when one is clicked. `spoken` where it is not `Show …`.
+
+    Where it `wraps`, those that have no room stand in a further line.
+    """
     for name, text in names:
         chip = Chip(text, spoken.get(name) or say("Show {what}").format(what=say_within(text)), parent)
         chip.setProperty("name", name)
         chip.clicked.connect(lambda on, name=name: chosen(name, on))
         group.addButton(chip)
-    return strip(parent, *group.buttons(), spacing=spacing)
+    if not wraps:
+        return strip(parent, *group.buttons(), spacing=spacing)
+    row = QWidget(parent)
+    row.setLayout(flowing(*group.buttons(), spacing=spacing))
+    return row
 
 
 def press(group: QButtonGroup, names: Collection[Any]) -> None:
@@ -109,6 +120,17 @@ class Heading(QLabel):
         self.setFont(scaled(QApplication.font(), self._rank, strong=True))
 
 
+def cut(text: str, metrics: QFontMetrics, room: int) -> str:
+    """A text as wide as there is room, ended by an ellipsis after a whole word: a figure that is cut is another."""
+    said = metrics.elidedText(text, Qt.TextElideMode.ElideRight, room)
+    if said == text or not said.endswith("…"):
+        return said
+    kept = said[:-1]
+    within = not text[len(kept) : len(kept) + 1].isspace()
+    whole = kept.rpartition(" ")[0].rstrip(" ,;:·") if within else ""
+    return f"{whole}…" if 2 * len(whole) > len(kept) else said
+
+
 class Line(QLabel):
     """Words in one line that takes what room there is; where that is too little they end in an ellipsis."""
 
@@ -122,8 +144,7 @@ class Line(QLabel):
 
     def shown(self) -> str:
         """The words as they are written."""
-        room = self.contentsRect().width()
-        return self.fontMetrics().elidedText(self.text(), Qt.TextElideMode.ElideRight, room)
+        return cut(self.text(), self.fontMetrics(), self.contentsRect().width())
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Write them."""
@@ -154,6 +175,19 @@ class Words(QLabel):
     def sizeHint(self) -> QSize:
         """No wider than there is room."""
         return self.minimumSizeHint()
+
+
+def tall(label: QLabel, width: int) -> int:
+    """Height of all the words of a label at a width, whatever height it was given: Qt's own is never less than that."""
+    document = QTextDocument()
+    document.setDefaultFont(label.font())
+    document.setDocumentMargin(0.0)
+    if "</" in label.text():
+        document.setHtml(label.text())
+    else:
+        document.setPlainText(label.text())
+    document.setTextWidth(width)
+    return math.ceil(document.size().height())
 
 
 class FlatBar(QToolBar):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 
-from PySide6.QtCore import QPoint, QSignalBlocker, Qt, Signal
+from PySide6.QtCore import QEvent, QPoint, QSignalBlocker, Qt, Signal
 from PySide6.QtWidgets import QComboBox, QHeaderView, QMenu, QTableWidget, QTableWidgetItem, QWidget
 
 from valvelab.files.guesses import UnitGuess
@@ -112,6 +112,12 @@ class ColumnsTable(QTableWidget):
                 unit.currentTextChanged.connect(lambda _text, n=column: self._on_unit(n))
                 self.setCellWidget(0, column, field)
                 self.setCellWidget(1, column, unit)
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Rows and columns follow the text size."""
+        super().changeEvent(event)
+        if event.type() in {QEvent.Type.FontChange, QEvent.Type.ApplicationFontChange}:
+            self._fit()
 
     def _fit(self) -> None:
         em = self.fontMetrics().height()

@@ -75,8 +75,8 @@ class DialView(Drawn):
         """Centre and radius of the dial, in pixels."""
         em = self.fontMetrics().height()
         across, down = self.width() / 2.0, (self.height() - 1.3 * em) / 2.0 - 1.2 * em
-        radius = min(max(across - (self.words_ems + 0.8) * em, 0.42 * across), max(down, 20.0))
-        return QPointF(across, (self.height() + 1.3 * em) / 2.0), radius
+        radius = min(max(across - (self.words_ems + 0.8) * em, 0.34 * across), max(down, 20.0))
+        return QPointF(across, (self.height() + 1.3 * em) / 2.0), radius / max(1.0, self.outer_share)
 
     def on_paper(self) -> Shown | None:
         """The dial."""
@@ -95,7 +95,9 @@ class DialView(Drawn):
             if dial is None:
                 return
             title = QRectF(0.4 * em, 0.2 * em, self.width() - 0.8 * em, 1.3 * em)
-            write(painter, title, LEFT, say(dial.title), "quiet", scaled(self.font(), 0.9))
+            painter.setFont(scaled(self.font(), 0.9))
+            told = painter.fontMetrics().elidedText(say(dial.title), Qt.TextElideMode.ElideRight, round(title.width()))
+            write(painter, title, LEFT, told, "quiet")
             centre, radius = self.circle()
             painter.setBrush(current_theme().colour("stripe"))
             painter.setPen(QPen(current_theme().colour("line"), 1.2))
@@ -108,7 +110,7 @@ class DialView(Drawn):
         """Ticks and the angles beside them."""
         for angle in range(0, 360, 10):
             self._tick(painter, centre, radius, angle, 0.09 if angle % 90 == 0 else 0.06 if angle % 30 == 0 else 0.03)
-        self._number(painter, centre, 0.82 * radius, 90, dial.angles_deg)
+        self._number(painter, centre, radius, 0.09, 90, dial.angles_deg)
 
     def _draw_hub(self, painter: QPainter, centre: QPointF, radius: float) -> None:
         painter.setPen(QPen(current_theme().colour("line"), 1.2))
@@ -120,11 +122,18 @@ class DialView(Drawn):
         painter.drawLine(polar(centre, radius * (1.0 - length), angle), polar(centre, radius, angle))
 
     def _number(
-        self, painter: QPainter, centre: QPointF, radius: float, every_deg: int, hands_deg: FloatArray | Sequence[float]
+        self,
+        painter: QPainter,
+        centre: QPointF,
+        rim: float,
+        ticks: float,
+        every_deg: int,
+        hands_deg: FloatArray | Sequence[float],
     ) -> None:
-        """Angles in figures, but where a hand lies over them."""
+        """Angles in figures, within the ticks of that share of the rim, but where a hand lies over them."""
         painter.setFont(scaled(self.font(), 0.8))
         wide = 0.5 * painter.fontMetrics().horizontalAdvance("000")
+        radius = min((0.91 - ticks) * rim, (1.0 - ticks) * rim - wide - 2.0)
         for angle in range(0, 360, every_deg):
             off = radius * np.abs(np.sin(np.radians(np.asarray(hands_deg) - angle)))
             ahead = np.cos(np.radians(np.asarray(hands_deg) - angle)) > 0.0
@@ -153,8 +162,7 @@ class DialView(Drawn):
                 continue
             painter.setPen(QPen(theme.colour("quiet" if strong else "line"), 1.0))
             painter.drawLine(polar(centre, radius, angle), spot)
-            told = f"{say_figures(label)} {remark}".strip()
-            self._write(painter, spot, told, right=_on_right(angle), strong=strong)
+            self._write(painter, spot, say_figures(label), remark, right=_on_right(angle), strong=strong)
             self.places.append((spot, label))
 
     def _label_spots(self, dial: Dial, centre: QPointF, radius: float) -> list[QPointF | None]:
@@ -163,7 +171,7 @@ class DialView(Drawn):
         None where a side holds more than there is room for: single readings go first.
         """
         em = 0.92 * self.fontMetrics().height()
-        outer = radius + 0.6 * em
+        outer = max(1.0, self.outer_share) * radius + 0.6 * em
         turns = np.radians(dial.angles_deg)
         heights = -outer * np.cos(turns)
         right = np.array([_on_right(float(angle)) for angle in dial.angles_deg], dtype=bool)
@@ -184,12 +192,16 @@ class DialView(Drawn):
         places = zip(signs, across, heights, said, strict=True)
         return [QPointF(centre.x() + s * a, centre.y() + h) if seen else None for s, a, h, seen in places]
 
-    def _write(self, painter: QPainter, spot: QPointF, text: str, *, right: bool, strong: bool) -> None:
+    def _write(self, painter: QPainter, spot: QPointF, label: str, remark: str, *, right: bool, strong: bool) -> None:
+        """A label with its remark, or alone: a figure that is cut would be another."""
         em = self.fontMetrics().height()
         painter.setFont(scaled(self.font(), 0.88, strong=strong))
+        metrics = painter.fontMetrics()
         room = (self.width() - spot.x() if right else spot.x()) - 0.3 * em
-        text = painter.fontMetrics().elidedText(text, Qt.TextElideMode.ElideRight, round(room))
-        wide = painter.fontMetrics().horizontalAdvance(text)
+        text = f"{label} {remark}".strip()
+        if metrics.horizontalAdvance(text) > room:
+            text = metrics.elidedText(label, Qt.TextElideMode.ElideRight, round(room))
+        wide = metrics.horizontalAdvance(text)
         left = spot.x() + 0.2 * em if right else spot.x() - wide - 0.2 * em
         write(painter, QRectF(left - 1, spot.y() - em / 2.0, wide + 2, em), CENTRE, text, "text" if strong else "quiet")
 

@@ -16,7 +16,7 @@ from valvelab.arrays import FloatArray
 from valvelab.figures.description import Figure
 from valvelab.language import say, say_number
 from valvelab.units import DisplayUnit, System
-from valvelab.window.figure_item import FigureItem
+from valvelab.window.figure_item import FigureItem, plot_pen
 from valvelab.window.plot_menu import Shown, Zoom, open_plot_menu
 from valvelab.window.theme import current_theme
 
@@ -84,7 +84,7 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         """What all plots share: ground, cursor, room for numbers, and the name of the axis under the last."""
         theme = current_theme()
         self.setBackground(theme.colour("panel"))
-        pen = pg.mkPen(theme.colour("quiet"), width=1, style=Qt.PenStyle.DotLine)
+        pen = plot_pen(theme.colour("quiet"), style=Qt.PenStyle.DotLine)
         for cursor in self._cursors:
             cursor.setPen(pen)
         self._level_axes()
@@ -125,7 +125,7 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
     def minimumSizeHint(self) -> QSize:
         """Room for each plot at the text size in force."""
         em = self.fontMetrics().height()
-        return QSize(14 * em, round((3.2 * max(1, len(self.items_by_name)) + 2.5) * em))
+        return QSize(13 * em, round((3.2 * max(1, len(self._wanted)) + 2.5) * em))
 
     def sizeHint(self) -> QSize:
         """No more than it needs, and so whatever room there is: Qt's own hint is the size that it has."""
@@ -159,6 +159,7 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         if self._wanted != list(names):
             self.clear()
             self.items_by_name, self._cursors, self._wanted = {}, [], list(names)
+            self.updateGeometry()
         row = len(self.items_by_name)
         if row == len(names):
             return

@@ -49,6 +49,8 @@ _CLEAR = 3.0
 """Room between what is drawn and the words above it, in pixels."""
 _LEGEND_LINES = 5
 """Height, in lines, from which on a plot has room for a legend below its title."""
+_BEYOND = (3.0, 6.0)
+"""How far beyond an upright axis a number may reach above and below, in pixels: the next plot is 8 away."""
 _FILLS: dict[str, float] = {"series": 0.5, "measured": 0.35, "guide": 0.22, "reject": 0.35, "undecided": 0.35}
 """How opaque a band is filled; 0.16 for a role that is not here."""
 
@@ -63,6 +65,19 @@ def role_colour(role: Role, series: int = 0) -> QColor:
     return theme.colour({"outside": "reject", "fit": "accent", "readings": "quiet", "guide": "quiet"}.get(role, "line"))
 
 
+def density() -> float:
+    """Pixels of the screen to one of the window: pens of plots count in the former."""
+    application = QApplication.instance()
+    return application.devicePixelRatio() if isinstance(application, QApplication) else 1.0
+
+
+def plot_pen(colour: QColor, width: float = 1.0, style: Qt.PenStyle = Qt.PenStyle.SolidLine) -> QPen:
+    """A pen of a plot, as wide on every screen, whatever the scale of the plot."""
+    pen = QPen(colour, width * density(), style)
+    pen.setCosmetic(True)
+    return pen
+
+
 def role_pen(role: Role, series: int = 0) -> QPen:
     """The pen of a role: measured strong, nominal thin, others of the shaft faint."""
     colour = role_colour(role, series)
@@ -70,9 +85,7 @@ def role_pen(role: Role, series: int = 0) -> QPen:
         colour = current_theme().colour("quiet", 0.30)
     width = _STRONG if role in {"measured", "outside"} else _THIN
     style = Qt.PenStyle.DashLine if role in {"nominal", "guide"} else Qt.PenStyle.SolidLine
-    pen = QPen(colour, width, style)
-    pen.setCosmetic(True)
-    return pen
+    return plot_pen(colour, width, style)
 
 
 def curve_pen(curve: Curve, *, dashed: bool = True) -> QPen:
@@ -162,17 +175,33 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
         bounds = self.label.boundingRect()
         self.label.setPos(0.5 * (wide - bounds.width()), high - bounds.height() + 3.0)
 
+    def boundingRect(self) -> QRectF:
+        """The axis with its lines across the plot, and room for a number at either end."""
+        found: QRectF = super().boundingRect()
+        return found.adjusted(0.0, -_BEYOND[0], 0.0, _BEYOND[1]) if self.orientation == "left" else found
+
     def tickSpacing(self, least: float, most: float, size: float) -> list[tuple[float, float]]:
-        """The step of the numbers, and of the lines between them: as fine as the numbers have room."""
+        """The step of the numbers, and of the lines between them: as fine as the numbers have room.
+
+        One number alone tells no scale: where the step leaves but one, numbers may stand close below one another.
+        """
         font = self.numbers()
         need = float(np.clip(size / 7.0, 1.4 * font.height(), 3.2 * font.height()))
         span = most - least
+        above, below = (max(0.0, 0.4 * font.height() - px) * span / size for px in _BEYOND)
+
+        def several(step: float) -> bool:
+            return bool(np.floor((most - above) / step) > np.ceil((least + below) / step))
+
+        close = 0.0
         for step in _steps(span, turning=self.turning):
             if self.orientation == "bottom":
                 texts = self.tickStrings([least, most], self.scale, step)
                 need = 1.5 * max(font.horizontalAdvance(text) for text in texts) + 8.0
+            elif size * step / span >= font.height() and several(step):
+                close = step
             if size * step / span >= need:
-                return [(step, 0.0)]
+                return [(step if several(step) else close or step, 0.0)]
         return [(span, 0.0)]
 
     def name_places(self, names: Sequence[tuple[float, str]]) -> None:
@@ -244,7 +273,7 @@ class PlotBox(pg.ViewBox):  # type: ignore[misc]
         if event.isStart():
             boxed = self.boxing or bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)
             self.state["mouseMode"] = self.RectMode if boxed and axis is None else self.PanMode
-            self.rbScaleBox.setPen(pg.mkPen(current_theme().colour("accent"), width=1))
+            self.rbScaleBox.setPen(plot_pen(current_theme().colour("accent")))
             self.rbScaleBox.setBrush(pg.mkBrush(current_theme().colour("accent", 0.15)))
         super().mouseDragEvent(event, axis)
 
@@ -472,6 +501,7 @@ class FigureItem:
             pen, crowded = curve_pen(curve, dashed=self.figure.axes != "none"), curve.x.size >= _CROWDED
             if crowded:
                 pen.setColor(_lying_over(pen.color(), current_theme().colour("panel")))
+                pen.setWidthF(pen.widthF() / density())  # that many points take their time
             self._curves[number].setData(
                 curve.x * across, curve.y * up, connect=connect, antialias=not crowded, pen=pen
             )
@@ -483,7 +513,7 @@ class FigureItem:
         self._others, self._words = [], []
         across, up = self.scale_x().scale, self.scale_y().scale
         for band in (piece for whole in self.figure.bands for piece in unbroken(whole)):
-            pen = pg.mkPen(role_colour(band.role, band.series), width=1)
+            pen = plot_pen(role_colour(band.role, band.series))
             lines = [pg.PlotCurveItem(band.x * across, edge * up, pen=pen) for edge in (band.lower, band.upper)]
             around = np.append(band.x, band.x[::-1]) * across, np.append(band.lower, band.upper[::-1]) * up
             ground = QBrush(self._band_colour(band))
@@ -580,14 +610,17 @@ class FigureItem:
             if rect is not None:
                 word.setPos(rect.topLeft())
 
-    def _drawn_points(self) -> tuple[FloatArray, FloatArray]:
-        """Points of curves (close enough for words to keep off) and marks, in pixels of the plot: shapes (n, 2)."""
+    def _drawn_points(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Points of curves, marks and edges of bands, close enough for words to keep off, in pixels: shapes (n, 2)."""
         across, up = self.scale_x().scale, self.scale_y().scale
         lines = [(curve.x, curve.y) for curve in self.figure.curves if curve.role not in {"guide", "measured_quiet"}]
         points = [_thinned(x * across, y * up) for x, y in lines]
         marks = [np.column_stack([m.x * across, m.y * up]) for m in self.figure.marks if not m.bare]
+        bands = [(band.x, edge) for band in self.figure.bands for edge in (band.lower, band.upper)]
+        edges = [_thinned(x * across, y * up) for x, y in bands]
         none = np.empty((0, 2))
-        return self.pixels(np.concatenate([none, *points])), self.pixels(np.concatenate([none, *marks]))
+        drawn, marked, edged = (self.pixels(np.concatenate([none, *group])) for group in (points, marks, edges))
+        return drawn, marked, edged
 
     def pixels(self, points: FloatArray) -> FloatArray:
         """Points in units of the plot as pixels of its field, shape (n, 2) both: from the corners of what is seen."""

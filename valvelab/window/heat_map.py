@@ -201,7 +201,8 @@ class HeatMapView(Drawn):
         unit = display_unit(heat.value_axis.unit, self._units)
         low, high = (end * unit.scale for end in limits(heat))
         decimals = int(np.clip(2 - np.floor(np.log10(max(abs(low), abs(high), 1e-9))), 0, 5))
-        low_text, high_text = (say_number(f"{end:{sign}.{decimals}f}") for end, sign in ((low, ""), (high, "+")))
+        sign = "+" if heat.diverging else ""
+        low_text, high_text = (say_number(f"{end:{sign}z.{decimals}f}") for end in (low, high))
         texts = [low_text.replace("-", "−"), f"{high_text} {unit.label}"]
         painter.setFont(scaled(self.font(), 0.9))
         metrics = painter.fontMetrics()

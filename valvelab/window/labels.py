@@ -40,12 +40,18 @@ class Spot:
 
 
 def placed(
-    spots: Sequence[Spot], room: QRectF, taken: Sequence[QRectF], drawn: FloatArray, marks: FloatArray = _NOTHING
+    spots: Sequence[Spot],
+    room: QRectF,
+    taken: Sequence[QRectF],
+    drawn: FloatArray,
+    marks: FloatArray = _NOTHING,
+    edges: FloatArray = _NOTHING,
 ) -> list[QRectF | None]:
     """A rectangle for each word, None where it has no place.
 
     room: the plot. taken: where words stand already. drawn: points of what is drawn, shape (n, 2), to be left free
     where that is possible; and before those the `marks`, shape (m, 2), for a mark that is hidden is a reading lost.
+    edges: of bands, shape (k, 2), which words without a mark leave free where a step upwards does it.
     """
     full = list(taken)
     found: list[QRectF | None] = []
@@ -56,7 +62,9 @@ def placed(
             if room.contains(place) and not any(place.intersects(other) for other in full)
         ]
         clear = (place for place in free if not _covers(place, drawn) and not _covers(place, marks, _MARK))
-        best = next(clear, None) or min(free, key=lambda place: _covers(place, marks, _MARK), default=None)
+        lifted = (place for place in _lifted(spot) if place in free and not _covers(place, edges))
+        off = next((place for place in lifted if not _covers(place, drawn) and not _covers(place, marks, _MARK)), None)
+        best = off or next(clear, None) or min(free, key=lambda place: _covers(place, marks, _MARK), default=None)
         if best is not None and spot.anchor in _OF_LINES and _covers(best, marks, _MARK):
             best = None
         found.append(best)
@@ -100,6 +108,12 @@ def _places(spot: Spot, room: QRectF) -> Iterator[QRectF]:
         for left in lefts if spot.anchor == "along y" else lefts[::-1]:
             yield QRectF(float(left), at.y() - high - 1.0, wide, high)
             yield QRectF(float(left), at.y() + 1.0, wide, high)
+
+
+def _lifted(spot: Spot) -> Iterator[QRectF]:
+    """Words without a mark at their place and steps above it."""
+    if spot.anchor == "on":
+        yield from (_about(spot.at, 0, up, spot) for up in (0, -0.6, -1.1))
 
 
 _SHIFTS = ((0, 0), (0, -0.6), (0, 0.6), (0, -1.1), (0, 1.1), (-0.55, 0), (0.55, 0), (-0.55, -0.8), (0.55, -0.8),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TypeVar
 
-from PySide6.QtCore import QRect, QSize, Qt
+from PySide6.QtCore import QEvent, QRect, QSize, Qt
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QBoxLayout,
@@ -55,13 +55,13 @@ class Flow(QLayout):
     """Parts beside one another, in a further line where they have no room; what grows takes what its line leaves.
 
     A label that wraps its words asks for all of them in one line, and has what is left or a line of its own. Parts of a
-    line stand about its middle, or where they are long from its `top`; a line is `least` pixels high.
+    line stand about its middle, or where they are long from its `top`; a line is `least` ems high.
     """
 
     def __init__(self, spacing: int, on: QWidget | None = None) -> None:
         super().__init__(on)
         self.top = False
-        self.least = 0
+        self.least = 0.0
         self._items: list[QLayoutItem] = []
         self.setSpacing(spacing)
 
@@ -97,7 +97,7 @@ class Flow(QLayout):
         """Everything in one line."""
         items = self._seen()
         wide = sum(map(_wanted, items)) + self.spacing() * max(0, len(items) - 1)
-        return self._with_margins(wide, max([self.least, *(item.sizeHint().height() for item in items)]))
+        return self._with_margins(wide, max([self._low(), *(item.sizeHint().height() for item in items)]))
 
     def minimumSize(self) -> QSize:
         """The widest part by itself."""
@@ -110,6 +110,11 @@ class Flow(QLayout):
         """Lay the parts."""
         super().setGeometry(rect)
         self._lay(rect, move=True)
+
+    def _low(self) -> int:
+        """Height of a line at least, in pixels."""
+        around = self.parentWidget()
+        return 0 if around is None else round(self.least * around.fontMetrics().height())
 
     def _seen(self) -> list[QLayoutItem]:
         return [item for item in self._items if not item.isEmpty() or item.spacerItem() is not None]
@@ -129,7 +134,7 @@ class Flow(QLayout):
             for at in growing:
                 widths[at] += max(0, rest) // len(growing)
             heights = [_high(item, wide) for item, wide in zip(line, widths, strict=True)]
-            deep = max(self.least, *heights)
+            deep = max(self._low(), *heights)
             y += self.spacing() // 2 if number else 0
             x = rect.x() + margins.left()
             for item, wide, high in zip(line, widths, heights, strict=True):
@@ -187,6 +192,28 @@ def flowing(*parts: QWidget | QLayout | int, margins: Margins = (0, 0, 0, 0), sp
     return made
 
 
+class Stack(QStackedWidget):
+    """Pages one in front of another, as high as the one in front needs: Qt's own is as high as the highest."""
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.currentChanged.connect(lambda _at: self.updateGeometry())
+
+    def minimumSizeHint(self) -> QSize:
+        """Least width of any page, so that panes don't move about; least height of the one in front."""
+        least, front = super().minimumSizeHint(), self.currentWidget()
+        return least if front is None else QSize(least.width(), _least(front).height())
+
+    def sizeHint(self) -> QSize:
+        """Usual width of any page, usual height of the one in front."""
+        usual, front = super().sizeHint(), self.currentWidget()
+        return usual if front is None else QSize(usual.width(), front.sizeHint().height())
+
+    def hasHeightForWidth(self) -> bool:
+        """Never: whoever holds it asks the page in front (`least_height`)."""
+        return False
+
+
 class Panes(QSplitter):
     """Panes with handles between them. Those beside one another lie above one another where a page is too narrow."""
 
@@ -199,13 +226,22 @@ class Panes(QSplitter):
         self.splitterMoved.connect(lambda _at, _index: self._on_moved())
 
     def keep_shares(self, sizes: Sequence[int]) -> None:
-        """Shares of the width, to be taken whenever the panes lie beside one another."""
+        """Shares of the room, to be taken whenever the panes lie as they were made to."""
         self._sizes = list(sizes)
         self.setSizes(self._sizes)
 
+    def _lies_as_made(self) -> bool:
+        return self.across == (self.orientation() == Qt.Orientation.Horizontal)
+
     def _on_moved(self) -> None:
-        if self.orientation() == Qt.Orientation.Horizontal:
+        if self._lies_as_made():
             self._sizes = self.sizes()
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Room that larger text took is given back when it is smaller again."""
+        super().changeEvent(event)
+        if event.type() == QEvent.Type.FontChange and self._sizes and self._lies_as_made():
+            self.setSizes(self._sizes)
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Another width is shared as the one before was."""
@@ -253,18 +289,28 @@ class Panes(QSplitter):
         if not self.across or not shown:
             return least
         if self.orientation() == Qt.Orientation.Horizontal:
-            # a stack asks for the usual height of every page of it, and has them scroll by themselves
-            plain = [pane for pane in shown if pane.findChild(QStackedWidget) is None]
-            return QSize(least.width(), max([least.height(), *(_tall(pane, pane.width()) for pane in plain)]))
+            return QSize(least.width(), max([least.height(), *(_tall(pane, pane.width()) for pane in shown)]))
         return QSize(least.width(), sum(map(self._high, shown)) + self.handleWidth() * (len(shown) - 1))
 
 
 def _tall(pane: QWidget, wide: int) -> int:
     """The least height of a pane of that width, with its words in as many lines as they need."""
     lay, least = pane.layout(), _least(pane).height()
-    if lay is None or not lay.hasHeightForWidth():
-        return least
-    return max(least, lay.totalMinimumHeightForWidth(wide))
+    stacks = [stack for stack in pane.findChildren(QStackedWidget) if stack.isVisibleTo(pane)]
+    fronts = [(stack, front) for stack in stacks if (front := stack.currentWidget()) is not None]
+    lacks = [_tall(front, stack.width()) - stack.minimumSizeHint().height() for stack, front in fronts]
+    if lay is not None and lay.hasHeightForWidth():
+        least = max(least, lay.totalMinimumHeightForWidth(wide))
+    return least + max([0, *lacks])
+
+
+def least_height(page: QWidget, wide: int) -> int:
+    """The least height of a page of that width; -1 where its width doesn't matter.
+
+    A scroll area would give it its usual height, more than there is to see at once.
+    """
+    lay = page.layout()
+    return _tall(page, wide) if lay is not None and lay.hasHeightForWidth() else -1
 
 
 def _least(pane: QWidget) -> QSize:

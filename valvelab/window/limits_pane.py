@@ -13,7 +13,6 @@ from PySide6.QtWidgets import (
     QFileDialog,
     QInputDialog,
     QPlainTextEdit,
-    QStackedWidget,
     QWidget,
 )
 
@@ -24,7 +23,7 @@ from valvelab.records.result import Result
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Line, chip_row, press
 from valvelab.window.fields import TypedField
-from valvelab.window.layouts import flowing, stacked
+from valvelab.window.layouts import Stack, flowing, stacked
 from valvelab.window.limits_table import Field, Offer, Pending, SpecTable
 from valvelab.window.numbers import display_unit
 from valvelab.window.panes import button, colour_text, labelled, offer
@@ -44,11 +43,11 @@ _HINT = marked(
 _LIMITS = (
     Field("of", "characteristic", marked("What is limited; typing completes the name"), number=False, share=1.3),
     Field("items", "items", marked("all, intake, exhaust, or names such as 1I, 3I"), number=False, share=0.8),
-    Field("at", "at", marked("The lift or height that it is judged at"), share=0.75),
+    Field("at", "at", marked("The lift or height that it is judged at"), share=0.95),
     Field("nominal", "nominal", marked("What was ordered, with ± beside it"), share=1.15),
     Field("sides", "±", marked("Allowed to either side, 0.03 mm, or each with its sign: +0.05 −0.02")),
-    Field("min", "min", marked("Least value allowed"), share=0.95),
-    Field("max", "max", marked("Greatest value allowed"), share=0.95),
+    Field("min", "min", marked("Least value allowed"), share=0.85),
+    Field("max", "max", marked("Greatest value allowed"), share=0.85),
     Field("clause", "clause", marked("Where the limit is written"), number=False, share=1.25),
 )
 _BANDS = (
@@ -172,7 +171,7 @@ class LimitsPane(QWidget):
             margins=(6, 0, 6, 3),
             spacing=10,
         )
-        self.pages = QStackedWidget(self)
+        self.pages = Stack(self)
         for page in (self.table, self.bands, self.text):
             self.pages.addWidget(page)
         self.sentence.setContentsMargins(8, 2, 8, 3)

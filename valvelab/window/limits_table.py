@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt, Signal
+from PySide6.QtCore import QAbstractTableModel, QEvent, QModelIndex, QPersistentModelIndex, Qt, Signal
 from PySide6.QtGui import QResizeEvent, QStandardItem, QStandardItemModel
 from PySide6.QtWidgets import (
     QAbstractItemView,
@@ -33,6 +33,10 @@ from valvelab.workbench.spec_sheet import Row, measured_text, outcome
 Index = QModelIndex | QPersistentModelIndex
 MEASURED, VERDICT = marked("measured"), marked("verdict")
 _SHARES = (1.45, 1.55)
+_MEASURED = 40
+"""Rows whose cells are measured."""
+_MOST, _FAR = 0.8, 1.4
+"""A cell that is so much wider than that share of the cells of its column may be cut."""
 Offer = tuple[str, str]
 """A text that completes a cell, and what it means."""
 
@@ -301,7 +305,7 @@ class SpecTable(QTableView):
         self.setEditTriggers(triggers.DoubleClicked | triggers.AnyKeyPressed | triggers.EditKeyPressed)
         self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.verticalHeader().hide()
-        self.verticalHeader().setDefaultSectionSize(round(1.55 * self.fontMetrics().height()))
+        self._fit_rows()
         header = self.horizontalHeader()
         header.setHighlightSections(False)
         header.setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
@@ -311,6 +315,7 @@ class SpecTable(QTableView):
     def show_rows(self, rows: Sequence[Row], units: System, pending: Mapping[int, Pending]) -> None:
         """Show these rows."""
         self.spec_model.show_rows(rows, units, pending)
+        self._fit_columns()
 
     def moveCursor(self, action: QAbstractItemView.CursorAction, modifiers: Qt.KeyboardModifier) -> QModelIndex:
         """Tab goes through the cells that are typed, and from the last of a row to the next row."""
@@ -328,11 +333,39 @@ class SpecTable(QTableView):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Columns share the width."""
         super().resizeEvent(event)
+        self._fit_columns()
+
+    def _fit_columns(self) -> None:
+        """Each column as wide as its words, and what is left by their shares; the widest give way where it must be."""
         shares = [*(field.share for field in self.spec_model.fields), *_SHARES]
-        room = self.viewport().width()
-        ends = [round(room * sum(shares[:number]) / sum(shares)) for number in range(len(shares) + 1)]
-        for column, (left, right) in enumerate(pairwise(ends)):
-            self.setColumnWidth(column, right - left)
+        needs, room = [self._needed(column) for column in range(len(shares))], self.viewport().width()
+        most = max(needs)
+        while sum(min(need, most) for need in needs) > room and most > 1:
+            most -= 1
+        part = max(0, room - sum(needs)) / sum(shares)
+        wides = [min(need, most) + part * share for need, share in zip(needs, shares, strict=True)]
+        ends = [round(sum(wides[:number])) for number in range(len(wides) + 1)]
+        for column, (start, end) in enumerate(pairwise(ends)):
+            self.setColumnWidth(column, end - start)
+
+    def _needed(self, column: int) -> int:
+        """Width of the head and of most cells of a column, of many those at the top."""
+        model, metrics = self.spec_model, self.fontMetrics()
+        cells = [str(model.index(row, column).data() or "") for row in range(min(model.rowCount(), _MEASURED))]
+        side = round(1.6 * metrics.height()) if column == len(model.fields) + 1 else 0  # the sign of the verdict
+        wides = sorted(metrics.horizontalAdvance(cell) for cell in [*cells, "00000"])
+        words = min(wides[-1], round(_FAR * wides[round(_MOST * (len(wides) - 1))])) + side
+        return max(words + round(0.95 * metrics.height()), self.horizontalHeader().sectionSizeHint(column))
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Rows follow the text size."""
+        super().changeEvent(event)
+        if event.type() in {QEvent.Type.FontChange, QEvent.Type.ApplicationFontChange}:
+            self._fit_rows()
+            self._fit_columns()
+
+    def _fit_rows(self) -> None:
+        self.verticalHeader().setDefaultSectionSize(round(1.55 * self.fontMetrics().height()))
 
     def type_into(self, place: int, column: int = 0) -> None:
         """Begin to type in a cell."""

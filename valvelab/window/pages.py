@@ -134,6 +134,7 @@ class EmptyPage(QWidget):
         self._picture = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter)
         self._head = Heading("", 1.6, self)
         self._head.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        self._head.setWordWrap(True)
         self.explanation = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter, wordWrap=True)
         self.caution = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter, wordWrap=True)
         self.caution.setAccessibleName("Caution")

@@ -12,19 +12,17 @@ from PySide6.QtWidgets import (
     QComboBox,
     QLabel,
     QPushButton,
-    QSizePolicy,
     QSpinBox,
     QSplitter,
-    QStackedWidget,
     QWidget,
 )
 
 from valvelab.language import say
 from valvelab.units import Dimension, System
 from valvelab.window.bench import Bench
-from valvelab.window.chips import Heading, Line, chip_row, press
+from valvelab.window.chips import Heading, Words, chip_row, press
 from valvelab.window.fields import QuantityField
-from valvelab.window.layouts import Panes, flowing, stacked, strip
+from valvelab.window.layouts import Panes, Stack, flowing, stacked, strip
 from valvelab.window.theme import current_theme
 from valvelab.workbench.document import Document
 from valvelab.workbench.state import entry_of
@@ -41,7 +39,7 @@ def titled(parent: QWidget, title: str | QLabel, content: QWidget, *tools: QWidg
     parts: list[QWidget | int] = [heading, 1, *tools] if title else [*tools]
     head = flowing(*parts, margins=(8, 4, 6, 4), spacing=6)
     if level:
-        head.least = round(1.5 * parent.fontMetrics().height())
+        head.least = 1.5
     stacked(box, head, (content, 1))
     return box
 
@@ -88,8 +86,8 @@ class Chips(QButtonGroup):
         self._bench, self._kind, self._field = bench, kind, field
         self._names = [name for name, _ in names]
         self.setExclusive(not isinstance(self._value(bench.document), frozenset))
-        self.row = chip_row(parent, self, names, self._on_chip, spoken or {})
-        self.stack = QStackedWidget(parent)
+        self.row = chip_row(parent, self, names, self._on_chip, spoken or {}, wraps=True)
+        self.stack = Stack(parent)
         self.stack.setVisible(bool(pages))
         for page in pages:
             self.stack.addWidget(page)
@@ -167,11 +165,11 @@ def show_number(field: QSpinBox, value: int) -> None:
 
 
 def caution(parent: QWidget, text: str, whole: str) -> QLabel:
-    """A caution in a line that may be too short for it; `whole` is said when it is pointed at."""
-    made = Line(f"▲ {say(text)}", parent)
+    """A caution, in as many lines as it needs; `whole` is said when it is pointed at."""
+    made = Words(1.0, parent)
+    made.setText(f"▲ {say(text)}")
     made.setToolTip(say(whole))
     made.setAccessibleName(say("Caution"))
-    made.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
     return made
 
 

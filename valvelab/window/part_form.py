@@ -12,6 +12,7 @@ from valvelab.units import System
 from valvelab.window.fields import TypedField
 from valvelab.window.layouts import FormArea, strip
 from valvelab.window.panes import colour_text
+from valvelab.window.theme import in_ems
 from valvelab.workbench.entry import Grid
 from valvelab.workbench.entry_kinds import EntryKind, FormField
 
@@ -74,6 +75,7 @@ class PartForm(FormArea):
         grid.setContentsMargins(em // 2, em // 4, em // 2, em // 4)
         grid.setHorizontalSpacing(em // 2)
         grid.setVerticalSpacing(2)
+        in_ems(grid)
         grid.setColumnStretch(1, 1)
         for line, field in enumerate(fields):
             unit = field.unit[self._units == "inch"]

@@ -26,7 +26,7 @@ _MENUS = (marked("Job"), marked("Bench"), marked("Edit"), marked("View"), marked
 
 _CHOICES = ("scheme_", "language_")
 """Beginnings of the names of actions of which one is on."""
-_SHEET_EMS, _SHEET_SHARE = 10, 0.3
+_SHEET_EMS, _SHEET_SHARE = 10, 0.25
 """Height of the sheet at first, and its most as a share of the window's."""
 _LIMITS_EMS, _LIMITS_SHARE = 15, 0.4
 """The same while limits are written in it, below two lines of tools."""
@@ -107,9 +107,7 @@ class Shell(QMainWindow):
         ems, share = (_LIMITS_EMS, _LIMITS_SHARE) if written else (_SHEET_EMS, _SHEET_SHARE)
         usual = min(ems * self.fontMetrics().height(), round(share * self.height()))
         self.resizeDocks([self.docks["Verdicts"]], [high or usual], Qt.Orientation.Vertical)
-        for widget in (self.docks["Verdicts"], self):  # at once, so that the page is painted once
-            if (lay := widget.layout()) is not None:
-                lay.activate()
+        _lay_now(self.docks["Verdicts"], self)
 
     def _make_actions(self) -> None:
         bar = FlatBar(say("Tools"), self)
@@ -202,6 +200,14 @@ class Shell(QMainWindow):
         """Room for the bench as wide as its tiles are."""
         self.tiles.fit(self.width())
         self.resizeDocks([self.docks["Bench"]], [self.tiles.sizeHint().width()], Qt.Orientation.Horizontal)
+        _lay_now(self.tiles, self.docks["Bench"].widget())
+
+
+def _lay_now(*widgets: QWidget) -> None:
+    """Lay what lies in these at once, innermost first, so that they are painted once."""
+    for widget in widgets:
+        if (lay := widget.layout()) is not None:
+            lay.activate()
 
 
 def _letter(menu: QMenu) -> None:

@@ -350,7 +350,7 @@ class PlainCells(QStyledItemDelegate):
     def sizeHint(self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex) -> QSize:
         """As Qt measures it, with room between the rows where words are wrapped."""
         found = super().sizeHint(option, index)
-        room = self._metrics.height() // 2 if self._sheet.wordWrap() else 0
+        room = self._sheet.fontMetrics().height() // 2 if self._sheet.wordWrap() else 0
         return QSize(found.width(), found.height() + room)
 
     def begin(self) -> None:
@@ -494,10 +494,14 @@ class TableView(QTableView):
         self.setSortingEnabled(False)
         self.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
 
+    def _measured(self) -> bool:
+        """Whether the table asks for the room of its columns."""
+        return self._shared or self._wrapped is not None
+
     def minimumSizeHint(self) -> QSize:
         """Wide enough for every column where they share the width, or one of them takes what is left."""
         least = super().minimumSizeHint()
-        if not self._shared and self._wrapped is None:
+        if not self._measured():
             return least
         if not self._needed:
             header, em, count = self.horizontalHeader(), self.fontMetrics().height(), self.rows_model.columnCount()
@@ -509,7 +513,7 @@ class TableView(QTableView):
 
     def fit_columns(self) -> None:
         """Make each column as wide as it needs, once the table is seen."""
-        if self._shared or self._wrapped is not None:
+        if self._measured():
             self._needed = 0
             self.updateGeometry()
         if self._shared:
@@ -548,14 +552,30 @@ class TableView(QTableView):
             self.fit_columns()
 
     def paintEvent(self, event: QPaintEvent) -> None:
-        """The rows, or what to do while there are none."""
+        """The rows, as wide as the table is, or what to do while there are none."""
         self._cells.begin()
+        self._paint_beyond()
         super().paintEvent(event)
         if self.empty_text and not self.proxy.rowCount():
             room = round(0.8 * self.fontMetrics().height())
             box = self.viewport().rect().adjusted(room, room, -room, -room)
             with painting(self.viewport()) as painter:
                 write(painter, box, Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap, say(self.empty_text), "quiet")
+
+    def _paint_beyond(self) -> None:
+        """The grounds of the rows that are seen, on to the right of the last column."""
+        room, rows = self.viewport().rect(), self.verticalHeader()
+        room.setLeft(self.horizontalHeader().length() - self.horizontalHeader().offset())
+        if room.width() <= 0 or not self.proxy.rowCount():
+            return
+        last = rows.visualIndexAt(room.bottom())
+        chosen = {index.row() for index in self.selectionModel().selectedRows()}
+        with painting(self.viewport(), smooth=False) as painter:
+            for row in range(max(0, rows.visualIndexAt(0)), (last if last >= 0 else self.proxy.rowCount() - 1) + 1):
+                if row in chosen or row % 2:
+                    room.setTop(rows.sectionViewportPosition(row))
+                    room.setHeight(rows.sectionSize(row))
+                    painter.fillRect(room, current_theme().colour("chosen" if row in chosen else "stripe"))
 
     def changeEvent(self, event: QEvent) -> None:
         """Rows follow the text size."""

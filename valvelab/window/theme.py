@@ -6,7 +6,7 @@ import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
-from typing import Literal
+from typing import Literal, TypeVar
 
 from PySide6.QtCore import QEvent, QRect, QRectF, Qt
 from PySide6.QtGui import (
@@ -22,7 +22,11 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import (
     QApplication,
+    QComboBox,
     QDockWidget,
+    QGridLayout,
+    QLabel,
+    QLayout,
     QMainWindow,
     QProxyStyle,
     QStyle,
@@ -38,7 +42,7 @@ from valvelab.places import resources
 from valvelab.window import garbage
 
 Scheme = Literal["system", "light", "dark"]
-_CHOSEN, _POINTS = "valvelab scheme", "valvelab points"
+_CHOSEN, _POINTS, _SPACED = "valvelab scheme", "valvelab points", "valvelab spaced"
 _DRAWN_KB = 64 * 1024
 """What drawn curves and axes may take to be kept: two bays full of plots on a large screen."""
 TEXT_SIZES = (80, 90, 100, 115, 130, 150, 175, 200)
@@ -160,6 +164,12 @@ class HouseStyle(QProxyStyle):
             assert isinstance(option, QStyleOptionHeader)
             self._draw_head(option, painter, widget)
             return
+        if element == QStyle.ControlElement.CE_HeaderEmptyArea:
+            rest = QStyleOptionHeader()
+            rest.rect, rest.palette, rest.direction = option.rect, option.palette, option.direction
+            rest.state, rest.position = option.state, QStyleOptionHeader.SectionPosition.End
+            self.drawControl(QStyle.ControlElement.CE_HeaderSection, rest, painter, widget)
+            return
         if element == QStyle.ControlElement.CE_ComboBoxLabel and isinstance(option, QStyleOptionComboBox):
             field = QStyle.SubControl.SC_ComboBoxEditField
             whole = self.subControlRect(QStyle.ComplexControl.CC_ComboBox, option, field, widget)  # type: ignore[arg-type]
@@ -252,8 +262,48 @@ def _write_larger(application: QApplication, points: float, factor: float) -> No
         if isValid(widget):
             widget.setFont(scaled(font, factor, strong=font.weight() >= QFont.Weight.DemiBold))
     for widget in _living(application):
+        if isinstance(widget, QComboBox):  # keeps the least size that it had with larger text (Qt 6.11)
+            QApplication.sendEvent(widget, QEvent(QEvent.Type.StyleChange))
+        elif isinstance(widget, QLabel):  # so does one that has no words yet
+            widget.setWordWrap(widget.wordWrap())
         if not isinstance(widget, QDockWidget | QMainWindow):  # whose own layouts bind them
             _scale_bounds(widget, factor)
+    for window in filter(isValid, application.topLevelWidgets()):
+        for layout in window.findChildren(QLayout):  # of a page that isn't seen nobody else tells it
+            _space_out(layout)
+            layout.invalidate()
+
+
+Spaced = TypeVar("Spaced", bound=QLayout)
+
+
+def in_ems(layout: Spaced) -> Spaced:
+    """Have margins and spacing of a layout, as they are now, follow the size of text."""
+    em, margins = QFontMetrics(QApplication.font()).height(), layout.contentsMargins()
+    sides = (margins.left(), margins.top(), margins.right(), margins.bottom())
+    layout.setProperty(_SPACED, [side / em for side in (*sides, *_spacings(layout))])
+    return layout
+
+
+def _spacings(layout: QLayout) -> tuple[int, int]:
+    """Room between parts beside one another and above one another."""
+    if isinstance(layout, QGridLayout):
+        return layout.horizontalSpacing(), layout.verticalSpacing()
+    return layout.spacing(), layout.spacing()
+
+
+def _space_out(layout: QLayout) -> None:
+    ems = layout.property(_SPACED)
+    if ems is None:
+        return
+    em = QFontMetrics(QApplication.font()).height()
+    left, top, right, bottom, across, down = (round(side * em) for side in ems)
+    layout.setContentsMargins(left, top, right, bottom)
+    if isinstance(layout, QGridLayout):
+        layout.setHorizontalSpacing(across)
+        layout.setVerticalSpacing(down)
+    else:
+        layout.setSpacing(across)
 
 
 def _living(application: QApplication) -> Iterator[QWidget]:
@@ -262,12 +312,14 @@ def _living(application: QApplication) -> Iterator[QWidget]:
 
 
 def _scale_bounds(widget: QWidget, factor: float) -> None:
-    """Scale the least and the greatest sizes that a widget was given, which are in pixels."""
+    """Scale the least and the greatest sizes that a widget was given, and a label's margin, which are in pixels."""
+    if isinstance(widget, QLabel) and widget.margin() > 0:
+        widget.setMargin(round(factor * widget.margin()))
     least, most = widget.minimumSize(), widget.maximumSize()
     if least.width() > 0:
-        widget.setMinimumWidth(round(factor * least.width()))
+        widget.setMinimumWidth(max(1, round(factor * least.width())))
     if least.height() > 0:
-        widget.setMinimumHeight(round(factor * least.height()))
+        widget.setMinimumHeight(max(1, round(factor * least.height())))
     if most.width() < _UNBOUND:
         widget.setMaximumWidth(round(factor * most.width()))
     if most.height() < _UNBOUND:

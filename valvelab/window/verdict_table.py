@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from html import escape
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QEvent, QModelIndex, QPersistentModelIndex, QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QLinearGradient, QPainter, QPaintEvent, QPen, QResizeEvent
+from PySide6.QtCore import QEvent, QModelIndex, QPersistentModelIndex, QPointF, QRect, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QFont, QFontMetrics, QLinearGradient, QPainter, QPaintEvent, QPen, QResizeEvent
 from PySide6.QtWidgets import (
     QButtonGroup,
     QLabel,
@@ -26,7 +27,7 @@ from valvelab.language import aloud, say, say_within
 from valvelab.tables import verdicts
 from valvelab.tables.verdicts import RANKED, SIGNS, WORDS, judged, rank
 from valvelab.units import System
-from valvelab.window.chips import chip_row, press
+from valvelab.window.chips import chip_row, cut, press
 from valvelab.window.icons import icon
 from valvelab.window.layouts import above, beside, stacked, strip
 from valvelab.window.painting import painting
@@ -40,6 +41,7 @@ if TYPE_CHECKING:  # what makes one counts with arrays, which are not wanted bef
 _Look = tuple[System, float]
 """What the texts and widths of a result depend on besides: the units and the size of text."""
 _SPAN = 1.6
+_UNBOUND = 10_000
 _GAUGE, _GAUGE_EMS = 8, 7
 
 
@@ -229,6 +231,21 @@ class VerdictTable(QWidget):
 
 
 _BETWEEN = "\u00a0\u00a0·\u00a0 "
+_RANKS = (1, (1.25, 1.15)), (2, (1.25, 1.1, 1.0))
+"""Sizes of the outcome, of the text's, in one line and in two: a long one is written smaller before it is cut."""
+
+
+def _kept_together(text: str) -> str:
+    """A text whose figures stay beside their units and what follows them where lines are broken."""
+    return re.sub(r"(?<=\d) (?=\S)|(?<=±) ", "\u00a0", text)
+
+
+def _lines(text: str, font: QFont, wide: int) -> int:
+    """Lines that a text needs at a width."""
+    box = QRect(0, 0, wide - 2, _UNBOUND)
+    metrics = QFontMetrics(font)
+    need = metrics.boundingRect(box, Qt.TextFlag.TextWordWrap, _kept_together(text))
+    return 99 if need.width() > wide else round(need.height() / metrics.lineSpacing())
 
 
 def _coloured(*parts: tuple[str, str]) -> str:
@@ -276,7 +293,6 @@ class Banner(QWidget):
         counts: Counter[str] = Counter(verdict.decision for verdict in result.verdicts)
         self._outcome = "reject" if broken else told.decision or ""
         head = say("Limits can't be read. Nothing is judged.") if broken else told.text
-        self._head.setFont(scaled(self.font(), 1.25, strong=True))
         self._told = head
         self._head.setToolTip(head)
         # a full page leaves no line less than its height
@@ -301,22 +317,28 @@ class Banner(QWidget):
         self.setMinimumHeight(max(self.minimumHeight(), self.sizeHint().height()))  # pages below stay as they are
         self.update()
 
+    def _head_font(self, rank: float) -> QFont:
+        return scaled(self.font(), rank, strong=True)
+
     def _fit_words(self) -> None:
-        """The outcome in one line, in two where it is long, and no longer than those; below it one line."""
+        """The outcome in one line, in two where it is long, smaller before it is cut; below it one line."""
         lay = self.layout()
         assert lay is not None
         lay.activate()
         colours = current_theme().colours
-        metrics, wide = self._head.fontMetrics(), max(self._head.width(), self.fontMetrics().height())
-        lines = 1 if metrics.horizontalAdvance(self._told) <= wide else 2
-        room = wide if lines == 1 else round(1.8 * wide)
+        wide = max(self._head.width(), self.fontMetrics().height())
+        fonts = [(self._head_font(rank), lines) for lines, ranks in _RANKS for rank in ranks]
+        font = next((font for font, lines in fonts if _lines(self._told, font, wide) <= lines), None)
+        self._head.setFont(font or fonts[-1][0])
+        metrics = self._head.fontMetrics()
+        lines = min(2, _lines(self._told, self._head.font(), wide))
+        text = self._told if font else cut(self._told, metrics, round(1.8 * wide))
         colour = colours.get(self._outcome, colours["text"])
-        text = metrics.elidedText(self._told, Qt.TextElideMode.ElideRight, room)
-        self._head.setText(f'<span style="color:{colour}">{escape(text)}</span>')
+        self._head.setText(f'<span style="color:{colour}">{escape(_kept_together(text))}</span>')
         self._head.setFixedHeight(lines * metrics.lineSpacing())
         whole = self._broken or f"{self._title}{_BETWEEN}{self._against}"
         room = max(self.inspected.width(), self.fontMetrics().height())
-        said = self.inspected.fontMetrics().elidedText(whole, Qt.TextElideMode.ElideRight, room)
+        said = cut(whole, self.inspected.fontMetrics(), room)
         first = said if self._broken else said[: len(self._title)]
         strong, rest = colour if self._broken else colours["text"], said[len(first) :]
         self.inspected.setText(_coloured((strong, first), (colours["quiet"], rest)))

@@ -10,7 +10,7 @@ from PySide6.QtCore import QObject, Qt, Signal
 from PySide6.QtWidgets import QApplication
 
 from valvelab.conformity.band import BandPiece
-from valvelab.window.figure_item import FigureItem
+from valvelab.window.figure_item import FigureItem, plot_pen
 from valvelab.window.theme import current_theme, scaled
 
 Side = Literal["below", "above"]
@@ -30,7 +30,7 @@ class BandEdge(pg.PlotCurveItem):  # type: ignore[misc]
 
     def dress(self, *, hot: bool) -> None:
         """Stand out under the pointer."""
-        self.setPen(pg.mkPen(current_theme().colour("accept", 1.0 if hot else 0.7), width=3 if hot else 1))
+        self.setPen(plot_pen(current_theme().colour("accept", 1.0 if hot else 0.7), 3.0 if hot else 1.0))
 
     def hoverEvent(self, event: Any) -> None:
         """Show that it can be dragged."""

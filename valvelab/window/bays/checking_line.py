@@ -6,7 +6,7 @@ import pyqtgraph as pg  # type: ignore[import-untyped]
 from PySide6.QtCore import QSignalBlocker, Qt
 
 from valvelab.units import System
-from valvelab.window.figure_item import FigureItem
+from valvelab.window.figure_item import FigureItem, plot_pen
 from valvelab.window.labels import Anchor
 from valvelab.window.numbers import display_unit, with_unit
 from valvelab.window.theme import current_theme
@@ -26,8 +26,8 @@ class CheckingLine(pg.InfiniteLine):  # type: ignore[misc]
     def join(self, item: FigureItem) -> None:
         """Lie over a plot, in the colours of the theme."""
         theme = current_theme()
-        self.setPen(pg.mkPen(theme.colour("text"), width=1))
-        self.setHoverPen(pg.mkPen(theme.colour("text"), width=3))
+        self.setPen(plot_pen(theme.colour("text")))
+        self.setHoverPen(plot_pen(theme.colour("text"), 3.0))
         self._ends.setBrush(pg.mkBrush(theme.colour("text")))
         self._ends.setPen(pg.mkPen(theme.colour("panel")))
         if self._item is not item:

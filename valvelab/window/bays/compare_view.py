@@ -18,7 +18,7 @@ from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureStack
-from valvelab.window.layouts import stacked, strip
+from valvelab.window.layouts import flowing, stacked
 from valvelab.window.numbers import told
 from valvelab.window.panes import button, labelled, look, offer, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, of
@@ -64,7 +64,9 @@ class CompareView(BayView[CompareInspection]):
     def _files_strip(self) -> QWidget:
         fields = (("before", self.before), ("after", self.after))
         before, after = (labelled(self, entry_of(CompareState, name).text, box) for name, box in fields)
-        return strip(self, before, self.swap, after, 1, margins=(8, 4, 6, 2), spacing=12)
+        line = QWidget(self)
+        line.setLayout(flowing(before, self.swap, after, margins=(8, 4, 6, 2), spacing=12))
+        return line
 
     # -- showing ----------------------------------------------------------------------------------------------------
 

@@ -28,7 +28,7 @@ from valvelab.window.layouts import Flow, above, beside, flowing, strip
 from valvelab.window.numbers import display_unit, show
 from valvelab.window.panes import colour_text, splitter
 from valvelab.window.tables import TableView, of
-from valvelab.window.theme import scaled
+from valvelab.window.theme import in_ems, scaled
 from valvelab.workbench.lift_desk import check_of, event_text, events_wanted, read_events
 from valvelab.workbench.liftcheck_bay import Desk
 
@@ -220,7 +220,7 @@ class DeskPane(QWidget):
         below = splitter(self, Qt.Orientation.Horizontal, (self.readings, 2), (self.scale, 3))
         below.setMinimumHeight(9 * em)
         rows = (top, entry, self.word, self.sentence, why, (below, 1), self._event_row, self._more())
-        above(*rows, on=self, margins=(em, em // 2, em, em // 2), spacing=em // 2)
+        in_ems(above(*rows, on=self, margins=(em, em // 2, em, em // 2), spacing=em // 2))
         self.ask_why("")
 
     def _more(self) -> Flow:

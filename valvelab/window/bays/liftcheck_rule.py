@@ -18,6 +18,7 @@ from valvelab.window.chips import Heading
 from valvelab.window.fields import TypedField
 from valvelab.window.layouts import above, flowing
 from valvelab.window.panes import colour_text, number_field, show_number
+from valvelab.window.theme import in_ems
 from valvelab.workbench import lift_rule
 from valvelab.workbench.document import Document
 from valvelab.workbench.lift_rule import Cell, Part, asked
@@ -55,7 +56,7 @@ class RulePane(QWidget):
         across = flowing(*map(self._column, (first, second, third)), spacing=2 * em)
         across.top = True
         margins = (em // 2, em // 3, em // 2, em // 3)
-        above(self.wrong, *tables, across, 1, on=self, margins=margins, spacing=em)
+        in_ems(above(self.wrong, *tables, across, 1, on=self, margins=margins, spacing=em))
 
     def _plain(self, name: str, field: str) -> TypedField:
         made = TypedField(name, name, str.strip, self)
@@ -72,7 +73,7 @@ class RulePane(QWidget):
 
     def _column(self, blocks: Sequence[QGridLayout]) -> QWidget:
         made = QWidget(self)
-        above(*blocks, 1, on=made, spacing=self._em)
+        in_ems(above(*blocks, 1, on=made, spacing=self._em))
         made.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
         return made
 

@@ -11,7 +11,7 @@ from typing import Any
 from pydantic import ValidationError
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeySequence, QShortcut, QShowEvent
-from PySide6.QtWidgets import QApplication, QFileDialog, QStackedWidget, QWidget
+from PySide6.QtWidgets import QApplication, QFileDialog, QWidget
 
 from valvelab.errors import BadQuantity
 from valvelab.inspection.lift_check.inspect import CAUTION
@@ -25,13 +25,13 @@ from valvelab.window.bays.liftcheck_rule import RulePane
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
-from valvelab.window.layouts import FormArea, above, beside
+from valvelab.window.layouts import FormArea, Stack, above, beside
 from valvelab.window.panes import button, caution, colour_text, look, splitter
 from valvelab.window.papers import write_paper
 from valvelab.window.printing import hand_over
 from valvelab.window.saving import save_as
 from valvelab.window.tables import TableColumn, TableView
-from valvelab.window.theme import scaled
+from valvelab.window.theme import in_ems, scaled
 from valvelab.workbench import edits, lift_desk, lift_rule, liftcheck_bay
 from valvelab.workbench.document import Document, Paper, Problem
 from valvelab.workbench.lift_desk import Car
@@ -76,7 +76,7 @@ class LiftCheckView(BayView[Desk]):
         em = self.fontMetrics().height()
         area = FormArea(say("Rule and instrument"), self)
         area.setWidget(self.rule)
-        self.pages = QStackedWidget(self)
+        self.pages = Stack(self)
         for page in (self.desk, area):
             self.pages.addWidget(page)
         self._make_buttons()
@@ -89,7 +89,7 @@ class LiftCheckView(BayView[Desk]):
             beside((self.save_button, 1), (self.new_button, 1)),
         )
         margins = (em // 2, em // 3, em // 2, em // 3)
-        above(self.counts, (self.cars, 1), *buttons, on=right, margins=margins, spacing=em // 3)
+        in_ems(above(self.counts, (self.cars, 1), *buttons, on=right, margins=margins, spacing=em // 3))
         whole = splitter(self, Qt.Orientation.Horizontal, (left, 5), (right, 2), sizes=(700, 350))
         above((whole, 1), on=self)
 

@@ -89,7 +89,7 @@ class LobesView(BayView[LobesInspection]):
         self.lists = Chips(self.bench, self, LobesState, "page", _LISTS, pages)
         every = titled(self, "Every lobe", self.map, self.map_kinds.row)
         side = splitter(self, Qt.Orientation.Vertical, (every, 0), (self.dial, 0), sizes=(300, 260))
-        middle = titled(self, self.lobe_name, self.stack, self.plots.row)
+        middle = titled(self, self.lobe_name, self.stack, *self.plots.buttons())
         right = titled(self, "", self.lists.stack, self.lists.row)
         across = ((side, 3), (middle, 5), (right, 2))
         stacked(self, splitter(self, Qt.Orientation.Horizontal, *across, sizes=(252, 478, 345)))

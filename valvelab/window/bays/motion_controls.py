@@ -13,6 +13,7 @@ from valvelab.window.fields import QuantityField
 from valvelab.window.numbers import show, with_unit
 from valvelab.window.painting import RIGHT
 from valvelab.window.panes import EachFrame, button, colour_text, offer
+from valvelab.window.theme import in_ems
 from valvelab.workbench.motion_files import Motion, Trial
 from valvelab.workbench.motion_trials import can_try, spring_rows, train_tried
 from valvelab.workbench.state import Entry, entry_of
@@ -39,6 +40,7 @@ class TrialPane(QWidget):
         grid.setContentsMargins(em // 2, em // 4, em // 2, em // 4)
         grid.setHorizontalSpacing(6)
         grid.setVerticalSpacing(2)
+        in_ems(grid)
         for row, (name, control) in enumerate(CONTROLS.items()):
             self._add(grid, row, name, control, em)
         self.springs = QComboBox(self)

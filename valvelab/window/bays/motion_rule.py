@@ -27,6 +27,7 @@ from valvelab.window.fields import typed_quantity
 from valvelab.window.layouts import above, beside, stacked
 from valvelab.window.numbers import display_unit, limit, percent, show, with_unit
 from valvelab.window.panes import button, colour_text, splitter
+from valvelab.window.theme import in_ems
 from valvelab.workbench import motion_readings
 from valvelab.workbench.document import Document
 from valvelab.workbench.motion_files import Motion, train_in_use
@@ -100,8 +101,8 @@ class RulePage(QWidget):
         left, right = QWidget(self), QWidget(self)
         margins = (em // 2, em // 3, em // 2, em // 3)
         form = (self.head, self._grid, beside(self.u_label, self.u_field, 1), self.aside, self.save, 1)
-        above(*form, on=left, margins=margins)
-        above(self.verdict, self.words, (self.scale, 1), on=right, margins=margins)
+        in_ems(above(*form, on=left, margins=margins))
+        in_ems(above(self.verdict, self.words, (self.scale, 1), on=right, margins=margins))
         stacked(self, splitter(self, Qt.Orientation.Horizontal, (left, 2), (right, 3), sizes=(235, 425)))
         self.verdict.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
 

@@ -11,6 +11,7 @@ from valvelab.inspection.engine.motion import MotionInspection
 from valvelab.language import marked, say
 from valvelab.units import System
 from valvelab.window.bench import Bench
+from valvelab.window.chips import Words
 from valvelab.window.layouts import above, flowing
 from valvelab.window.numbers import show, told, with_unit
 from valvelab.window.panel import Drawing, DrawingPanel
@@ -33,7 +34,8 @@ class SpeedPage(QWidget):
         super().__init__(parent)
         self.words = QLabel(self, wordWrap=True)
         self.words.setAccessibleName(say("Predicted control of the valve"))
-        self.caution = QLabel(say(NEVER_SAFE), self)
+        self.caution = Words(1.0, self)
+        self.caution.setText(say(NEVER_SAFE))
         tip = say("Sweep crank speeds with contact that opens, spring waves and coil clash; in the background")
         self.run = button(self, "R&un the model", tip, self.wanted.emit)
         self.bar = QProgressBar(self)
@@ -49,8 +51,7 @@ class SpeedPage(QWidget):
         head = flowing(self.kinds.row, self.run, self.bar, self.cancel, self.state)
         parts = (head, self.words, self.caution, (self.panel, 1), (self.nothing, 1))
         above(*parts, on=self, margins=(8, 4, 6, 4))
-        for label in (self.words, self.caution):
-            label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+        self.words.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         self.show_run(None)
 
     def show_run(self, share: float | None, said: str = "") -> None:

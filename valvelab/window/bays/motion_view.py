@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QComboBox, QLabel, QStackedWidget, QWidget
+from PySide6.QtWidgets import QComboBox, QLabel, QWidget
 
 from valvelab.errors import ValvelabError
 from valvelab.figures.motion_figures import (
@@ -33,7 +33,7 @@ from valvelab.window.bays.springs_run import Run
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureView
-from valvelab.window.layouts import stacked
+from valvelab.window.layouts import Stack, stacked
 from valvelab.window.numbers import with_unit
 from valvelab.window.panel import Drawing, DrawingPanel
 from valvelab.window.panes import Chips, caution, colour_text, look, offer, splitter, titled
@@ -104,7 +104,7 @@ class MotionView(BayView[Motion]):
     # -- lay-out ----------------------------------------------------------------------------------------------------
 
     def _lay_out(self) -> None:
-        self.pages = QStackedWidget(self)
+        self.pages = Stack(self)
         for page in (self.lift, self.clearance, self.rule, self.contact, self.speed, self.nothing):
             self.pages.addWidget(page)
         self.page_chips = Chips(self.bench, self, MotionState, "page", _PAGES)

@@ -27,6 +27,7 @@ from valvelab.window.chips import Heading, chip_row, press
 from valvelab.window.layouts import FormArea, beside
 from valvelab.window.numbers import display_unit
 from valvelab.window.panes import colour_text
+from valvelab.window.theme import in_ems
 from valvelab.workbench import worksheet, worksheet_words
 from valvelab.workbench.worksheet import Cell
 
@@ -105,6 +106,7 @@ class WorksheetForm(FormArea):
         em = self.fontMetrics().height()
         column.setContentsMargins(em // 2, em // 3, em // 2, em // 2)
         column.setSpacing(em // 3)
+        in_ems(column)
         self._build_stop(column, sheet)
         for lobe in worksheet.lobes_of(sheet):
             self._build_lobe(column, sheet, lobe)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from html import escape
 
-from PySide6.QtCore import QPointF, QRectF, Qt, Signal
+from PySide6.QtCore import QEvent, QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QFontMetrics, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import (
     QApplication,
@@ -19,18 +19,21 @@ from valvelab.language import aloud, is_english, plain, say, say_number
 from valvelab.phasing.next_reading import NextReading, next_reading
 from valvelab.units import System
 from valvelab.window.bays.reading_field import ReadingField
-from valvelab.window.chips import Heading
+from valvelab.window.chips import Heading, cut, tall
 from valvelab.window.layouts import above
 from valvelab.window.numbers import display_unit, show
 from valvelab.window.painting import CENTRE, RIGHT, Drawn, about, painting, turning, write
 from valvelab.window.panes import caution, colour_text
-from valvelab.window.theme import current_theme, scaled
+from valvelab.window.theme import current_theme, in_ems, scaled
 from valvelab.workbench import worksheet_words
 from valvelab.workbench.phasing_bay import Worksheet, step_told
 from valvelab.workbench.worksheet_words import trimmed
 
 _NARROW_EMS = 38
 """A strip of fewer ems has its words below the sign and the field."""
+_BESIDE = (0, 0, 2, 1), (0, 1, 1, 1), (1, 1, 1, 1), (0, 2, 2, 1)
+_BELOW = (0, 0, 1, 1), (1, 0, 1, 3), (2, 0, 1, 3), (0, 2, 1, 1)
+"""Places of sign, head, words and field: row and column, rows and columns."""
 
 
 class TurnSign(Drawn):
@@ -126,12 +129,21 @@ class GuideStrip(QWidget):
         grid.addWidget(self.head, 0, 1)
         grid.addWidget(self.words, 1, 1)
         grid.addWidget(side, 0, 2, 2, 1)
-        above(grid, self.caution, on=self, margins=(em // 2, em // 3, em // 2, em // 3), spacing=3)
+        self._side = side
+        in_ems(grid)
+        in_ems(above(grid, self.caution, on=self, margins=(em // 2, em // 3, em // 2, em // 3), spacing=3))
 
     def resizeEvent(self, event: QResizeEvent) -> None:
-        """The words below, over the whole width, where they have no room between the sign and the field."""
+        """Head and words below, over the whole width, where they have no room between the sign and the field."""
         super().resizeEvent(event)
         self._fit_words()
+
+    def event(self, event: QEvent) -> bool:
+        """Words that have another width, or another size, in as many lines as they need."""
+        known = super().event(event)
+        if event.type() == QEvent.Type.LayoutRequest:
+            self._fit_words()
+        return known
 
     def _say_head(self, told: str) -> None:
         self._told = told
@@ -141,15 +153,20 @@ class GuideStrip(QWidget):
     def _fit_words(self) -> None:
         metrics = QFontMetrics(QApplication.font())
         narrow = self.width() < _NARROW_EMS * metrics.height()
-        place = (2, 0, 1, 3) if narrow else (1, 1, 1, 1)
-        if self._grid.getItemPosition(self._grid.indexOf(self.words)) != place:
-            self._grid.addWidget(self.words, *place)
+        parts = (self.turn, self.head, self.words, self._side)
+        for part, place in zip(parts, _BELOW if narrow else _BESIDE, strict=True):
+            if self._grid.getItemPosition(self._grid.indexOf(part)) != place:
+                self._grid.addWidget(part, *place)
+        self._grid.activate()
         self.head.setWordWrap(narrow)
-        lines, head = 2 if narrow else 1, self.head.fontMetrics()
-        room = round((1.8 if narrow else 1.0) * max(self.head.width(), metrics.height()))
-        self.head.setText(head.elidedText(self._told, Qt.TextElideMode.ElideRight, room))
+        head, wide = self.head.fontMetrics(), max(self.head.width(), metrics.height())
+        lines = 2 if narrow and head.horizontalAdvance(self._told) > wide else 1
+        room = round((1.8 if lines > 1 else 1.0) * wide)
+        self.head.setText(cut(self._told, head, room))
         self.head.setFixedHeight(lines * head.lineSpacing())
-        self.words.setFixedHeight(round((5.2 if narrow else 4.1) * metrics.height()))
+        usual = round((5.2 if narrow else 4.1) * metrics.height())
+        for label, least in ((self.words, usual), (self.caution, 0)):
+            label.setFixedHeight(max(least, tall(label, max(label.width(), metrics.height()))))
 
     def show_step(self, shown: Worksheet, units: System) -> None:
         """Show what to do next."""
@@ -200,7 +217,7 @@ class GuideStrip(QWidget):
         self._say_head(f"✗ {sentence}")
 
     def hasHeightForWidth(self) -> bool:
-        """A fixed number of lines: the wheel below keeps its size from step to step."""
+        """Lines as many as usual, more only where the words need them: the wheel below seldom moves."""
         return False
 
     def _on_enter(self) -> None:

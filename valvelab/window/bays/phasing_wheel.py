@@ -78,7 +78,7 @@ class DegreeWheel(DialView):
             self._tick(painter, centre, radius, angle, length)
         hands = [angle for angle, role in zip(dial.angles_deg, dial.roles, strict=True) if role == "measured"]
         roomy = 0.80 * radius > 3.6 * self.fontMetrics().height()
-        self._number(painter, centre, 0.80 * radius, 30 if roomy else 90, hands)
+        self._number(painter, centre, radius, 0.10, 30 if roomy else 90, hands)
         for number, span in enumerate(self._arcs):
             painter.setPen(
                 QPen(theme.colour(span.colour, 0.55), 0.055 * radius, Qt.PenStyle.SolidLine, Qt.PenCapStyle.FlatCap)

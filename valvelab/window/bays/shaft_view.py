@@ -63,7 +63,7 @@ class ShaftView(BayView[ShaftInspection]):
         across, down = Qt.Orientation.Horizontal, Qt.Orientation.Vertical
         axis = titled(self, "Axis", splitter(self, across, (self.shaft, 13), (self.section, 6)), self.straightness)
         form = titled(self, "Form", self.list_pages, self.lists.row)
-        left = splitter(self, down, (axis, 10), (form, 10))
+        left = splitter(self, down, (axis, 6), (form, 5))
         right = titled(self, self.journal_name, self.polar, labelled(self, "filter", self.filters.row))
         stacked(self, splitter(self, across, (left, 14), (right, 9)))
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from PySide6.QtCore import QPointF, QRectF, Qt, Signal
+from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QApplication, QSizePolicy, QWidget
 
@@ -28,6 +28,10 @@ class MapView(FigureView):
         self._names: list[str] = []
         self._said: Callable[[str], str] = str
         self._points = np.empty((0, 2))
+
+    def minimumSizeHint(self) -> QSize:
+        """Narrower than other plots: what lies beside it is read more."""
+        return QSize(11 * self.fontMetrics().height(), super().minimumSizeHint().height())
 
     def name_marks(self, names: list[str], said: Callable[[str], str]) -> None:
         """Names of all marks of the figure, in its order, and what gives the words about each."""

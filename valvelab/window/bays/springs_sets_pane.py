@@ -109,7 +109,7 @@ class SetsPane(QWidget):
         self.thorough.clicked.connect(self._on_thorough)
         self.gauge = QProgressBar(self, minimum=0, maximum=100, textVisible=False)
         self.gauge.setAccessibleName(say("How much of the spread is proven"))
-        self.gauge.setFixedHeight(5)
+        self.gauge.setFixedHeight(round(0.28 * self.fontMetrics().height()))
         self.state = QLabel(self, wordWrap=True, textFormat=Qt.TextFormat.PlainText)
         self.state.setAccessibleName(say("State of the sets"))
         self.state.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)

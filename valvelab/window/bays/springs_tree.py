@@ -27,6 +27,7 @@ from PySide6.QtGui import (
     QDragMoveEvent,
     QDropEvent,
     QFont,
+    QFontMetrics,
     QIcon,
     QKeyEvent,
     QPainter,
@@ -35,6 +36,7 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QHeaderView,
+    QStyle,
     QStyledItemDelegate,
     QStyleOptionViewItem,
     QTreeWidget,
@@ -59,6 +61,8 @@ _NAME = Qt.ItemDataRole.UserRole
 _SET = Qt.ItemDataRole.UserRole + 1
 _USE = Qt.ItemDataRole.UserRole + 2
 _LEFT, _OUT = -1, -2
+_WIDE_EMS = 24
+"""Width that the lists ask for at most, whatever is limited."""
 
 
 _DECIDED = MappingProxyType({
@@ -144,7 +148,7 @@ class SetsTree(QTreeWidget):
         self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.setItemDelegate(UseBar(self))
         self.header().setStretchLastSection(False)
-        self.setIndentation(round(0.8 * self.fontMetrics().height()))
+        self._needed = 0
         self._opened: set[int] = set()
         self._shown_springs: dict[str, QTreeWidgetItem] = {}
         self._grouping = Grouping()
@@ -298,23 +302,33 @@ class SetsTree(QTreeWidget):
     def _fit_columns(self) -> None:
         """Figures as wide as the longest of each; names have the rest, and what is told of single springs is cut."""
         header, metrics = self.header(), self.fontMetrics()
+        self.setIndentation(self._side())
         header.setMinimumSectionSize(round(2.5 * metrics.height()))
         tops = [top for row in range(self.topLevelItemCount()) if (top := self.topLevelItem(row)) is not None]
         leaves = (top.child(0) for top in tops)
         rows = [*tops, *(leaf for leaf in leaves if leaf is not None and not leaf.isFirstColumnSpanned())]
         last = self.columnCount() - 1
+        names = QFontMetrics(scaled(self.font(), 1.0, strong=True))
+        whole = [top.text(0) for top in tops if not top.isFirstColumnSpanned()]
+        needed = max((names.horizontalAdvance(text) for text in sorted(whole, key=len)[-8:]), default=0)
+        needed += self.indentation() + self._side() + round(2.4 * metrics.height())
         for column in range(1, last + 1):
             measured, room = (tops, 1.2) if column == last else (rows, 0.9)
             texts = {self.headerItem().text(column), *(row.text(column) for row in measured)}
             longest = max(metrics.horizontalAdvance(text) for text in sorted(texts, key=len)[-8:])
             header.setSectionResizeMode(column, QHeaderView.ResizeMode.Interactive)
             self.setColumnWidth(column, longest + round(room * metrics.height()))
+            needed += self.columnWidth(column)
         header.setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
+        if needed != self._needed:
+            self._needed = needed
+            self.updateGeometry()
 
     def minimumSizeHint(self) -> QSize:
-        """Room for a few rows."""
+        """Room for a few rows, and for the names of the sets beside their figures."""
         em = self.fontMetrics().height()
-        return QSize(14 * em, 4 * em)
+        bar = self.style().pixelMetric(QStyle.PixelMetric.PM_ScrollBarExtent)
+        return QSize(min(max(14 * em, self._needed + bar), _WIDE_EMS * em), 4 * em)
 
     def bring(self, spring: str) -> None:
         """Select a spring without telling anyone; one newly chosen elsewhere has its set opened and comes into view."""

@@ -7,7 +7,7 @@ from functools import partial
 from typing import Any
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QLabel, QStackedWidget
+from PySide6.QtWidgets import QLabel
 
 from valvelab.cautions import SPRINGS
 from valvelab.figures import spring_figures
@@ -25,7 +25,7 @@ from valvelab.window.bays.view import BayView, numbered
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureStack
-from valvelab.window.layouts import stacked
+from valvelab.window.layouts import Stack, stacked
 from valvelab.window.panes import Chips, caution, colour_text, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, fact_columns, of
 from valvelab.workbench import sets, springs_bay
@@ -96,7 +96,7 @@ class SpringsView(BayView[SpringsInspection]):
     def _lay_out(self) -> None:
         self.caution = caution(self, SPRINGS, SPRINGS)
         self.caution.setContentsMargins(8, 1, 6, 3)
-        self.map_pages = QStackedWidget(self)
+        self.map_pages = Stack(self)
         self.map_pages.addWidget(self.map)
         self.map_pages.addWidget(self._no_map)
         self.plots = Chips(self.bench, self, SpringsState, "plots", _PLOTS, spoken=_SPOKEN)

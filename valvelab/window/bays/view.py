@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QWidget
 
 from valvelab.language import say
 from valvelab.window.bench import Bench
+from valvelab.window.layouts import least_height
 from valvelab.workbench.document import Document, Value
 
 if TYPE_CHECKING:
@@ -34,6 +35,10 @@ class BayView(QWidget, Generic[Value]):
         super().__init__()
         self.bench = bench
         self._known: dict[str, tuple[object, tuple[object, ...]]] = {}
+
+    def heightForWidth(self, width: int) -> int:
+        """The least height that its words allow."""
+        return least_height(self, width)
 
     def changed(self, name: str, answer: object, *look: object) -> bool:
         """Whether what a part is drawn from is another than when it was last asked: the very answer, or the look."""
