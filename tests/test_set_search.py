@@ -32,7 +32,7 @@ from valvelab.sets.programme import solve_program, window_program
 from valvelab.sets.seating import Ground, Seating, one_engine_more
 from valvelab.sets.spread_proof import prove_spread
 from valvelab.sets.tray import Grouping, MostSets, Position, Tray, Watch, tray, units_of
-from valvelab.sets.windows import greedy_sets, maximal_windows, windows_around
+from valvelab.sets.windows import greedy_sets, maximal_windows
 
 
 def planted(sets: int, size: int, seed: int, loners: int = 0) -> Tray:
@@ -83,12 +83,13 @@ def test_annealed_sets_keep_limits_and_conditions() -> None:
     units = units_of(asked)
     windows, _ = maximal_windows(units, units.positions[0], Watch())
     start = Grouping(greedy_sets(units, [windows]).sets[:-2])
-    ground = Ground.of(units, [windows])
-    found = one_engine_more(ground, windows_around([windows], start), 0, Watch(), lambda: False)
+    ground = Ground.of(units, windows.any(axis=0))
+    around = [[ground.around(chosen) for _, chosen in start.sets]]
+    found = one_engine_more(ground, around, 20_000, Watch(), lambda: False)
     assert found is not None
     grouping, _ = found
     assert len(grouping.sets) == len(start.sets) + 1
-    again = one_engine_more(ground, windows_around([windows], start), 0, Watch(), lambda: False)
+    again = one_engine_more(ground, around, 20_000, Watch(), lambda: False)
     assert again is not None
     assert again[0] == grouping
     used = [unit for _, chosen in grouping.sets for unit in chosen]
@@ -107,9 +108,8 @@ def test_units_with_conditions_are_seated_too() -> None:
     names = tuple("abcdefgh")
     asked = tray(names, values, np.array([1.0]), 2, together=((0, 3), (4, 7)), apart=((1, 5),))
     units = units_of(asked)
-    windows, _ = maximal_windows(units, units.positions[0], Watch())
-    ground = Ground.of(units, [windows])
-    seating = Seating(ground, [0, 0, 0, 0], [0, 0, 1, 1], Random(0))  # noqa: S311 - nothing secret
+    ground = Ground.of(units, np.ones(units.count, dtype=np.bool_))
+    seating = Seating(ground, [0, 0, 0, 0], [(0,), (0,), (3,), (3,)], Random(0))  # noqa: S311 - nothing secret
     assert seating.anneal(20_000, lambda: False)
     sets = {frozenset(m for unit in chosen for m in units.members[unit]) for _, chosen in seating.grouping().sets}
     assert sets == {frozenset({0, 3}), frozenset({1, 2}), frozenset({4, 7}), frozenset({5, 6})}
@@ -379,7 +379,7 @@ def test_springs_of_some_use_against_every_choice_of_mates(seed: int) -> None:
     for four in combinations(range(14), 4):
         if (np.ptp(values[list(four)], axis=0) <= 1.3).all():
             useful |= set(four)
-    assert useful_springs(units_of(asked), Grouping(())) == len(useful)
+    assert set(np.flatnonzero(useful_springs(units_of(asked), Grouping(()))).tolist()) == useful
 
 
 def test_baths_come_near_a_tray_of_five_characteristics_cut_beforehand() -> None:

@@ -5,8 +5,8 @@ a unit of the other are weighed and one of them, or none, is drawn by its Boltzm
 sets that cost nothing. In the other, both sets are put together, sorted by a characteristic and halved: two boxes
 side by side become two one above the other, which exchanges alone reach only over a high rise. A third kind, where
 sets are many, takes a unit on a face of every set and deals them and those left over anew, all at once: springs move
-along chains of sets, for which exchanges need several rises. Limits are soft at first, a range above its limit costs
-more as the heat falls, and only groupings within limits are kept.
+along chains of sets, for which exchanges need several rises. Limits are soft: a range above its limit costs, and more
+as the heat falls where no grouping within limits is known. Only such groupings are kept.
 
 Source: own search; the heat bath (Gibbs sampling) of Geman and Geman 1984, the assignment that chance is added to
 (perturb and maximise) of Papandreou and Yuille 2011, both from memory.
@@ -24,7 +24,7 @@ from valvelab.sets.tray import Grouping, Units, Watch
 HOT, COLD = 0.06, 0.004
 """Heat at the start and the end, as a share of a set's mean spread."""
 SOFT, HARD = 10.0, 60.0
-"""What a range above its limit by one limit costs, at the start and the end."""
+"""What a range above its limit by one limit costs, at the start and the end, where no sets within limits are known."""
 SETS_A_ROW = 3
 """Sets for each row of units left over, at most: so that each row lies somewhere, and most sets meet one."""
 NEAR, PAIRINGS, SPLIT_EVERY, COOL_EVERY, LOOK_EVERY = 6, 8, 4, 16, 64
@@ -37,12 +37,16 @@ GAIN, WITHIN = 1e-9, 1.0 + 1e-12
 
 @dataclass(frozen=True, slots=True)
 class Cooling:
-    """How long a bath runs, in turns, and between which heats; `first` ends it at the first grouping within limits."""
+    """How long a bath runs, in turns, and between which heats; `first` ends it at the first grouping within limits.
+
+    soft, hard: what a range above its limit by one limit costs, at the start and the end.
+    """
 
     turns: int
     hot: float = HOT
     cold: float = COLD
     soft: float = SOFT
+    hard: float = HARD
     seed: int = 0
     first: bool = False
 
@@ -56,6 +60,13 @@ def bathed(units: Units, start: Grouping, cooling: Cooling, watch: Watch) -> Gro
     bath = _Bath(units, start, cooling)
     bath.run(cooling, watch)
     return bath.best
+
+
+def left_by(units: Units, start: Grouping, cooling: Cooling, watch: Watch) -> tuple[Grouping, bool]:
+    """The first grouping within limits that a bath met, or how it left the sets; and whether it is within limits."""
+    bath = _Bath(units, start, cooling)
+    bath.run(cooling, watch)
+    return (bath.now(), False) if bath.best is None else (bath.best, True)
 
 
 def _gumbel(generator: np.random.Generator, many: int) -> FloatArray:
@@ -165,12 +176,17 @@ class _Bath:
     def _keep(self) -> None:
         """Keep the grouping when it is the tightest so far."""
         if float(self.cost[: self.rows].sum()) < self.least - GAIN and not self._over():
-            self.least = self._total()
-            sets = [
-                (int(position), tuple(int(unit) for unit in sorted(row) if unit < self.units.count))
-                for position, row in zip(self.position[: self.rows], self.members[: self.rows], strict=True)
-            ]
-            self.best = Grouping(tuple(sorted(sets)))
+            self.least, self.best = self._total(), self.now()
+
+    def now(self) -> Grouping:
+        """The sets as they are."""
+        sets = [
+            (position, tuple(unit for unit in sorted(row) if unit < self.units.count))
+            for position, row in zip(
+                self.position[: self.rows].tolist(), self.members[: self.rows].tolist(), strict=True
+            )
+        ]
+        return Grouping(tuple(sorted(sets)))
 
     # -- turns -----------------------------------------------------------------------------------------------------
 
@@ -186,7 +202,7 @@ class _Bath:
                 part = turn / cooling.turns
                 # rounded likewise
                 coldness = 1.0 / float(f"{self.mean * cooling.hot * (cooling.cold / cooling.hot) ** part:.6g}")
-                self.hard = float(f"{cooling.soft * (HARD / cooling.soft) ** part:.6g}")
+                self.hard = float(f"{cooling.soft * (cooling.hard / cooling.soft) ** part:.6g}")
                 self.cost[: self.rows] = self._priced(self.width[:, : self.rows])
             if self.deals and turn % 2:
                 self._deal_anew(coldness)

@@ -8,16 +8,22 @@ Source: own search.
 
 from __future__ import annotations
 
+from dataclasses import replace
+from random import Random
+
 import numpy as np
 
-from valvelab.arrays import FloatArray, IntArray
-from valvelab.sets.heat_bath import Cooling, bathed
+from valvelab.arrays import BoolArray, FloatArray, IntArray
+from valvelab.sets.heat_bath import Cooling, bathed, left_by
 from valvelab.sets.neighbour_bound import rough_cut
+from valvelab.sets.seating import Ground, Seating
 from valvelab.sets.tray import SLACK, Grouping, MostSets, Progress, Units, Watch
 
 STARTS, TURNS = 3, 500
 """Baths that look for the number that the bound allows, and how long each goes on; most end within some tens of turns.
 For fewer sets one bath is asked."""
+MOVES = 6_000
+"""Moves of windows that look for a number of sets."""
 LONG_TURNS = 2_000
 """Turns of a bath that looks for one set more than was found."""
 MOST_BOXES = 3_000
@@ -32,22 +38,48 @@ def most_by_baths(units: Units, costs: list[FloatArray], known: MostSets, watch:
     First the number at the bound, then fewer by steps that double, then between what was found and what was not.
     `costs` as from `spring_costs` (springs,), plain numbers, for each position.
     """
+    if simple(units):
+        return _most_seated(units, costs[0], known, watch)
     best, missed, fall = known, known.bound + 1, 1
     while best.complete + 1 < missed and not watch.over():
         count = missed - fall if missed - fall > best.complete else (best.complete + missed) // 2
-        found = _bathed(units, costs, count, TURNS, STARTS if count == known.bound else 1, watch)
+        found = _bathed(units, count, TURNS, STARTS if count == known.bound else 1, watch)
         if found is None:
             missed, fall = count, 2 * fall
         else:
             best, fall = _found(found, count, best.bound, watch), missed
-    if not best.proven and best.complete and simple(units) and not watch.over():
-        bound = min(best.bound, useful_springs(units, best.grouping) // units.positions[0].size)
-        best = _found(best.grouping, best.complete, max(bound, best.complete), watch)
     while not best.proven and not watch.over():
-        found = _bathed(units, costs, best.complete + 1, LONG_TURNS, 1, watch)
+        found = _bathed(units, best.complete + 1, LONG_TURNS, 1, watch)
         if found is None:
             break
         best = _found(found, best.complete + 1, best.bound, watch)
+    return best
+
+
+def _most_seated(units: Units, costs: FloatArray, known: MostSets, watch: Watch) -> MostSets:
+    """The most sets of single springs of one kind: a bath at the bound; from where it ends, windows that move.
+
+    Where so many windows can't be filled, the emptiest go until the others can.
+    """
+    size, count = units.positions[0].size, known.bound
+    if count <= known.complete:
+        return known
+    start = _rough_start(units, costs, count)
+    left, within = left_by(units, start, Cooling(min(TURNS, 20 * units.count), first=True), watch)
+    if within:
+        return _found(left, count, count, watch)
+    of_use = useful_springs(units, left)
+    best = replace(known, bound=max(min(count, int(of_use.sum()) // size), known.complete))
+    ground = Ground.of(units, of_use)
+    windows = [ground.around(chosen) for _, chosen in left.sets]
+    while best.complete < len(windows) and not watch.over():
+        count = min(len(windows), best.bound)
+        seating = Seating(ground, [0] * len(windows), windows, Random(count))  # noqa: S311 - nothing secret
+        if count == len(windows) and seating.anneal(MOVES, watch.over):
+            return _found(seating.grouping(), count, best.bound, watch)
+        count = min(count, len(windows) - max(1, seating.empty // size))
+        fullest = np.argsort(seating.room, kind="stable")[:count]
+        windows = [seating.window[row] for row in np.sort(fullest)]
     return best
 
 
@@ -61,11 +93,9 @@ def _found(grouping: Grouping, count: int, bound: int, watch: Watch) -> MostSets
     return MostSets(grouping, count, bound)
 
 
-def _bathed(
-    units: Units, costs: list[FloatArray], count: int, turns: int, starts: int, watch: Watch
-) -> Grouping | None:
+def _bathed(units: Units, count: int, turns: int, starts: int, watch: Watch) -> Grouping | None:
     """So many complete engines within limits; None when no bath meets them."""
-    start = _rough_start(units, costs[0], count) if simple(units) else _seated_start(units, count)
+    start = _seated_start(units, count)
     if start is None:
         return None
     for seed in range(starts):
@@ -131,17 +161,19 @@ def _middles(units: Units, values: FloatArray, count: int) -> tuple[IntArray, Fl
     return np.array(position, dtype=np.int64), np.array(middles).reshape(-1, units.limits.size)
 
 
-def useful_springs(units: Units, found: Grouping) -> int:
-    """How many springs some set within limits could hold, of those that suit; in a set found, each does."""
+def useful_springs(units: Units, found: Grouping) -> BoolArray:
+    """Which springs (u,) some set within limits could hold, no unit; in a set found within limits, each does."""
     values, size = units.low / units.limits, units.positions[0].size
     suiting = units.suiting(units.positions[0])
     doubtful = suiting.copy()
-    doubtful[[unit for _, chosen in found.sets for unit in chosen]] = False
-    useless = 0
+    for _, chosen in found.sets:
+        if (np.ptp(values[list(chosen)], axis=0) <= SLACK).all():
+            doubtful[list(chosen)] = False
+    of_use = suiting.copy()
     for spring in np.flatnonzero(doubtful):
         mates = np.flatnonzero(suiting & (np.abs(values - values[spring]) <= SLACK).all(axis=1))
-        useless += not _Boxes(values, int(spring), size).hold(mates)
-    return int(suiting.sum()) - useless
+        of_use[spring] = _Boxes(values, int(spring), size).hold(mates)
+    return of_use
 
 
 class _Boxes:
