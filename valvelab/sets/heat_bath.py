@@ -143,15 +143,20 @@ class _Bath:
     # -- what sets cost ------------------------------------------------------------------------------------------
 
     def _weigh(self, rows: IntArray) -> None:
-        """Extents of some rows, with each of their units and without it."""
-        low, high = self.low[:, self.members[rows]], self.high[:, self.members[rows]]
-        lows, highs = np.sort(low, axis=2), np.sort(high, axis=2)
+        """Extents of some rows, with each of their units and without it; what is left over costs nothing."""
+        rows = rows[rows < self.rows]
+        members = self.members.take(rows, axis=0)
+        low = self.low.take(members, axis=1)
+        high = self.high.take(members, axis=1) if self.wishes else low
+        lows = np.sort(low, axis=2)
+        highs = np.sort(high, axis=2) if self.wishes else lows
         first, last = lows[:, :, :1], highs[:, :, -1:]
         self.without_low[:, rows] = np.where(low == first, lows[:, :, 1:2], first)
         self.without_high[:, rows] = np.where(high == last, highs[:, :, -2:-1], last)
-        self.width[:, rows] = (last - first)[:, :, 0]
+        width = (last - first)[:, :, 0]
+        self.width[:, rows] = width
         self.middle[:, rows] = 0.5 * (last + first)[:, :, 0]
-        self.cost[rows] = np.where(rows < self.rows, self._priced(self.width[:, rows]), 0.0)
+        self.cost[rows] = self._priced(width)
 
     def _priced(self, width: FloatArray) -> FloatArray:
         """What sets of some widths (d, …) cost: their sum, and the worst excess over a limit."""
@@ -261,9 +266,11 @@ class _Bath:
         """An exchange of two units in each pair, or none."""
         pairs = first.size
         here, there = np.concatenate([first, second]), np.concatenate([second, first])
-        arriving = self.members[there]
-        width = np.maximum(self.without_high[:, here][..., None], self.high[:, arriving][:, :, None])
-        width -= np.minimum(self.without_low[:, here][..., None], self.low[:, arriving][:, :, None])
+        arriving = self.members.take(there, axis=0)
+        low = self.low.take(arriving, axis=1)
+        high = self.high.take(arriving, axis=1)
+        width = np.maximum(self.without_high.take(here, axis=1)[..., None], high[:, :, None])
+        width -= np.minimum(self.without_low.take(here, axis=1)[..., None], low[:, :, None])
         cost = self._priced(width)
         left = np.flatnonzero(second >= self.rows)
         cost[pairs + left] = 0.0
@@ -301,12 +308,16 @@ class _Bath:
 
         rows = np.arange(self.rows)
         face = self.random.integers(len(self.faces), size=self.rows)
-        place = self.faces[face[:, None], self.members[: self.rows]].argmin(axis=1)
-        spare, slot = np.nonzero(self.members[self.rows :] < self.units.count)
-        spare += self.rows
-        offered = np.concatenate([self.members[rows, place], self.members[spare, slot]])
-        width = np.maximum(self.without_high[:, rows, place][..., None], self.high[:, None, offered])
-        width -= np.minimum(self.without_low[:, rows, place][..., None], self.low[:, None, offered])
+        members = self.members.reshape(-1)
+        facing = self.faces.take(self.members[: self.rows] + face[:, None] * (self.units.count + 1))
+        leaving = rows * self.slots + facing.argmin(axis=1)
+        begin = self.rows * self.slots
+        places = np.concatenate([leaving, begin + np.flatnonzero(members[begin:] < self.units.count)])
+        offered = members.take(places)
+        without_high = self.without_high.reshape(len(self.low), -1).take(leaving, axis=1)
+        without_low = self.without_low.reshape(len(self.low), -1).take(leaving, axis=1)
+        width = np.maximum(without_high[..., None], self.high.take(offered, axis=1)[:, None])
+        width -= np.minimum(without_low[..., None], self.low.take(offered, axis=1)[:, None])
         cost = self._priced(width)
         begin = int(self.random.integers(self.chances.size - cost.size))
         cost *= coldness
@@ -314,8 +325,8 @@ class _Bath:
         chosen = linear_sum_assignment(cost)[1]
         stays = np.ones(offered.size, dtype=np.bool_)
         stays[chosen] = False
-        self.members[rows, place] = offered[chosen]
-        self.members[spare, slot] = offered[stays]
+        members[leaving] = offered[chosen]
+        members[places[self.rows :]] = offered[stays]
         self._weigh(np.flatnonzero(chosen != rows))
 
     def _split(self, first: IntArray, second: IntArray, coldness: float) -> None:
@@ -327,11 +338,10 @@ class _Bath:
         if not first.size:
             return
         both = np.concatenate([self.members[first], self.members[second]], axis=1)
-        values = self.low[:, both]
+        values = self.low.take(both, axis=1)
         order = np.argsort(values, axis=2, kind="stable")
-        halves = np.take_along_axis(values[:, None], order[None], axis=3).reshape(
-            *values.shape[:1], *order.shape[:2], 2, -1
-        )
+        place = order + both.shape[1] * np.arange(len(both))[:, None]
+        halves = values.reshape(len(values), -1).take(place, axis=1).reshape(len(values), *order.shape[:2], 2, -1)
         cost = self._priced(halves.max(axis=4) - halves.min(axis=4)).sum(axis=2)
         rise = np.ascontiguousarray((cost - (self.cost[first] + self.cost[second])).T)
         go, along = self._drawn(rise, coldness)

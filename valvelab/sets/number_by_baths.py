@@ -16,14 +16,15 @@ import numpy as np
 from valvelab.arrays import BoolArray, FloatArray, IntArray
 from valvelab.sets.heat_bath import Cooling, bathed, left_by
 from valvelab.sets.neighbour_bound import rough_cut
+from valvelab.sets.scarce_bound import too_many
 from valvelab.sets.seating import Ground, Seating
 from valvelab.sets.tray import SLACK, Grouping, MostSets, Progress, Units, Watch
 
 STARTS, TURNS = 3, 500
 """Baths that look for the number that the bound allows, and how long each goes on; most end within some tens of turns.
 For fewer sets one bath is asked."""
-MOVES = 6_000
-"""Moves of windows that look for a number of sets."""
+FEW_MOVES, MANY_MOVES = 2_000, 8_000
+"""Moves of windows that look for a number of sets, and more of them where less than a set is missing."""
 LONG_TURNS = 2_000
 """Turns of a bath that looks for one set more than was found."""
 MOST_BOXES = 3_000
@@ -59,7 +60,8 @@ def most_by_baths(units: Units, costs: list[FloatArray], known: MostSets, watch:
 def _most_seated(units: Units, costs: FloatArray, known: MostSets, watch: Watch) -> MostSets:
     """The most sets of single springs of one kind: a bath at the bound; from where it ends, windows that move.
 
-    Where so many windows can't be filled, the emptiest go until the others can.
+    Where these are not soon filled, scarce springs may refute so many; where they can't be filled at all, the emptiest
+    go until the others can.
     """
     size, count = units.positions[0].size, known.bound
     if count <= known.complete:
@@ -72,14 +74,22 @@ def _most_seated(units: Units, costs: FloatArray, known: MostSets, watch: Watch)
     best = replace(known, bound=max(min(count, int(of_use.sum()) // size), known.complete))
     ground = Ground.of(units, of_use)
     windows = [ground.around(chosen) for _, chosen in left.sets]
-    while best.complete < len(windows) and not watch.over():
-        count = min(len(windows), best.bound)
-        seating = Seating(ground, [0] * len(windows), windows, Random(count))  # noqa: S311 - nothing secret
-        if count == len(windows) and seating.anneal(MOVES, watch.over):
-            return _found(seating.grouping(), count, best.bound, watch)
-        count = min(count, len(windows) - max(1, seating.empty // size))
-        fullest = np.argsort(seating.room, kind="stable")[:count]
-        windows = [seating.window[row] for row in np.sort(fullest)]
+    asked, missed = False, best.bound + 1
+    while best.complete + 1 < missed and not watch.over():
+        seating = Seating(ground, [0] * len(windows), windows, Random(len(windows)))  # noqa: S311 - nothing secret
+        found = len(windows) < missed and seating.anneal(FEW_MOVES, watch.over)
+        if not found and len(windows) == best.bound and not asked:
+            asked = True
+            if too_many(units, of_use, best.bound, watch):
+                best, missed = replace(best, bound=best.bound - 1), best.bound
+        if not found and len(windows) < missed and seating.empty < size:
+            found = seating.anneal(MANY_MOVES, watch.over)
+        if found:
+            best = _found(seating.grouping(), len(windows), best.bound, watch)
+            windows = [*seating.window, ground.around((seating.random.choice(seating.left_over() or [0]),))]
+        else:
+            missed = min(missed, len(windows))
+            windows = seating.fullest(max(best.complete + 1, min(missed - 1, len(windows) - seating.empty // size)))
     return best
 
 

@@ -293,6 +293,15 @@ class Seating:
         self.bound[slot] |= bit
         self.room[slot] -= weight
 
+    def left_over(self) -> list[int]:
+        """Springs that move freely and have no place."""
+        return list(_ones(self.free))
+
+    def fullest(self, count: int) -> list[Window]:
+        """So many of the windows, those with the fewest empty places."""
+        slots = sorted(range(len(self.slots)), key=lambda slot: self.room[slot])[:count]
+        return [self.window[slot] for slot in sorted(slots)]
+
     def grouping(self) -> Grouping:
         """The sets of a seating without empty places."""
         seated = zip(self.slots, self.single, self.bound, strict=True)
