@@ -21,8 +21,8 @@ MANY_TURNS = 2_240
 SETTLED = 400
 """Units up to which a cold bath's end is settled by the best exchanges: of many, each round weighs very many."""
 BROKEN = 200.0
-"""What a range above its limit by one limit costs, all the time: softer, many sets that just fit are never met again
-(bench_sets.py: trays of 400 at 1.5 standard deviations kept their start), and with room to spare it makes none looser."""
+"""What a range above its limit by one limit costs, all the time: softer, sets that just fit are never met again
+(bench_sets.py: trays of 400 at 1.5 standard deviations kept their start); with room to spare none come looser."""
 HOTTER, MILD = 0.2, 0.008
 """Few sets are begun hotter (bench_sets.py: the tray of 64 came 6 % looser from the usual heat), many end milder."""
 

@@ -14,6 +14,7 @@ Source: own search; the heat bath (Gibbs sampling) of Geman and Geman 1984, the 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -158,11 +159,12 @@ class _Bath:
         self.middle[:, rows] = 0.5 * (last + first)[:, :, 0]
         self.cost[rows] = self._priced(width)
 
-    def _priced(self, width: FloatArray) -> FloatArray:
-        """What sets of some widths (d, …) cost: their sum, and the worst excess over a limit."""
-        worst: FloatArray = width[0].copy()
-        cost: FloatArray = width[0].copy()
-        for one in width[1:]:
+    def _priced(self, widths: Iterable[FloatArray]) -> FloatArray:
+        """What sets cost: the sum of their widths along each characteristic, and the worst excess over a limit."""
+        along = iter(widths)
+        cost: FloatArray = next(along).copy()
+        worst: FloatArray = cost.copy()
+        for one in along:
             cost += one
             np.maximum(worst, one, out=worst)
         worst -= 1.0
@@ -267,11 +269,15 @@ class _Bath:
         pairs = first.size
         here, there = np.concatenate([first, second]), np.concatenate([second, first])
         arriving = self.members.take(there, axis=0)
-        low = self.low.take(arriving, axis=1)
-        high = self.high.take(arriving, axis=1)
-        width = np.maximum(self.without_high.take(here, axis=1)[..., None], high[:, :, None])
-        width -= np.minimum(self.without_low.take(here, axis=1)[..., None], low[:, :, None])
-        cost = self._priced(width)
+        low, high = self.low.take(arriving, axis=1), self.high.take(arriving, axis=1)
+        without_low, without_high = self.without_low.take(here, axis=1), self.without_high.take(here, axis=1)
+
+        def width(c: int) -> FloatArray:
+            wide: FloatArray = np.maximum(without_high[c, :, :, None], high[c, :, None])
+            wide -= np.minimum(without_low[c, :, :, None], low[c, :, None])
+            return wide
+
+        cost = self._priced(map(width, range(len(low))))  # one at a time: together they don't fit into fast memory
         left = np.flatnonzero(second >= self.rows)
         cost[pairs + left] = 0.0
         rise = cost[:pairs]

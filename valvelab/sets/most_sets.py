@@ -52,7 +52,7 @@ class WindowSearch:
     def __init__(self, units: Units, windows: list[BoolArray], start: MostSets, watch: Watch) -> None:
         self.units, self.best, self.watch = units, start, watch
         self.ceiling = Ceiling(units, windows, start, watch)
-        self.ground = Ground.of(units, np.any([masks.any(axis=0) for masks in windows], axis=0))
+        self.ground = Ground.of(units, np.any([masks.any(axis=0) for masks in windows], axis=0), windows)
         self.around: list[list[Window]] = [[] for _ in windows]
         for position, chosen in start.grouping.sets:
             self.around[position].append(self.ground.around(chosen))

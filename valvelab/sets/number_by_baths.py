@@ -17,7 +17,7 @@ from valvelab.arrays import BoolArray, FloatArray, IntArray
 from valvelab.sets.heat_bath import Cooling, bathed, left_by
 from valvelab.sets.neighbour_bound import rough_cut
 from valvelab.sets.scarce_bound import too_many
-from valvelab.sets.seating import Ground, Seating
+from valvelab.sets.seating import Ground, Seating, one_engine_more
 from valvelab.sets.tray import SLACK, Grouping, MostSets, Progress, Units, Watch
 
 STARTS, TURNS = 3, 500
@@ -36,24 +36,41 @@ FAR, NEAR_ENOUGH = 1e6, 0.75
 def most_by_baths(units: Units, costs: list[FloatArray], known: MostSets, watch: Watch) -> MostSets:
     """The most complete engines that baths find and a bound, counts; `known` where they find no more.
 
-    First the number at the bound, then fewer by steps that double, then between what was found and what was not.
+    Of single springs of one kind windows that move find mostly as many or nearly as many as the bound allows. Else
+    baths: first the number at the bound, then fewer by steps that double, then between what was found and what was not.
     `costs` as from `spring_costs` (springs,), plain numbers, for each position.
     """
-    if simple(units):
-        return _most_seated(units, costs[0], known, watch)
     best, missed, fall = known, known.bound + 1, 1
+    if simple(units):
+        best = _most_seated(units, costs[0], known, watch)
+        if best.complete + 1 >= best.bound:
+            return best
+        missed = best.bound + 1
     while best.complete + 1 < missed and not watch.over():
         count = missed - fall if missed - fall > best.complete else (best.complete + missed) // 2
-        found = _bathed(units, count, TURNS, STARTS if count == known.bound else 1, watch)
+        found = _bathed(units, costs[0], count, TURNS, STARTS if count == known.bound else 1, watch)
         if found is None:
             missed, fall = count, 2 * fall
         else:
             best, fall = _found(found, count, best.bound, watch), missed
     while not best.proven and not watch.over():
-        found = _bathed(units, best.complete + 1, LONG_TURNS, 1, watch)
+        found = _bathed(units, costs[0], best.complete + 1, LONG_TURNS, 1, watch)
         if found is None:
             break
         best = _found(found, best.complete + 1, best.bound, watch)
+    return _more_seated(units, best, watch) if simple(units) else best
+
+
+def _more_seated(units: Units, best: MostSets, watch: Watch) -> MostSets:
+    """One set more again and again, as long as windows that move from those known come to it."""
+    ground = Ground.of(units, useful_springs(units, best.grouping))
+    around = [[ground.around(chosen) for _, chosen in best.grouping.sets]]
+    while not best.proven and not watch.over():
+        found = one_engine_more(ground, around, MANY_MOVES, watch, lambda: False)
+        if found is None:
+            break
+        grouping, around = found
+        best = _found(grouping, best.complete + 1, best.bound, watch)
     return best
 
 
@@ -103,9 +120,9 @@ def _found(grouping: Grouping, count: int, bound: int, watch: Watch) -> MostSets
     return MostSets(grouping, count, bound)
 
 
-def _bathed(units: Units, count: int, turns: int, starts: int, watch: Watch) -> Grouping | None:
+def _bathed(units: Units, costs: FloatArray, count: int, turns: int, starts: int, watch: Watch) -> Grouping | None:
     """So many complete engines within limits; None when no bath meets them."""
-    start = _seated_start(units, count)
+    start = _rough_start(units, costs, count) if simple(units) else _seated_start(units, count)
     if start is None:
         return None
     for seed in range(starts):

@@ -12,7 +12,6 @@ memory.
 
 from __future__ import annotations
 
-from math import inf
 from typing import Any
 
 import numpy as np
@@ -107,7 +106,7 @@ def _mended(table: PricedWindows, scarce: BoolArray, prices: FloatArray, most: f
 
 
 def _relaxed(masks: BoolArray, scarce: BoolArray, size: int, watch: Watch) -> tuple[float, FloatArray] | None:
-    """How many scarce springs sets from some windows (w, u) can hold, sets in parts allowed; the prices (u,) of springs.
+    """How many scarce springs sets from windows (w, u) can hold, sets in parts allowed; the prices (u,) of springs.
 
     Variables: the flow of springs, those in the same windows together, into each window that holds them, then the sets
     from each window. None when the watch ends it.
@@ -122,19 +121,18 @@ def _relaxed(masks: BoolArray, scarce: BoolArray, size: int, watch: Watch) -> tu
     # no spring is used twice, and no more often in a window than there are sets from it
     entries = np.concatenate([one, one, -many[of].astype(np.float64)])
     places = (np.concatenate([of, kinds + flow, kinds + flow]), np.concatenate([flow, flow, flows + window]))
-    at_most = csr_array((entries, places), shape=(kinds + flows, flows + windows))
+    at_most: Any = csr_array((entries, places), shape=(kinds + flows, flows + windows))
     entries = np.concatenate([one, np.full(windows, -float(size))])
     places = (np.concatenate([window, np.arange(windows)]), np.arange(flows + windows))
-    filled = csr_array((entries, places), shape=(windows, flows + windows))
+    filled: Any = csr_array((entries, places), shape=(windows, flows + windows))
 
     def run() -> Any:
         return linprog(
             np.concatenate([-alike[-1, of].astype(np.float64), np.zeros(windows)]),
             A_ub=at_most,
-            b_ub=np.concatenate([many, np.zeros(flows)]),
+            b_ub=np.concatenate([many.astype(np.float64), np.zeros(flows)]),
             A_eq=filled,
             b_eq=np.zeros(windows),
-            bounds=(0.0, inf),
             method="highs-ds",
             options={"time_limit": seconds(watch)},
         )

@@ -2,10 +2,11 @@
 
 As many windows as sets are wanted lie over the tray: boxes whose sides are the limits, each from some spring's value on
 along every characteristic. The most springs that can be seated in them, no set above its size and no spring in two, is
-a flow; when it fills every set the number is reached. A window is moved a little, or over a spring left over, the flow
+a flow; when it fills every set the number is reached. A window is moved a little, to one
+near it where all are listed, or over a spring left over, the flow
 is mended by a few paths, and a fall is taken with a chance that shrinks; springs that a move over another leaves behind
 draw a second window and a third over themselves before the fall is judged. Springs are bits of whole numbers, so a move
-costs some tens of microseconds, and windows need not be listed.
+costs some tens of microseconds.
 
 Source: own search; augmenting paths as in bipartite matching are common practice.
 """
@@ -14,14 +15,18 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from random import Random
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from valvelab.arrays import BoolArray, FloatArray
 from valvelab.sets.annealing import anneal
 from valvelab.sets.tray import SLACK, Grouping, Units, Watch
+
+if TYPE_CHECKING:
+    from scipy.spatial import cKDTree
 
 HOT, COLD = 0.4, 0.1
 """Springs by which the flow may fall, at the start and at the end of an attempt (bench_sets.py: trays of 400)."""
@@ -32,9 +37,37 @@ STEP, TWO_WAYS = 20, 0.3
 LINKS = 3
 """Windows that move one after another before the fall is judged."""
 AT_DEFICIT, SEATING = 0.35, 0.15
+NEIGHBOURS = 40
+"""Listed windows nearest to one that it may move to."""
 
 Window = tuple[int, ...]
 """Along each characteristic the number of the value that a window begins at."""
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """The windows of a position, and where each begins, in limits, to find those near one."""
+
+    windows: list[Window]
+    tree: cKDTree
+    near: dict[Window, list[int]] = field(default_factory=dict)
+
+    @staticmethod
+    def of(units: Units, masks: BoolArray, starts: list[FloatArray]) -> Listed:
+        """Of masks (w, u) of windows and the values that windows may begin at."""
+        from scipy.spatial import cKDTree
+
+        low = units.extents(masks)[0] / units.limits
+        begins = [np.searchsorted(mine, column) for mine, column in zip(starts, low.T, strict=True)]
+        return Listed([tuple(window) for window in np.transpose(begins).tolist()], cKDTree(low))
+
+    def beside(self, window: Window, at: FloatArray) -> list[int]:
+        """The numbers of the windows nearest to one, which begins at some values (d,)."""
+        known = self.near.get(window)
+        if known is None:
+            _, rows = self.tree.query(at, k=min(NEIGHBOURS + 1, len(self.windows)))
+            known = self.near[window] = np.atleast_1d(rows).tolist()
+        return known
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +75,7 @@ class Ground:
     """What stays the same: values in limits, the bit patterns of units by where a window begins, and units' conditions.
 
     starts: by characteristic, in order. runs: by characteristic, the units within a limit from each start on. suiting:
-    by position. usable: units that move freely.
+    by position. usable: units that move freely. listed: by position, all windows worth moving to, where they are known.
     """
 
     low: FloatArray
@@ -55,10 +88,11 @@ class Ground:
     constrained: tuple[int, ...]
     weight: tuple[int, ...]
     apart: tuple[int, ...]
+    listed: list[Listed]
 
     @staticmethod
-    def of(units: Units, of_use: BoolArray) -> Ground:
-        """The ground of a tray; `of_use` (u,), no unit: those that may be in a set."""
+    def of(units: Units, of_use: BoolArray, windows: list[BoolArray] | None = None) -> Ground:
+        """The ground of a tray; `of_use` (u,), no unit: those that may be in a set. `windows`: all, masks (w, u)."""
         low, high = units.low / units.limits, units.high / units.limits
         starts = [np.unique(column) for column in low.T]
         runs = [
@@ -77,6 +111,7 @@ class Ground:
             constrained=tuple(np.flatnonzero(~free & of_use).tolist()),
             weight=tuple(units.weight.tolist()),
             apart=tuple(_pattern(row) for row in units.apart) if units.apart.any() else (0,) * units.count,
+            listed=[Listed.of(units, masks, starts) for masks in windows or []],
         )
 
     def inside(self, position: int, window: Window) -> int:
@@ -230,6 +265,10 @@ class Seating:
             slot = self.random.choice([slot for slot, room in enumerate(self.room) if room])
         else:
             slot = self.random.randrange(len(self.slots))
+        if self.ground.listed:
+            listed = self.ground.listed[self.slots[slot]]
+            near = listed.beside(self.window[slot], self.at[slot])
+            return self._move(slot, listed.windows[self.random.choice(near)])
         window, ways = list(self.window[slot]), len(self.ground.starts)
         for c in self.random.sample(range(ways), min(ways, 1 + (self.random.random() < TWO_WAYS))):
             begin = window[c] + self.random.randint(-STEP, STEP)
