@@ -12,6 +12,7 @@ memory.
 
 from __future__ import annotations
 
+from math import inf
 from typing import Any
 
 import numpy as np
@@ -49,13 +50,16 @@ def too_many(units: Units, of_use: BoolArray, count: int, watch: Watch) -> bool:
         answer = _relaxed(masks[pool], scarce, size, watch)
         if answer is None:
             break
-        held, prices = answer
+        held, prices, caps = answer
         if held >= needed - SURE:
             break  # windows that are still missing only let sets hold more
-        proven, short = _mended(table, scarce, prices, needed - SURE)
+        extra = np.zeros(len(masks))
+        extra[pool] = caps
+        left = needed - SURE - float(prices.sum()) - float(extra @ (masks.sum(axis=1) // size))
+        proven, short = _mended(table, scarce, prices, extra, left)
         if proven:
             return True
-        more = np.union1d(short, wanted(table, table.cheapest(prices - scarce), pool))
+        more = np.union1d(short, wanted(table, table.cheapest(prices - scarce) + extra, pool))
         new = np.setdiff1d(more, pool)
         if not new.size:
             break
@@ -86,27 +90,35 @@ def _first(masks: BoolArray, scarce: BoolArray) -> IntArray:
     return np.array(list(dict.fromkeys(pool)), dtype=np.int64)
 
 
-def _mended(table: PricedWindows, scarce: BoolArray, prices: FloatArray, most: float) -> tuple[bool, IntArray]:
-    """Whether prices (u,) need not come to `most` for no set to cost less than its scarce springs; windows that did.
+def _mended(
+    table: PricedWindows, scarce: BoolArray, prices: FloatArray, extra: FloatArray, left: float
+) -> tuple[bool, IntArray]:
+    """Whether no set costs less than the scarce springs in it once prices have risen, by less than `left` in all.
 
-    Where one does, the scarce spring that it pays least for becomes dearer by what is missing.
+    A set costs its springs' prices (u,) and what its window asks beside (w,), all plain numbers. Where that is too
+    little, the scarce spring that it pays least for becomes dearer; the windows where it was come back too.
     """
-    net, left = prices - scarce, most - float(prices.sum())
+    net = prices - scarce
     short: list[int] = []
     for _ in range(MOST_MENDED):
-        cost = table.cheapest(net)
+        cost = table.cheapest(net) + extra
         row = int(cost.argmin())
-        if cost[row] >= 0.0 or left <= 0.0:
-            break
+        if left <= 0.0 or cost[row] >= 0.0:
+            return left > 0.0, np.array(short, dtype=np.int64)
         inside = np.flatnonzero(table.masks[row] & scarce)
-        net[inside[net[inside].argmin()]] += EXACT - float(cost[row])
-        left -= EXACT - float(cost[row])
+        missing = EXACT - float(cost[row])
+        net[inside[net[inside].argmin()]] += missing
+        left -= missing
         short.append(row)
-    return bool(left > 0.0 and cost[row] >= 0.0), np.array(short, dtype=np.int64)
+    return False, np.array(short, dtype=np.int64)
 
 
-def _relaxed(masks: BoolArray, scarce: BoolArray, size: int, watch: Watch) -> tuple[float, FloatArray] | None:
-    """How many scarce springs sets from windows (w, u) can hold, sets in parts allowed; the prices (u,) of springs.
+def _relaxed(
+    masks: BoolArray, scarce: BoolArray, size: int, watch: Watch
+) -> tuple[float, FloatArray, FloatArray] | None:
+    """How many scarce springs sets from windows (w, u) can hold, sets in parts allowed; prices of springs and windows.
+
+    Prices (u,) of using a spring, and (w,) of a set more from a window than its springs are enough for.
 
     Variables: the flow of springs, those in the same windows together, into each window that holds them, then the sets
     from each window. None when the watch ends it.
@@ -126,6 +138,8 @@ def _relaxed(masks: BoolArray, scarce: BoolArray, size: int, watch: Watch) -> tu
     places = (np.concatenate([window, np.arange(windows)]), np.arange(flows + windows))
     filled: Any = csr_array((entries, places), shape=(windows, flows + windows))
 
+    upper = np.concatenate([np.full(flows, inf), masks.sum(axis=1) // size])
+
     def run() -> Any:
         return linprog(
             np.concatenate([-alike[-1, of].astype(np.float64), np.zeros(windows)]),
@@ -133,6 +147,7 @@ def _relaxed(masks: BoolArray, scarce: BoolArray, size: int, watch: Watch) -> tu
             b_ub=np.concatenate([many.astype(np.float64), np.zeros(flows)]),
             A_eq=filled,
             b_eq=np.zeros(windows),
+            bounds=np.column_stack([np.zeros(flows + windows), upper]).tolist(),
             method="highs-ds",
             options={"time_limit": seconds(watch)},
         )
@@ -140,4 +155,5 @@ def _relaxed(masks: BoolArray, scarce: BoolArray, size: int, watch: Watch) -> tu
     answer = watch.aside(run, watch)
     if answer is None or answer.status != 0:
         return None
-    return -float(answer.fun), np.maximum(-np.asarray(answer.ineqlin.marginals)[:kinds], 0.0)[kind]
+    springs = np.maximum(-np.asarray(answer.ineqlin.marginals)[:kinds], 0.0)[kind]
+    return -float(answer.fun), springs, np.maximum(-np.asarray(answer.upper.marginals)[flows:], 0.0)
