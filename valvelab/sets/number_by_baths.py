@@ -25,6 +25,9 @@ STARTS, TURNS = 3, 500
 For fewer sets one bath is asked."""
 FEW_MOVES, MANY_MOVES = 2_000, 8_000
 """Moves of windows that look for a number of sets, and more of them where less than a set is missing."""
+LISTED_ALONG = 3
+"""Characteristics up to which scarce springs are asked, for on more the windows about them are mostly too many, and up
+to which many moves are made: on five, 8,000 found no more than 2,000 (seven trays of 400)."""
 LONG_TURNS = 2_000
 """Turns of a bath that looks for one set more than was found."""
 MOST_BOXES = 3_000
@@ -91,7 +94,8 @@ def _most_seated(units: Units, costs: FloatArray, known: MostSets, watch: Watch)
     best = replace(known, bound=max(min(count, int(of_use.sum()) // size), known.complete))
     ground = Ground.of(units, of_use)
     windows = [ground.around(chosen) for _, chosen in left.sets]
-    asked, missed = False, best.bound + 1
+    listed = units.limits.size <= LISTED_ALONG
+    asked, missed = not listed, best.bound + 1
     while best.complete + 1 < missed and not watch.over():
         seating = Seating(ground, [0] * len(windows), windows, Random(len(windows)))  # noqa: S311 - nothing secret
         found = len(windows) < missed and seating.anneal(FEW_MOVES, watch.over)
@@ -100,7 +104,7 @@ def _most_seated(units: Units, costs: FloatArray, known: MostSets, watch: Watch)
             if too_many(units, of_use, best.bound, watch):
                 best, missed = replace(best, bound=best.bound - 1), best.bound
         if not found and len(windows) < missed and seating.empty < size:
-            found = seating.anneal(MANY_MOVES, watch.over)
+            found = seating.anneal(MANY_MOVES if listed else FEW_MOVES, watch.over)
         if found:
             best = _found(seating.grouping(), len(windows), best.bound, watch)
             windows = [*seating.window, ground.around((seating.random.choice(seating.left_over() or [0]),))]

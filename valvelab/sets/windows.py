@@ -20,7 +20,7 @@ from valvelab.sets.tray import AT_ONCE, SLACK, Grouping, Position, Units, Watch
 MOST_WINDOWS = 60_000
 MOST_TRIED, MOST_TRIED_FOR_ALL = 8, 4
 """Windows looked at for each that may be kept: many turn out to lie inside another."""
-EARLY, UNEVEN = 8, 1.5
+EARLY, UNEVEN = 4, 1.5
 """Where all are wanted or none, runs of the first characteristic after which too many are told, and how much more than
 their share they may give."""
 
