@@ -159,7 +159,7 @@ def _first_pool(table: PricedWindows, chosen: list[int]) -> IntArray:
 
 
 def wanted(table: PricedWindows, cost: FloatArray, pool: IntArray) -> IntArray:
-    """Windows cheaper, by their cost (w,), than all in the pool, spread over the springs; numbers of rows."""
+    """Rows (n,) of windows cheaper than all in the pool, spread over the springs; costs (w,) are plain numbers."""
     cheap = cost < cost[pool].min() - 1e-7
     cheap[pool] = False
     rows = np.flatnonzero(cheap)

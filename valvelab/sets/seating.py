@@ -54,7 +54,7 @@ class Listed:
 
     @staticmethod
     def of(units: Units, masks: BoolArray, starts: list[FloatArray]) -> Listed:
-        """Of masks (w, u) of windows and the values that windows may begin at."""
+        """Of masks (w, u) of windows and the values, in limits, that windows may begin at along each characteristic."""
         from scipy.spatial import cKDTree
 
         low = units.extents(masks)[0] / units.limits
@@ -62,7 +62,7 @@ class Listed:
         return Listed([tuple(window) for window in np.transpose(begins).tolist()], cKDTree(low))
 
     def beside(self, window: Window, at: FloatArray) -> list[int]:
-        """The numbers of the windows nearest to one, which begins at some values (d,)."""
+        """The numbers of the windows nearest to one, which begins at some values (d,), in limits."""
         known = self.near.get(window)
         if known is None:
             _, rows = self.tree.query(at, k=min(NEIGHBOURS + 1, len(self.windows)))
