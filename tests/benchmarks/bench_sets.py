@@ -54,7 +54,7 @@ rough cut, seeds 0 to 2 each. No proof."""
 TWO = ("seat_force=5 N", "rate=0.5 N/mm")
 FIVE = ("seat_force=6.8 N", "open_force=12.4 N", "rate=0.6 N/mm", "solid_height=0.06 mm", "free_length=0.16 mm")
 NARROW = ("seat_force=5.1 N", "open_force=9.3 N", "rate=0.45 N/mm", "solid_height=0.045 mm", "free_length=0.12 mm")
-"""Limits on two characteristics of `write_readings`' trays; two standard deviations each of all that a tester gives, and
+"""Limits on two characteristics of `write_readings`' trays; two standard deviations each of all that a tester gives;
 one and a half."""
 
 
