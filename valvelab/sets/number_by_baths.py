@@ -1,7 +1,8 @@
-"""The number of sets by heat baths: as many as the springs of some use allow, else the most that baths come to.
+"""The number of sets by heat baths and windows that move: as many as springs of some use allow, else the most found.
 
-A bath either finds so many sets within limits or it does not; there are at least as many as any found. Springs that no
-set found holds may be of no use after all: each is looked at closely, and those that fit into no set lower the bound.
+A bath either finds so many sets within limits or it does not; there are at least as many as any found. Where it does
+not, windows laid about its sets may (`seating`). Springs that no set found holds may be of no use after all: each is
+looked at closely, and those that fit into no set lower the bound; so may the scarce ones together (`scarce_bound`).
 
 Source: own search.
 """
@@ -107,10 +108,12 @@ def _most_seated(units: Units, costs: FloatArray, known: MostSets, watch: Watch)
             found = seating.anneal(MANY_MOVES if listed else FEW_MOVES, watch.over)
         if found:
             best = _found(seating.grouping(), len(windows), best.bound, watch)
-            windows = [*seating.window, ground.around((seating.random.choice(seating.left_over() or [0]),))]
+            left_over = seating.left_over() or [0]  # where none is, no more sets are looked for
+            windows = [*seating.window, ground.around((seating.random.choice(left_over),))]
         else:
             missed = min(missed, len(windows))
-            windows = seating.fullest(max(best.complete + 1, min(missed - 1, len(windows) - seating.empty // size)))
+            fewer = min(missed - 1, len(windows) - seating.empty // size)
+            windows = seating.fullest(max(best.complete + 1, fewer))
     return best
 
 
