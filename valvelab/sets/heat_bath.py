@@ -5,8 +5,8 @@ a unit of the other are weighed and one of them, or none, is drawn by its Boltzm
 sets that cost nothing. In the other, both sets are put together, sorted by a characteristic and halved: two boxes
 side by side become two one above the other, which exchanges alone reach only over a high rise. A third kind, where
 sets are many, takes a unit on a face of every set and deals them and those left over anew, all at once: springs move
-along chains of sets, for which exchanges need several rises. Limits are soft at first, a range above its limit costs
-more as the heat falls, and only groupings within limits are kept.
+along chains of sets, for which exchanges need several rises. Limits are soft: a range above its limit costs, and more
+as the heat falls where no grouping within limits is known. Only such groupings are kept.
 
 Source: own search; the heat bath (Gibbs sampling) of Geman and Geman 1984, the assignment that chance is added to
 (perturb and maximise) of Papandreou and Yuille 2011, both from memory.
@@ -14,6 +14,7 @@ Source: own search; the heat bath (Gibbs sampling) of Geman and Geman 1984, the 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,7 +25,7 @@ from valvelab.sets.tray import Grouping, Units, Watch
 HOT, COLD = 0.06, 0.004
 """Heat at the start and the end, as a share of a set's mean spread."""
 SOFT, HARD = 10.0, 60.0
-"""What a range above its limit by one limit costs, at the start and the end."""
+"""What a range above its limit by one limit costs, at the start and the end, where no sets within limits are known."""
 SETS_A_ROW = 3
 """Sets for each row of units left over, at most: so that each row lies somewhere, and most sets meet one."""
 NEAR, PAIRINGS, SPLIT_EVERY, COOL_EVERY, LOOK_EVERY = 6, 8, 4, 16, 64
@@ -37,12 +38,16 @@ GAIN, WITHIN = 1e-9, 1.0 + 1e-12
 
 @dataclass(frozen=True, slots=True)
 class Cooling:
-    """How long a bath runs, in turns, and between which heats; `first` ends it at the first grouping within limits."""
+    """How long a bath runs, in turns, and between which heats; `first` ends it at the first grouping within limits.
+
+    soft, hard: what a range above its limit by one limit costs, at the start and the end.
+    """
 
     turns: int
     hot: float = HOT
     cold: float = COLD
     soft: float = SOFT
+    hard: float = HARD
     seed: int = 0
     first: bool = False
 
@@ -56,6 +61,13 @@ def bathed(units: Units, start: Grouping, cooling: Cooling, watch: Watch) -> Gro
     bath = _Bath(units, start, cooling)
     bath.run(cooling, watch)
     return bath.best
+
+
+def left_by(units: Units, start: Grouping, cooling: Cooling, watch: Watch) -> tuple[Grouping, bool]:
+    """The first grouping within limits that a bath met, or how it left the sets; and whether it is within limits."""
+    bath = _Bath(units, start, cooling)
+    bath.run(cooling, watch)
+    return (bath.now(), False) if bath.best is None else (bath.best, True)
 
 
 def _gumbel(generator: np.random.Generator, many: int) -> FloatArray:
@@ -132,21 +144,27 @@ class _Bath:
     # -- what sets cost ------------------------------------------------------------------------------------------
 
     def _weigh(self, rows: IntArray) -> None:
-        """Extents of some rows, with each of their units and without it."""
-        low, high = self.low[:, self.members[rows]], self.high[:, self.members[rows]]
-        lows, highs = np.sort(low, axis=2), np.sort(high, axis=2)
+        """Extents of some rows, with each of their units and without it; what is left over costs nothing."""
+        rows = rows[rows < self.rows]
+        members = self.members.take(rows, axis=0)
+        low = self.low.take(members, axis=1)
+        high = self.high.take(members, axis=1) if self.wishes else low
+        lows = np.sort(low, axis=2)
+        highs = np.sort(high, axis=2) if self.wishes else lows
         first, last = lows[:, :, :1], highs[:, :, -1:]
         self.without_low[:, rows] = np.where(low == first, lows[:, :, 1:2], first)
         self.without_high[:, rows] = np.where(high == last, highs[:, :, -2:-1], last)
-        self.width[:, rows] = (last - first)[:, :, 0]
+        width = (last - first)[:, :, 0]
+        self.width[:, rows] = width
         self.middle[:, rows] = 0.5 * (last + first)[:, :, 0]
-        self.cost[rows] = np.where(rows < self.rows, self._priced(self.width[:, rows]), 0.0)
+        self.cost[rows] = self._priced(width)
 
-    def _priced(self, width: FloatArray) -> FloatArray:
-        """What sets of some widths (d, …) cost: their sum, and the worst excess over a limit."""
-        worst: FloatArray = width[0].copy()
-        cost: FloatArray = width[0].copy()
-        for one in width[1:]:
+    def _priced(self, widths: Iterable[FloatArray]) -> FloatArray:
+        """What sets cost: the sum of their widths along each characteristic, and the worst excess over a limit."""
+        along = iter(widths)
+        cost: FloatArray = next(along).copy()
+        worst: FloatArray = cost.copy()
+        for one in along:
             cost += one
             np.maximum(worst, one, out=worst)
         worst -= 1.0
@@ -165,12 +183,17 @@ class _Bath:
     def _keep(self) -> None:
         """Keep the grouping when it is the tightest so far."""
         if float(self.cost[: self.rows].sum()) < self.least - GAIN and not self._over():
-            self.least = self._total()
-            sets = [
-                (int(position), tuple(int(unit) for unit in sorted(row) if unit < self.units.count))
-                for position, row in zip(self.position[: self.rows], self.members[: self.rows], strict=True)
-            ]
-            self.best = Grouping(tuple(sorted(sets)))
+            self.least, self.best = self._total(), self.now()
+
+    def now(self) -> Grouping:
+        """The sets as they are."""
+        sets = [
+            (position, tuple(unit for unit in sorted(row) if unit < self.units.count))
+            for position, row in zip(
+                self.position[: self.rows].tolist(), self.members[: self.rows].tolist(), strict=True
+            )
+        ]
+        return Grouping(tuple(sorted(sets)))
 
     # -- turns -----------------------------------------------------------------------------------------------------
 
@@ -186,7 +209,7 @@ class _Bath:
                 part = turn / cooling.turns
                 # rounded likewise
                 coldness = 1.0 / float(f"{self.mean * cooling.hot * (cooling.cold / cooling.hot) ** part:.6g}")
-                self.hard = float(f"{cooling.soft * (HARD / cooling.soft) ** part:.6g}")
+                self.hard = float(f"{cooling.soft * (cooling.hard / cooling.soft) ** part:.6g}")
                 self.cost[: self.rows] = self._priced(self.width[:, : self.rows])
             if self.deals and turn % 2:
                 self._deal_anew(coldness)
@@ -245,10 +268,16 @@ class _Bath:
         """An exchange of two units in each pair, or none."""
         pairs = first.size
         here, there = np.concatenate([first, second]), np.concatenate([second, first])
-        arriving = self.members[there]
-        width = np.maximum(self.without_high[:, here][..., None], self.high[:, arriving][:, :, None])
-        width -= np.minimum(self.without_low[:, here][..., None], self.low[:, arriving][:, :, None])
-        cost = self._priced(width)
+        arriving = self.members.take(there, axis=0)
+        low, high = self.low.take(arriving, axis=1), self.high.take(arriving, axis=1)
+        without_low, without_high = self.without_low.take(here, axis=1), self.without_high.take(here, axis=1)
+
+        def width(c: int) -> FloatArray:
+            wide: FloatArray = np.maximum(without_high[c, :, :, None], high[c, :, None])
+            wide -= np.minimum(without_low[c, :, :, None], low[c, :, None])
+            return wide
+
+        cost = self._priced(map(width, range(len(low))))  # one at a time: together they don't fit into fast memory
         left = np.flatnonzero(second >= self.rows)
         cost[pairs + left] = 0.0
         rise = cost[:pairs]
@@ -285,12 +314,16 @@ class _Bath:
 
         rows = np.arange(self.rows)
         face = self.random.integers(len(self.faces), size=self.rows)
-        place = self.faces[face[:, None], self.members[: self.rows]].argmin(axis=1)
-        spare, slot = np.nonzero(self.members[self.rows :] < self.units.count)
-        spare += self.rows
-        offered = np.concatenate([self.members[rows, place], self.members[spare, slot]])
-        width = np.maximum(self.without_high[:, rows, place][..., None], self.high[:, None, offered])
-        width -= np.minimum(self.without_low[:, rows, place][..., None], self.low[:, None, offered])
+        members = self.members.reshape(-1)
+        facing = self.faces.take(self.members[: self.rows] + face[:, None] * (self.units.count + 1))
+        leaving = rows * self.slots + facing.argmin(axis=1)
+        begin = self.rows * self.slots
+        places = np.concatenate([leaving, begin + np.flatnonzero(members[begin:] < self.units.count)])
+        offered = members.take(places)
+        without_high = self.without_high.reshape(len(self.low), -1).take(leaving, axis=1)
+        without_low = self.without_low.reshape(len(self.low), -1).take(leaving, axis=1)
+        width = np.maximum(without_high[..., None], self.high.take(offered, axis=1)[:, None])
+        width -= np.minimum(without_low[..., None], self.low.take(offered, axis=1)[:, None])
         cost = self._priced(width)
         begin = int(self.random.integers(self.chances.size - cost.size))
         cost *= coldness
@@ -298,8 +331,8 @@ class _Bath:
         chosen = linear_sum_assignment(cost)[1]
         stays = np.ones(offered.size, dtype=np.bool_)
         stays[chosen] = False
-        self.members[rows, place] = offered[chosen]
-        self.members[spare, slot] = offered[stays]
+        members[leaving] = offered[chosen]
+        members[places[self.rows :]] = offered[stays]
         self._weigh(np.flatnonzero(chosen != rows))
 
     def _split(self, first: IntArray, second: IntArray, coldness: float) -> None:
@@ -311,11 +344,10 @@ class _Bath:
         if not first.size:
             return
         both = np.concatenate([self.members[first], self.members[second]], axis=1)
-        values = self.low[:, both]
+        values = self.low.take(both, axis=1)
         order = np.argsort(values, axis=2, kind="stable")
-        halves = np.take_along_axis(values[:, None], order[None], axis=3).reshape(
-            *values.shape[:1], *order.shape[:2], 2, -1
-        )
+        place = order + both.shape[1] * np.arange(len(both))[:, None]
+        halves = values.reshape(len(values), -1).take(place, axis=1).reshape(len(values), *order.shape[:2], 2, -1)
         cost = self._priced(halves.max(axis=4) - halves.min(axis=4)).sum(axis=2)
         rise = np.ascontiguousarray((cost - (self.cost[first] + self.cost[second])).T)
         go, along = self._drawn(rise, coldness)

@@ -29,7 +29,7 @@ from valvelab.sets.windows import maximal_windows
 
 FOR_THE_NUMBER = 0.85
 """Share of the time that the number of sets may take; the rest is kept for the spread."""
-PAIRED = 3
+PAIRED = 2
 """Characteristics up to which their pairs tell which springs are of use; of more, distances are asked first, which tell
 it nearly as well in a tenth of the time."""
 FOR_A_LIST = 0.5
@@ -109,8 +109,6 @@ def _most(units: Units, costs: list[FloatArray], watch: Watch) -> MostSets:
     cut = max(cuts, key=lambda grouping: (len(grouping.sets), -units.total(grouping)))
     watch.report(Progress("sets", len(cut.sets), count))
     most = most_by_baths(units, costs, MostSets(cut, len(cut.sets), count), watch)
-    if not most.proven and units.limits.size > PAIRED and not watch.over():
-        most = most_by_baths(units, [spring_costs(units, position) for position in units.positions], most, watch)
     if not most.proven and not (watch.over() and most.complete):
         most = _by_windows(units, costs, most, watch)
     if (len(cut.sets), -units.total(cut)) > (most.complete, -units.total(most.grouping)):

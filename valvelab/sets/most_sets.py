@@ -7,15 +7,19 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from valvelab.arrays import BoolArray
 from valvelab.sets.prices import Ceiling
 from valvelab.sets.programme import solve_program, window_program
-from valvelab.sets.seating import TRIES, Ground, one_engine_more
+from valvelab.sets.seating import Ground, Window, one_engine_more
 from valvelab.sets.tray import Grouping, MostSets, Progress, Units, Watch
-from valvelab.sets.windows import greedy_sets, simple_bound, windows_around
+from valvelab.sets.windows import greedy_sets, simple_bound
 
 SMALL, MOST_FLOWS = 6_000, 12_000
 """Springs × windows up to which the solver is asked before long annealing, and at all."""
+TRIES = (20_000, 60_000)
+"""Moves of each attempt at one engine more; the later ones only where the first did not get there."""
 FEW_NODES, MANY_NODES = 60, 100
 """Branches of the solver in either case, so that work ends it and not time."""
 A_TURN = 80
@@ -48,8 +52,10 @@ class WindowSearch:
     def __init__(self, units: Units, windows: list[BoolArray], start: MostSets, watch: Watch) -> None:
         self.units, self.best, self.watch = units, start, watch
         self.ceiling = Ceiling(units, windows, start, watch)
-        self.ground = Ground.of(units, windows)
-        self.around = windows_around(windows, start.grouping)
+        self.ground = Ground.of(units, np.any([masks.any(axis=0) for masks in windows], axis=0), windows)
+        self.around: list[list[Window]] = [[] for _ in windows]
+        for position, chosen in start.grouping.sets:
+            self.around[position].append(self.ground.around(chosen))
         self.flows = sum(int(masks.sum()) for masks in windows)
         self.looks = 0
 
@@ -89,7 +95,7 @@ class WindowSearch:
         """Engine by engine more; each starts with the shortest attempt, `attempts` are for the first."""
         attempt = attempts.start
         while attempt < attempts.stop and not self._proven() and not self.watch.over():
-            found = one_engine_more(self.ground, self.around, attempt, self.watch, self._reached)
+            found = one_engine_more(self.ground, self.around, TRIES[attempt], self.watch, self._reached)
             attempt = 0 if found else attempt + 1
             if found:
                 grouping, self.around = found

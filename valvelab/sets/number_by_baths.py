@@ -1,23 +1,34 @@
-"""The number of sets by heat baths: as many as the springs of some use allow, else the most that baths come to.
+"""The number of sets by heat baths and windows that move: as many as springs of some use allow, else the most found.
 
-A bath either finds so many sets within limits or it does not; there are at least as many as any found. Springs that no
-set found holds may be of no use after all: each is looked at closely, and those that fit into no set lower the bound.
+A bath either finds so many sets within limits or it does not; there are at least as many as any found. Where it does
+not, windows laid about its sets may (`seating`). Springs that no set found holds may be of no use after all: each is
+looked at closely, and those that fit into no set lower the bound; so may the scarce ones together (`scarce_bound`).
 
 Source: own search.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
+from random import Random
+
 import numpy as np
 
-from valvelab.arrays import FloatArray, IntArray
-from valvelab.sets.heat_bath import Cooling, bathed
+from valvelab.arrays import BoolArray, FloatArray, IntArray
+from valvelab.sets.heat_bath import Cooling, bathed, left_by
 from valvelab.sets.neighbour_bound import rough_cut
+from valvelab.sets.scarce_bound import too_many
+from valvelab.sets.seating import Ground, Seating, one_engine_more
 from valvelab.sets.tray import SLACK, Grouping, MostSets, Progress, Units, Watch
 
 STARTS, TURNS = 3, 500
 """Baths that look for the number that the bound allows, and how long each goes on; most end within some tens of turns.
 For fewer sets one bath is asked."""
+FEW_MOVES, MANY_MOVES = 2_000, 8_000
+"""Moves of windows that look for a number of sets, and more of them where less than a set is missing."""
+LISTED_ALONG = 3
+"""Characteristics up to which scarce springs are asked, for on more the windows about them are mostly too many, and up
+to which many moves are made: on five, 8,000 found no more than 2,000 (seven trays of 400)."""
 LONG_TURNS = 2_000
 """Turns of a bath that looks for one set more than was found."""
 MOST_BOXES = 3_000
@@ -29,25 +40,80 @@ FAR, NEAR_ENOUGH = 1e6, 0.75
 def most_by_baths(units: Units, costs: list[FloatArray], known: MostSets, watch: Watch) -> MostSets:
     """The most complete engines that baths find and a bound, counts; `known` where they find no more.
 
-    First the number at the bound, then fewer by steps that double, then between what was found and what was not.
+    Of single springs of one kind windows that move find mostly as many or nearly as many as the bound allows. Else
+    baths: first the number at the bound, then fewer by steps that double, then between what was found and what was not.
     `costs` as from `spring_costs` (springs,), plain numbers, for each position.
     """
     best, missed, fall = known, known.bound + 1, 1
+    if simple(units):
+        best = _most_seated(units, costs[0], known, watch)
+        if best.complete + 1 >= best.bound:
+            return best
+        missed = best.bound + 1
     while best.complete + 1 < missed and not watch.over():
         count = missed - fall if missed - fall > best.complete else (best.complete + missed) // 2
-        found = _bathed(units, costs, count, TURNS, STARTS if count == known.bound else 1, watch)
+        found = _bathed(units, costs[0], count, TURNS, STARTS if count == known.bound else 1, watch)
         if found is None:
             missed, fall = count, 2 * fall
         else:
             best, fall = _found(found, count, best.bound, watch), missed
-    if not best.proven and best.complete and simple(units) and not watch.over():
-        bound = min(best.bound, useful_springs(units, best.grouping) // units.positions[0].size)
-        best = _found(best.grouping, best.complete, max(bound, best.complete), watch)
     while not best.proven and not watch.over():
-        found = _bathed(units, costs, best.complete + 1, LONG_TURNS, 1, watch)
+        found = _bathed(units, costs[0], best.complete + 1, LONG_TURNS, 1, watch)
         if found is None:
             break
         best = _found(found, best.complete + 1, best.bound, watch)
+    return _more_seated(units, best, watch) if simple(units) else best
+
+
+def _more_seated(units: Units, best: MostSets, watch: Watch) -> MostSets:
+    """One set more again and again, as long as windows that move from those known come to it."""
+    ground = Ground.of(units, useful_springs(units, best.grouping))
+    around = [[ground.around(chosen) for _, chosen in best.grouping.sets]]
+    while not best.proven and not watch.over():
+        found = one_engine_more(ground, around, MANY_MOVES, watch, lambda: False)
+        if found is None:
+            break
+        grouping, around = found
+        best = _found(grouping, best.complete + 1, best.bound, watch)
+    return best
+
+
+def _most_seated(units: Units, costs: FloatArray, known: MostSets, watch: Watch) -> MostSets:
+    """The most sets of single springs of one kind: a bath at the bound; from where it ends, windows that move.
+
+    Where these are not soon filled, scarce springs may refute so many; where they can't be filled at all, the emptiest
+    go until the others can.
+    """
+    size, count = units.positions[0].size, known.bound
+    if count <= known.complete:
+        return known
+    start = _rough_start(units, costs, count)
+    left, within = left_by(units, start, Cooling(min(TURNS, 20 * units.count), first=True), watch)
+    if within:
+        return _found(left, count, count, watch)
+    of_use = useful_springs(units, left)
+    best = replace(known, bound=max(min(count, int(of_use.sum()) // size), known.complete))
+    ground = Ground.of(units, of_use)
+    windows = [ground.around(chosen) for _, chosen in left.sets]
+    listed = units.limits.size <= LISTED_ALONG
+    asked, missed = not listed, best.bound + 1
+    while best.complete + 1 < missed and not watch.over():
+        seating = Seating(ground, [0] * len(windows), windows, Random(len(windows)))  # noqa: S311 - nothing secret
+        found = len(windows) < missed and seating.anneal(FEW_MOVES, watch.over)
+        if not found and len(windows) == best.bound and not asked:
+            asked = True
+            if too_many(units, of_use, best.bound, watch):
+                best, missed = replace(best, bound=best.bound - 1), best.bound
+        if not found and len(windows) < missed and seating.empty < size:
+            found = seating.anneal(MANY_MOVES if listed else FEW_MOVES, watch.over)
+        if found:
+            best = _found(seating.grouping(), len(windows), best.bound, watch)
+            left_over = seating.left_over() or [0]  # where none is, no more sets are looked for
+            windows = [*seating.window, ground.around((seating.random.choice(left_over),))]
+        else:
+            missed = min(missed, len(windows))
+            fewer = min(missed - 1, len(windows) - seating.empty // size)
+            windows = seating.fullest(max(best.complete + 1, fewer))
     return best
 
 
@@ -61,11 +127,9 @@ def _found(grouping: Grouping, count: int, bound: int, watch: Watch) -> MostSets
     return MostSets(grouping, count, bound)
 
 
-def _bathed(
-    units: Units, costs: list[FloatArray], count: int, turns: int, starts: int, watch: Watch
-) -> Grouping | None:
+def _bathed(units: Units, costs: FloatArray, count: int, turns: int, starts: int, watch: Watch) -> Grouping | None:
     """So many complete engines within limits; None when no bath meets them."""
-    start = _rough_start(units, costs[0], count) if simple(units) else _seated_start(units, count)
+    start = _rough_start(units, costs, count) if simple(units) else _seated_start(units, count)
     if start is None:
         return None
     for seed in range(starts):
@@ -131,17 +195,19 @@ def _middles(units: Units, values: FloatArray, count: int) -> tuple[IntArray, Fl
     return np.array(position, dtype=np.int64), np.array(middles).reshape(-1, units.limits.size)
 
 
-def useful_springs(units: Units, found: Grouping) -> int:
-    """How many springs some set within limits could hold, of those that suit; in a set found, each does."""
+def useful_springs(units: Units, found: Grouping) -> BoolArray:
+    """Which springs (u,) some set within limits could hold, no unit; in a set found within limits, each does."""
     values, size = units.low / units.limits, units.positions[0].size
     suiting = units.suiting(units.positions[0])
     doubtful = suiting.copy()
-    doubtful[[unit for _, chosen in found.sets for unit in chosen]] = False
-    useless = 0
+    for _, chosen in found.sets:
+        if (np.ptp(values[list(chosen)], axis=0) <= SLACK).all():
+            doubtful[list(chosen)] = False
+    of_use = suiting.copy()
     for spring in np.flatnonzero(doubtful):
         mates = np.flatnonzero(suiting & (np.abs(values - values[spring]) <= SLACK).all(axis=1))
-        useless += not _Boxes(values, int(spring), size).hold(mates)
-    return int(suiting.sum()) - useless
+        of_use[spring] = _Boxes(values, int(spring), size).hold(mates)
+    return of_use
 
 
 class _Boxes:

@@ -109,9 +109,10 @@ class Ceiling:
         if self.best is None or price.limit < self.best.limit:
             self.best = price
             self.bound = min(self.bound, floor(min(price.limit, 1e9) + WHOLE))
-        new = [_wanted(table, c, old) for table, c, old in zip(self.tables, price.costs, self.pools, strict=True)]
+        new = [wanted(table, c, old) for table, c, old in zip(self.tables, price.costs, self.pools, strict=True)]
         self.pools = [np.concatenate([old, part]) for old, part in zip(self.pools, new, strict=True)]
-        if not any(part.size for part in new):
+        hopeless = prices.value >= self.bound - WHOLE  # windows that are still missing only allow more
+        if hopeless or not any(part.size for part in new):
             self.rounds = 0
         return self.rounds > 0
 
@@ -157,8 +158,8 @@ def _first_pool(table: PricedWindows, chosen: list[int]) -> IntArray:
     return np.array(list(dict.fromkeys(chosen)), dtype=np.int64)
 
 
-def _wanted(table: PricedWindows, cost: FloatArray, pool: IntArray) -> IntArray:
-    """Cheap windows that the pool lacks, spread over the springs."""
+def wanted(table: PricedWindows, cost: FloatArray, pool: IntArray) -> IntArray:
+    """Rows (n,) of windows cheaper than all in the pool, spread over the springs; costs (w,) are plain numbers."""
     cheap = cost < cost[pool].min() - 1e-7
     cheap[pool] = False
     rows = np.flatnonzero(cheap)

@@ -239,7 +239,7 @@ def relaxed(program: WindowProgram, lowest: int, highest: int, watch: Watch, *, 
             b_eq=low[equal],
             bounds=np.column_stack([np.zeros(program.size), upper]).tolist(),
             method="highs-ipm" if most else "highs-ds",
-            options={"time_limit": _seconds(watch)},
+            options={"time_limit": seconds(watch)},
         )
 
     answer = watch.aside(run, watch)
@@ -280,7 +280,7 @@ def solve_program(
             constraints=constraint,
             integrality=integrality,
             bounds=Bounds(np.zeros(program.size), _bounds(program, highest)),
-            options={"time_limit": _seconds(watch), "mip_rel_gap": 0.0, "node_limit": most_nodes},
+            options={"time_limit": seconds(watch), "mip_rel_gap": 0.0, "node_limit": most_nodes},
         )
 
     answer = watch.aside(run, watch)
@@ -291,7 +291,8 @@ def solve_program(
     return grouping, Solved(bound, answer.status == 2)
 
 
-def _seconds(watch: Watch) -> float:
+def seconds(watch: Watch) -> float:
+    """How long the solver may take, s."""
     return max(LEAST_S, min(watch.seconds_left(), MOST_S))
 
 

@@ -20,6 +20,9 @@ from valvelab.sets.tray import AT_ONCE, SLACK, Grouping, Position, Units, Watch
 MOST_WINDOWS = 60_000
 MOST_TRIED, MOST_TRIED_FOR_ALL = 8, 4
 """Windows looked at for each that may be kept: many turn out to lie inside another."""
+EARLY, UNEVEN = 4, 1.5
+"""Where all are wanted or none, runs of the first characteristic after which too many are told, and how much more than
+their share they may give."""
 
 
 def _runs(low: FloatArray, high: FloatArray, weight: IntArray, limit: float, size: int) -> BoolArray:
@@ -32,39 +35,68 @@ def _runs(low: FloatArray, high: FloatArray, weight: IntArray, limit: float, siz
 
 
 def maximal_windows(
-    units: Units, position: Position, watch: Watch, most: int = MOST_WINDOWS, *, all_or_none: bool = False
+    units: Units,
+    position: Position,
+    watch: Watch,
+    most: int = MOST_WINDOWS,
+    *,
+    all_or_none: bool = False,
+    holding: BoolArray | None = None,
 ) -> tuple[BoolArray, bool]:
     """The maximal windows with springs enough for a set as masks (windows, units), and whether they are all (no unit).
 
-    Above `most` windows, or when the watch ends, the search stops, and the matrix lacks some, or all where it is to be
-    `all_or_none`.
+    Only those that hold one of some units, where `holding` (units,) says which. Above `most` windows, or when the watch
+    ends, the search stops, and the matrix lacks some, or all where it is to be `all_or_none`.
     """
     most_tried = most * (MOST_TRIED_FOR_ALL if all_or_none else MOST_TRIED)
-    allowed = np.flatnonzero(units.suiting(position))
+    suiting = units.suiting(position)
+    allowed = np.flatnonzero(suiting)
     width = -(-units.count // 8)
     batches: list[NDArray[np.uint8]] = [np.zeros((0, width), dtype=np.uint8)]
-    count = 0
+    count, allowed_so_far = 0, float(most_tried)
     last = units.limits.size - 1
 
-    def descend(members: IntArray, c: int) -> bool:
-        nonlocal count
+    def descend(members: IntArray, c: int, held: int | None = None) -> bool:
+        nonlocal count, allowed_so_far
         low, high = units.low[members, c], units.high[members, c]
         groups = _runs(low, high, units.weight[members], float(units.limits[c]), position.size)
+        if held is not None:
+            groups = groups[groups[:, members == held].any(axis=1)]
         if c < last:
-            return all(descend(members[group], c + 1) for group in groups)
+            for number, group in enumerate(groups[_mixed(len(groups))] if c == 0 else groups):
+                if c == 0 and held is None and all_or_none:
+                    allowed_so_far = most_tried * min(1.0, UNEVEN * (number + EARLY) / len(groups))
+                if not descend(members[group], c + 1, held):
+                    return False
+            return True
         masks = np.zeros((len(groups), units.count), dtype=np.bool_)
         masks[:, members] = groups
         batches.append(np.packbits(masks, axis=1))
         count += len(masks)
-        return count <= most_tried and (len(batches) % 64 != 0 or not watch.over())
+        return count <= allowed_so_far and (len(batches) % 64 != 0 or not watch.over())
 
-    whole = descend(allowed, 0) if allowed.size else True
+    if holding is None:
+        whole = descend(allowed, 0) if allowed.size else True
+    else:
+        held = np.flatnonzero(suiting & holding).tolist()
+        whole = all(descend(np.flatnonzero(suiting & _beside(units, unit)), 0, unit) for unit in held)
     if all_or_none and not whole:
         return np.zeros((0, units.count), dtype=np.bool_), False
     packed = np.unique(np.concatenate(batches), axis=0)
     masks = np.unpackbits(packed, axis=1, count=units.count).astype(np.bool_)
     windows = _maximal_only(masks, units, allowed)
     return windows[:most], whole and len(windows) <= most
+
+
+def _mixed(many: int) -> IntArray:
+    """The numbers below `many`, so that any beginning is spread over all of them."""
+    return np.argsort(np.arange(many) * 0.6180339887498949 % 1.0, kind="stable")
+
+
+def _beside(units: Units, unit: int) -> BoolArray:
+    """Units (u,) that keep all limits with one of them."""
+    wide = np.maximum(units.high, units.high[unit]) - np.minimum(units.low, units.low[unit])
+    return np.asarray((wide <= units.limits * SLACK).all(axis=1))
 
 
 def _maximal_only(masks: BoolArray, units: Units, allowed: IntArray) -> BoolArray:
