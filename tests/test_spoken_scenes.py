@@ -29,10 +29,11 @@ KEY = re.compile(r"\b[a-z]+(?:_[a-z]+)+\b|`[^`]*`|\[\[?\w+\]?\]( \d+ \w+)?|\d+ [
 """What is typed: keys of files and of characteristics, and how an angle is written; a book's chapter."""
 TYPED = ("SpecTable", "ColumnsTable")
 """Widgets that show what a file holds, as it is written there."""
-SAME = {
-    "de": {"Amplitude", "Band", "Deutsch", "English", "Export", "Filter", "Form", "GRR", "LSC", "MCC", "MIC", "MZC",
-           "Rate", "Rku", "Rmrk", "Rpk", "Rsk", "Rsm", "Rvk", "Text", "atan", "max", "min", "valvelab"},
+SAME_IN_GERMAN = {
+    "Amplitude", "Band", "Deutsch", "English", "Export", "Filter", "Form", "GRR", "LSC", "MCC", "MIC", "MZC",
+    "Rate", "Rku", "Rmrk", "Rpk", "Rsk", "Rsm", "Rvk", "Text", "atan", "max", "min", "valvelab",
 }  # fmt: skip
+SAME = {"de": SAME_IN_GERMAN}
 """Words that are the same in English and in a language, by its code."""
 NAMES = {"Alt", "Ctrl", "Del", "Ins", "Return", "Shift", "car", "club", "look", "thou", "tir"}
 """Keys, which Qt says, and names that are typed."""
