@@ -72,7 +72,7 @@ def test_every_part_of_a_figure_is_drawn() -> None:
     view = FigureView("force")
     view.show_figure(FIGURE)
     kinds = kinds_drawn(view)
-    assert kinds.count("Line") == len(FIGURE.curves)
+    assert kinds.count("CurveLine") == len(FIGURE.curves)
     assert kinds.count("PlotCurveItem") == 3 * len(FIGURE.bands), "a band's ground and two edges"
     assert kinds.count("ScatterPlotItem") == 2 + 1, "two kinds of marks and the ring"
     assert sorted(word.text() for word in words_drawn(view)) == ["a", "b", "seat"]

@@ -110,7 +110,9 @@ def find_base_circle(
     run = _Run(harmonic[::thin], lift_mm[::thin], -(-first // thin), last // thin, splines.step * thin)
     tightest = max(5.0 * fit_noise_mm, _TIGHTEST_MM)
     tight = _grow(run, _flat_window(run, tightest, _NARROW_CAM_DEG), tightest)
-    dented = _beside_dents(run, tight, tightest) or _beside_an_end(run, tight, tightest)
+    dented = None
+    if _is_short(run, tight) and _strays(run, tight) > tightest:
+        dented = _beside_dents(run, tight, tightest) or _beside_an_end(run, tight, tightest)
     grown, circle = (_ends(run, tight, tightest) if dented is None else dented[0]), True
     if dented is None and grown is not None and _no_circle(run, grown, tightest):
         grown, circle = _valleys(run), False
@@ -181,11 +183,9 @@ def _ends(run: _Run, tight: tuple[int, int], tightest: float) -> tuple[int, int]
 def _beside_dents(run: _Run, tight: tuple[int, int], tightest: float) -> tuple[tuple[int, int], BoolArray] | None:
     """Ends of an arc with dents or bumps in it, and which of its knots lie beside them; None where it has none.
 
-    A short arc is one side of a dent where the lift comes back to the arc's own harmonic and stays there. Waves cross
-    a harmonic, and do not stay.
+    tight: a short arc that the lift strays from, which is one side of a dent where the lift comes back to the arc's own
+    harmonic and stays there. Waves cross a harmonic, and do not stay.
     """
-    if not _is_short(run, tight) or _strays(run, tight) <= tightest:
-        return None
     back, margin = round(_BACK_CAM_DEG / run.step), round(_DENT_MARGIN_CAM_DEG / run.step)
     places = run.rows(run.first, run.last)
     design, lift = run.harmonic[places], run.lift[places]
@@ -210,8 +210,6 @@ def _beside_an_end(run: _Run, tight: tuple[int, int], tightest: float) -> tuple[
     A long arc on one harmonic is the circle, unless all of the rest is that harmonic and one wave, of which every piece
     fits a harmonic of its own.
     """
-    if not _is_short(run, tight) or _strays(run, tight) <= tightest:
-        return None
     margin = round(_DENT_MARGIN_CAM_DEG / run.step)
     low, high = tight[0] + margin, tight[1] - margin
     if (high - low) * run.step < ECCENTRICITY_ARC_CAM_DEG:

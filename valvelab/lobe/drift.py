@@ -84,20 +84,23 @@ def _by_step(fitted: FittedLobes) -> Drift | None:
     """
     count = len(fitted.names)
     off, variance = np.zeros((len(fitted.conditioned.turns), count)), np.zeros(count)
+    rests: list[list[_Rest]] = [[] for _ in range(count)]
     for number, turn in enumerate(fitted.conditioned.turns):
         for row in range(count):
             rest = _Rest.of(fitted, row, number)
-            step = None if rest is None else rest.step(rest.begins)
+            if rest is None:
+                continue
+            rests[row].append(rest)
+            step = rest.step(rest.begins)
             if step is not None:
                 off[number, row] = turn.sense * step[0]
                 variance[row] += step[1] * fitted.reading_noise_mm[row] ** 2 / _telling(fitted)
     if not off.any():
         return None
     variance /= off.shape[0] ** 2
-    for lobe in np.flatnonzero(_judged(fitted, off, variance).chance < _WORTH_A_LOOK):
-        rests = [_Rest.of(fitted, int(lobe), number) for number in range(off.shape[0])]
-        elsewhere = [step for rest in rests if rest is not None for step in rest.steps_elsewhere()]
-        variance[lobe] += max((step**2 for step in elsewhere), default=0.0)
+    for row in np.flatnonzero(_judged(fitted, off, variance).chance < _WORTH_A_LOOK).tolist():
+        elsewhere = [step for rest in rests[row] for step in rest.steps_elsewhere()]
+        variance[row] += max((step**2 for step in elsewhere), default=0.0)
     return _judged(fitted, off, variance)
 
 

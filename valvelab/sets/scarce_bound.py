@@ -41,7 +41,7 @@ def too_many(units: Units, of_use: BoolArray, count: int, watch: Watch) -> bool:
         units, units.positions[0], watch, MOST_WINDOWS, all_or_none=True, holding=scarce & of_use
     )
     if not whole or not len(masks):
-        return whole and needed > 0
+        return whole
     table = PricedWindows.of(masks, units.weight, size)
     pool = _first(masks, scarce)
     for _ in range(MOST_ROUNDS):

@@ -2,11 +2,10 @@
 
 As many windows as sets are wanted lie over the tray: boxes whose sides are the limits, each from some spring's value on
 along every characteristic. The most springs that can be seated in them, no set above its size and no spring in two, is
-a flow; when it fills every set the number is reached. A window is moved a little, to one
-near it where all are listed, or over a spring left over, the flow
-is mended by a few paths, and a fall is taken with a chance that shrinks; springs that a move over another leaves behind
-draw a second window and a third over themselves before the fall is judged. Springs are bits of whole numbers, so a move
-costs some tens of microseconds.
+a flow; when it fills every set the number is reached. A window is moved a little, to one near it where all are listed,
+or over a spring left over, the flow is mended by a few paths, and a fall is taken with a chance that shrinks; springs
+that a move over another leaves behind draw a second window and a third over themselves before the fall is judged.
+Springs are bits of whole numbers, so a move costs some tens of microseconds.
 
 Source: own search; augmenting paths as in bipartite matching are common practice.
 """

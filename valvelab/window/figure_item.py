@@ -236,7 +236,7 @@ def _steps(span: float, *, turning: bool) -> Iterator[float]:
     return (step for step in (*(step for step in plain if step < 1.0), *parts))
 
 
-class Line(pg.PlotCurveItem):  # type: ignore[misc]
+class CurveLine(pg.PlotCurveItem):  # type: ignore[misc]
     """The line of a curve; of a crowd of lines each piece is drawn once, however many run through the same pixels."""
 
     path: Any
@@ -302,7 +302,7 @@ class FigureItem:
         self.units: System = "metric"
         self.held = False
         self._drawn: list[Curve] = []
-        self._curves: list[Line] = []
+        self._curves: list[CurveLine] = []
         self._others: list[pg.GraphicsObject] = []
         self._form: object = None
         self._words: list[Placed] = []
@@ -491,7 +491,7 @@ class FigureItem:
         across, up = self.scale_x().scale, self.scale_y().scale
         for number, curve in enumerate(self._drawn):
             if first:
-                item = Line()
+                item = CurveLine()
                 item.setZValue({"measured_quiet": 1, "nominal": 4, "measured": 3, "outside": 5}.get(curve.role, 2))
                 item.setCacheMode(QGraphicsItem.CacheMode.DeviceCoordinateCache)
                 self.plot.addItem(item)

@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import Any
 
 from PySide6.QtCore import QAbstractTableModel, QEvent, QModelIndex, QPersistentModelIndex, Qt, Signal
-from PySide6.QtGui import QResizeEvent, QStandardItem, QStandardItemModel
+from PySide6.QtGui import QResizeEvent, QShowEvent, QStandardItem, QStandardItemModel
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QCompleter,
@@ -270,6 +270,17 @@ class _Cells(QStyledItemDelegate):
             super().setEditorData(editor, index)
 
 
+def _most_of_each(needs: Sequence[int], room: int) -> int:
+    """The most that each column may take, so that all have room; what some need less is left to the others."""
+    left = room
+    for number, need in enumerate(sorted(needs)):
+        share = left // (len(needs) - number)
+        if need > share:
+            return max(share, 1)
+        left -= need
+    return max(needs)
+
+
 class SpecTable(QTableView):
     """The table; `entered(place, column, text)`, `pointed(sentence)` what a completion means, `placed()` a move.
 
@@ -305,6 +316,7 @@ class SpecTable(QTableView):
         self.setEditTriggers(triggers.DoubleClicked | triggers.AnyKeyPressed | triggers.EditKeyPressed)
         self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.verticalHeader().hide()
+        self._needs: list[int] = []
         self._fit_rows()
         header = self.horizontalHeader()
         header.setHighlightSections(False)
@@ -315,7 +327,7 @@ class SpecTable(QTableView):
     def show_rows(self, rows: Sequence[Row], units: System, pending: Mapping[int, Pending]) -> None:
         """Show these rows."""
         self.spec_model.show_rows(rows, units, pending)
-        self._fit_columns()
+        self._measure_anew()
 
     def moveCursor(self, action: QAbstractItemView.CursorAction, modifiers: Qt.KeyboardModifier) -> QModelIndex:
         """Tab goes through the cells that are typed, and from the last of a row to the next row."""
@@ -335,13 +347,24 @@ class SpecTable(QTableView):
         super().resizeEvent(event)
         self._fit_columns()
 
+    def showEvent(self, event: QShowEvent) -> None:
+        """Columns are measured once they are seen."""
+        super().showEvent(event)
+        if not self._needs:
+            self._fit_columns()
+
+    def _measure_anew(self) -> None:
+        """Forget what columns need, and fit them where they are seen."""
+        self._needs = []
+        if self.isVisible():
+            self._fit_columns()
+
     def _fit_columns(self) -> None:
         """Each column as wide as its words, and what is left by their shares; the widest give way where it must be."""
         shares = [*(field.share for field in self.spec_model.fields), *_SHARES]
-        needs, room = [self._needed(column) for column in range(len(shares))], self.viewport().width()
-        most = max(needs)
-        while sum(min(need, most) for need in needs) > room and most > 1:
-            most -= 1
+        needs = self._needs = self._needs or [self._needed(column) for column in range(len(shares))]
+        room = self.viewport().width()
+        most = _most_of_each(needs, room)
         part = max(0, room - sum(needs)) / sum(shares)
         wides = [min(need, most) + part * share for need, share in zip(needs, shares, strict=True)]
         ends = [round(sum(wides[:number])) for number in range(len(wides) + 1)]
@@ -362,7 +385,7 @@ class SpecTable(QTableView):
         super().changeEvent(event)
         if event.type() in {QEvent.Type.FontChange, QEvent.Type.ApplicationFontChange}:
             self._fit_rows()
-            self._fit_columns()
+            self._measure_anew()
 
     def _fit_rows(self) -> None:
         self.verticalHeader().setDefaultSectionSize(round(1.55 * self.fontMetrics().height()))
