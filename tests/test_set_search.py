@@ -33,7 +33,7 @@ from valvelab.sets.scarce_bound import too_many
 from valvelab.sets.seating import Ground, Seating, one_engine_more
 from valvelab.sets.spread_proof import prove_spread
 from valvelab.sets.tray import Grouping, MostSets, Position, Tray, Watch, tray, units_of
-from valvelab.sets.windows import greedy_sets, maximal_windows
+from valvelab.sets.windows import greedy_sets, maximal_windows, simple_bound
 
 
 def planted(sets: int, size: int, seed: int, loners: int = 0) -> Tray:
@@ -73,6 +73,33 @@ def test_windows_against_every_triple_of_lower_ends(seed: int, scale: float) -> 
     assert {frozenset(np.flatnonzero(mask).tolist()) for mask in windows} == largest
     none, all_of_them = maximal_windows(units_of(asked), asked.asked()[0], Watch(), 0, all_or_none=True)
     assert (len(none), all_of_them) == (0, not largest)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 10**6), st.sampled_from([1.0, 1.3, 1.6]))
+def test_the_bound_by_pairs_of_windows_is_none_below_what_can_be_had(seed: int, scale: float) -> None:
+    """Every two disjoint sets of three of nine springs, tried: where there are some, the bound allows two."""
+    generator = np.random.default_rng(seed)
+    asked = tray(tuple("abcdefghi"), generator.normal(size=(9, 2)), scale * np.ones(2), 3)
+    windows, _ = maximal_windows(units_of(asked), asked.asked()[0], Watch())
+    fitting = [
+        set(one) for one in combinations(range(9), 3) if (np.ptp(asked.values[list(one)], axis=0) <= scale).all()
+    ]
+    both = any(not one & other for one, other in combinations(fitting, 2))
+    assert simple_bound(units_of(asked), [windows]) >= (2 if both else bool(fitting))
+
+
+def test_two_windows_with_too_few_springs_together_hold_one_set() -> None:
+    """Three springs in the middle and two at each of three ends that don't fit together: no two sets of four."""
+    middle, ends = np.zeros((3, 2)), np.repeat([[0.9, -0.6], [-0.9, -0.6], [0.0, 0.9]], 2, axis=0)
+    asked = tray(tuple("abcdefghi"), np.concatenate([middle, ends]), np.ones(2), 4)
+    units = units_of(asked)
+    windows, whole = maximal_windows(units, units.positions[0], Watch())
+    assert whole
+    assert sorted(windows.sum(axis=1)) == [5, 5, 5]
+    assert windows.any(axis=0).sum() == 9
+    assert simple_bound(units, [windows]) == 1
+    assert match(asked).number_proven
 
 
 def test_annealed_sets_keep_limits_and_conditions() -> None:

@@ -105,6 +105,15 @@ def test_many_characteristics_are_bounded_by_hulls() -> None:
     assert 0.66 * more.total_spread < more.bound_total_spread <= more.total_spread
 
 
+def test_a_dear_bound_ends_where_it_is_enough_and_a_cheap_one_goes_on() -> None:
+    """Five characteristics of 80 springs: no more than what was asked for; of 40 springs more than that."""
+    dear, cheap = scattered(80, 5, 2.0, 8, 1), scattered(40, 5, 2.5, 12, 1)
+    enough, all_of_it = (match(dear, effort=Effort(enough=share)) for share in (0.5, 1.0))
+    assert 0.5 * enough.total_spread <= enough.bound_total_spread < all_of_it.bound_total_spread
+    small = match(cheap, effort=Effort(enough=0.5))
+    assert small.bound_total_spread > 0.8 * small.total_spread
+
+
 def test_distances_bound_two_clusters_exactly() -> None:
     """Sets whose springs stand half at either end of every range cost what their distances say."""
     asked = tray(tuple("abcd"), np.array([[0.0, 0.0], [0.0, 0.0], [0.5, 0.25], [0.5, 0.25]]), np.ones(2), 4)

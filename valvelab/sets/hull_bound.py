@@ -33,6 +33,8 @@ FIRST_SHARE, STEP, CLOSE = 0.7, 0.05, 0.02
 """Share of the spread found that is tried first, by how much it is moved, and from where on it is close enough."""
 GROWTH = 2.3
 """How many times the work grows for a step of the share, about."""
+CHEAP = 10_000
+"""Nodes for a step of the share that are looked at although the bound is enough."""
 ROOTS, TOGETHER, SAMPLED = 16, 1024, 6
 """Roots searched together, nodes looked at together, and how many groups of roots show what all will take."""
 PRICE_GRID, FINEST, DIGITS = 2.0**-14, -18, 22
@@ -44,12 +46,19 @@ FAR = np.float32(1e6)
 
 
 def hull_bound(
-    units: Units, costs: FloatArray, engines: int, bound: float, total: float, work: int, watch: Watch
+    units: Units,
+    costs: FloatArray,
+    engines: int,
+    bound: float,
+    total: float,
+    work: int,
+    watch: Watch,
+    enough: float = 1.0,
 ) -> float:
     """A bound on the total spread of `engines` sets of single springs of one kind, a plain number.
 
     costs: (springs,) as `distance_costs` has them. bound, total: what is known so far, and the spread of a grouping
-    found. work: the nodes that may be looked at.
+    found. work: the nodes that may be looked at. enough: the share of `total` at which the search may end.
     """
     size = units.positions[0].size
     of_use = np.flatnonzero(np.isfinite(costs))
@@ -68,6 +77,8 @@ def hull_bound(
         if looked.outcome == "none":
             low = share
             watch.report(Progress("spread", engines, None, total, low * total))
+            if low >= enough and GROWTH * looked.needed >= CHEAP:
+                break
             share = min(low + STEP * int(steps), 0.5 * (low + high))
         else:
             high = share

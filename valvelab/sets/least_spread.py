@@ -35,11 +35,13 @@ class Effort:
     """Work allowed, in counts rather than seconds so that the answer does not depend on the machine.
 
     baths: heat baths; what they met is combined by the solver where there are several. hulls: nodes that the search
-    for a bound looks at. listed_up_to: springs in a tray of which all boxes are listed, for a proof.
+    for a bound looks at. enough: share of the spread that a bound on many characteristics is to be.
+    listed_up_to: springs in a tray of which all boxes are listed, for a proof.
     """
 
     baths: int = 1
     hulls: int = 110_000
+    enough: float = 0.7
     listed_up_to: int = 40
     rounds: int = 60
     branches: int = 3_000
@@ -52,6 +54,7 @@ QUICK = Effort(hulls=0, listed_up_to=0, rounds=0)
 THOROUGH = Effort(
     baths=8,
     hulls=4_000_000,
+    enough=1.0,
     listed_up_to=100,
     rounds=400,
     branches=400_000,

@@ -89,7 +89,8 @@ def match(problem: Tray, watch: Watch | None = None, effort: Effort | None = Non
     lowest = max(bound_from(costs, sizes, engines), bound_from(distances, sizes, engines), line_bound(units, engines))
     least = _tightest(units, most.grouping, lowest, watch, effort)
     if simple(units):
-        bound = hull_bound(units, distances[0], engines, least.bound, least.total, effort.hulls, watch)
+        enough = 1.0 if few else effort.enough  # the more characteristics, the dearer is a share more
+        bound = hull_bound(units, distances[0], engines, least.bound, least.total, effort.hulls, watch, enough)
         least = replace(least, bound=min(bound, least.total))
     return _answer(problem, units, most, least, ended=watch.over())
 

@@ -20,6 +20,8 @@ from valvelab.sets.tray import AT_ONCE, SLACK, Grouping, Position, Units, Watch
 MOST_WINDOWS = 60_000
 MOST_TRIED, MOST_TRIED_FOR_ALL = 8, 4
 """Windows looked at for each that may be kept: many turn out to lie inside another."""
+PAIRED_UP_TO = 500
+"""Windows of which every two are looked at together."""
 EARLY, UNEVEN = 4, 1.5
 """Where all are wanted or none, runs of the first characteristic after which too many are told, and how much more than
 their share they may give."""
@@ -172,10 +174,20 @@ def _fill(units: Units, size: int, members: IntArray, seed: int, popularity: Int
 
 
 def simple_bound(units: Units, windows: list[BoolArray]) -> int:
-    """An upper bound, a count, on complete engines that needs no solver: springs in some window (w, u)."""
+    """An upper bound, a count, on complete engines that needs no solver: springs in some window (w, u).
+
+    Two sets of single springs of one kind also need two windows that hold enough springs together.
+    """
     usable = [masks.any(axis=0) for masks in windows]
     bounds = [
         int(units.weight[mine].sum()) // position.size for mine, position in zip(usable, units.positions, strict=True)
     ]
     engine = sum(position.size for position in units.positions)
-    return min([*bounds, int(units.weight[np.any(usable, axis=0)].sum()) // engine])
+    bound = min([*bounds, int(units.weight[np.any(usable, axis=0)].sum()) // engine])
+    if bound > 1 and len(windows) == 1 and units.plain and len(windows[0]) <= PAIRED_UP_TO:
+        masks = windows[0].astype(np.float64)
+        held = masks.sum(axis=1)
+        together = held[:, None] + held - masks @ masks.T
+        if together.max() < 2 * engine:
+            return 1
+    return bound
