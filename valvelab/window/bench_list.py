@@ -84,6 +84,7 @@ class BenchList(QListWidget):
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
+        self._written: list[tuple[object, ...]] = []
         self.setObjectName("bench list")
         self.setAccessibleName(say("Files on the bench"))
         self.setFrameShape(QListWidget.Shape.NoFrame)
@@ -99,21 +100,17 @@ class BenchList(QListWidget):
         chosen = self.selected_path()
         if self.count() != len(document.files):
             self.clear()
+            self._written = [()] * len(document.files)
             for _file in document.files:
                 self.addItem(QListWidgetItem())
         in_use = bays.files_in_use(document)
         for row, file in enumerate(document.files):
-            item = self.item(row)
-            state, colour, mark = state_of(document, file)
-            item.setText(file.name)
-            item.setData(_PATH, file.path)
-            item.setData(_STATE, (state, colour, mark))
-            item.setData(_USED, file.path in in_use)
-            item.setToolTip(f"{file.path}\nColumns: {file.columns}" if file.columns else file.path)
-            item.setData(Qt.ItemDataRole.AccessibleTextRole, f"{file.name}, {state}")
+            told = (file.name, file.path, file.columns, state_of(document, file), file.path in in_use)
+            if told != self._written[row]:
+                self._written[row] = told
+                _write(self.item(row), *told)
             if file.path == chosen:
-                self.setCurrentItem(item)
-        self.viewport().update()
+                self.setCurrentRow(row)
 
     def selected_path(self) -> str | None:
         """Path of the selected file."""
@@ -146,6 +143,17 @@ class BenchList(QListWidget):
         if box.height() >= 3 * self.fontMetrics().height():
             with painting(self.viewport()) as painter:
                 write(painter, box, Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap, words, "quiet")
+
+
+def _write(
+    item: QListWidgetItem, name: str, path: str, columns: str | None, state: tuple[str, str, str], used: bool
+) -> None:
+    item.setText(name)
+    item.setData(_PATH, path)
+    item.setData(_STATE, state)
+    item.setData(_USED, used)
+    item.setToolTip(f"{path}\nColumns: {columns}" if columns else path)
+    item.setData(Qt.ItemDataRole.AccessibleTextRole, f"{name}, {state[0]}")
 
 
 def state_of(document: Document, file: BenchFile) -> tuple[str, str, str]:

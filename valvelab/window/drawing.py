@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 import pyqtgraph as pg  # type: ignore[import-untyped]
-from PySide6.QtCore import QEvent, QObject, QPoint, QPointF, QSize, Qt, Signal
-from PySide6.QtGui import QContextMenuEvent
+from PySide6.QtCore import QElapsedTimer, QEvent, QObject, QPoint, QPointF, QSize, Qt, Signal
+from PySide6.QtGui import QContextMenuEvent, QResizeEvent
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from valvelab.arrays import FloatArray
@@ -19,6 +19,10 @@ from valvelab.units import DisplayUnit, System
 from valvelab.window.figure_item import FigureItem, plot_pen
 from valvelab.window.plot_menu import Shown, Zoom, open_plot_menu
 from valvelab.window.theme import current_theme
+from valvelab.window.turns import turns_at
+
+_DRAGGED, _DRAGGED_MS = 3, 200
+"""Sizes that follow one another within that time are dragged from the so manieth on: plots then stay in sight."""
 
 
 class _Unstirred(QObject):
@@ -52,6 +56,9 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self._wanted: list[str] = []
         self._cursors: list[pg.InfiniteLine] = []
         self._units: System = "metric"
+        self._resized, self._in_a_row = QElapsedTimer(), 0
+        self._away: list[pg.PlotItem] = []
+        """Plots out of sight until their turn after another size."""
         self.scene().installEventFilter(_Unstirred(self))
         self.scene().sigMouseMoved.connect(self._on_mouse)
         self.scene().sigMouseClicked.connect(self._on_click)
@@ -130,6 +137,30 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
     def sizeHint(self) -> QSize:
         """No more than it needs, and so whatever room there is: Qt's own hint is the size that it has."""
         return self.minimumSizeHint()
+
+    def resizeEvent(self, event: QResizeEvent | None) -> None:
+        """Another size; what is seen takes it in a turn of its own, once however often it changed until then."""
+        turns = turns_at(self)
+        if event is None or turns is None:  # None: while the view is being made
+            super().resizeEvent(event)
+            return
+        self.viewport().setUpdatesEnabled(False)
+        follows = self._resized.isValid() and self._resized.elapsed() < _DRAGGED_MS
+        self._resized.start()
+        self._in_a_row = self._in_a_row + 1 if follows else 0
+        if self._in_a_row < _DRAGGED:
+            self._away = [item.plot for item in reversed(self.items_by_name.values())]
+        back = [self._bring_back] * len(self._away)
+        turns.in_steps(f"size of {id(self)}", [self._take_size, *back])
+
+    def _take_size(self) -> None:
+        for plot in self._away:
+            plot.setOpacity(0.0)
+        super().resizeEvent(None)
+        self.viewport().setUpdatesEnabled(True)
+
+    def _bring_back(self) -> None:
+        self._away.pop().setOpacity(1.0)
 
     def reset_range(self) -> None:
         """Show everything."""

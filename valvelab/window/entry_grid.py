@@ -2,11 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
-from PySide6.QtCore import QAbstractTableModel, QEvent, QModelIndex, QObject, QPersistentModelIndex, QRectF, Qt, Signal
-from PySide6.QtGui import QContextMenuEvent, QGuiApplication, QKeyEvent, QKeySequence, QPainter, QPen
+from PySide6.QtCore import (
+    QAbstractTableModel,
+    QEvent,
+    QLine,
+    QModelIndex,
+    QObject,
+    QPersistentModelIndex,
+    QRect,
+    QRectF,
+    Qt,
+    Signal,
+)
+from PySide6.QtGui import (
+    QColor,
+    QContextMenuEvent,
+    QGuiApplication,
+    QKeyEvent,
+    QKeySequence,
+    QPainter,
+    QPaintEvent,
+    QPen,
+    QRegion,
+)
 from PySide6.QtWidgets import (
     QAbstractItemDelegate,
     QAbstractItemView,
@@ -23,8 +44,7 @@ from PySide6.QtWidgets import (
 from valvelab.csv_text import csv_text
 from valvelab.files.column_names import height_of, split_header
 from valvelab.language import say
-from valvelab.window.painting import LEFT, RIGHT, write
-from valvelab.window.tables import BESIDE
+from valvelab.window.painting import LEFT, RIGHT, painting, words_in, write
 from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench import entry
 from valvelab.workbench.entry import Grid, Place
@@ -33,7 +53,6 @@ from valvelab.workbench.entry_told import Mark
 
 Index = QModelIndex | QPersistentModelIndex
 _LONGEST_BLOCK = 20_000
-_IN_FRONT = QStyle.StateFlag.State_Selected | QStyle.StateFlag.State_HasFocus
 SIGNS = {"wrong": ("✗", "reject"), "doubtful": ("▲", "undecided")}
 
 
@@ -46,6 +65,8 @@ class EntryModel(QAbstractTableModel):
         super().__init__(parent)
         self.kind, self.grid = "", Grid()
         self._marks: dict[Place, Mark] = {}
+        self._wrong: dict[tuple[int, str], Mark | None] = {}
+        """What was found out of texts of a column."""
 
     def show_grid(self, kind: str, grid: Grid) -> None:
         """Show a grid; the place in front and the scroll stay where the columns do."""
@@ -53,7 +74,7 @@ class EntryModel(QAbstractTableModel):
         if (kind, grid.heads) != (self.kind, old.heads):
             self.beginResetModel()
             self.kind, self.grid = kind, grid
-            self._marks = {}
+            self._marks, self._wrong = {}, {}
             self.endResetModel()
             return
         has = len(grid.rows) + 1
@@ -89,9 +110,12 @@ class EntryModel(QAbstractTableModel):
     def mark(self, row: int, column: int) -> Mark | None:
         """The mark of a cell: one that can't be read bears it at once, others as soon as they are looked through."""
         text = self.grid.cell(row, column)
-        if why := entry.wrong(self.kind, self.grid.heads[column], text) if text else "":
-            return Mark("wrong", why)
-        return self._marks.get((row, column)) if text else None
+        if not text:
+            return None
+        if (column, text) not in self._wrong:
+            why = entry.wrong(self.kind, self.grid.heads[column], text)
+            self._wrong[column, text] = Mark("wrong", why) if why else None
+        return self._wrong[column, text] or self._marks.get((row, column))
 
     def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
         """Text, alignment, mark and what is spoken of a cell."""
@@ -187,19 +211,9 @@ class CellKeys(QStyledItemDelegate):
         self.closeEditor.emit(editor, QAbstractItemDelegate.EndEditHint.NoHint)
 
     def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
-        """The cell, framed with a sign where it can't be read or is in doubt; one of mere words without the style."""
-        model, row, column = self._view.entry_model, index.row(), index.column()
-        text, mark = model.grid.cell(row, column), model.mark(row, column)
-        words = option.rect.adjusted(BESIDE, 0, -BESIDE, 0)
-        if (
-            mark is None
-            and not option.state & _IN_FRONT
-            and option.fontMetrics.horizontalAdvance(text) <= words.width()
-        ):
-            painter.setPen(current_theme().colour("text"))
-            painter.drawText(words, model.side(column), text)
-            return
+        """The cell, framed with a sign where it can't be read or is in doubt."""
         super().paint(painter, option, index)
+        mark = self._view.entry_model.mark(index.row(), index.column())
         if mark is None:
             return
         sign, colour = SIGNS[mark.level]
@@ -439,6 +453,53 @@ class EntryGrid(QTableView):
             menu.exec(header.mapToGlobal(where))
 
     # -- size -------------------------------------------------------------------------------------------------------
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Cells of mere words are written in one go, for one asked after another they take several times as long."""
+        others, seen = QRegion(), event.rect()
+        with painting(self.viewport(), smooth=False) as painter:
+            painter.setClipRegion(event.region())
+            self._rule(painter, seen)
+            painter.setPen(current_theme().colour("text"))
+            for cell in self._write_plain(painter, seen):
+                others += cell
+        if not others.isEmpty():
+            super().paintEvent(QPaintEvent(others & event.region()))
+
+    def _write_plain(self, painter: QPainter, seen: QRect) -> Iterator[QRect]:
+        """Write the cells of mere words in a place; gives those that are more."""
+        model, chosen = self.entry_model, self.chosen()
+        metrics = self.fontMetrics()
+        rows = [(n, self.rowViewportPosition(n), self.rowHeight(n)) for n in self._rows_in(seen)]
+        for column in range(model.columnCount()):
+            x, wide = self.columnViewportPosition(column), self.columnWidth(column)
+            if x > seen.right() or x + wide <= seen.left():
+                continue
+            side = model.side(column)
+            for row, y, high in rows:
+                text = model.grid.cell(row, column)
+                if (row, column) in chosen or model.mark(row, column):
+                    yield QRect(x, y, wide, high)
+                elif text:
+                    words = words_in(QRect(x, y, wide - 1, high - 1), metrics.height())
+                    painter.drawText(words, side, metrics.elidedText(text, Qt.TextElideMode.ElideRight, words.width()))
+
+    def _rows_in(self, seen: QRect) -> range:
+        first, last = self.rowAt(seen.top()), self.rowAt(seen.bottom())
+        return range(max(0, first), (self.entry_model.rowCount() if last < 0 else last + 1) if first >= 0 else 0)
+
+    def _rule(self, painter: QPainter, seen: QRect) -> None:
+        """Lines between the cells in a place."""
+        option = QStyleOptionViewItem()
+        self.initViewItemOption(option)
+        shade = self.style().styleHint(QStyle.StyleHint.SH_Table_GridLineColor, option, self)
+        painter.setPen(QColor.fromRgba(shade & 0xFFFFFFFF))
+        rows, across = self._rows_in(seen), range(self.entry_model.columnCount())
+        right = [self.columnViewportPosition(n) + self.columnWidth(n) - 1 for n in across]
+        below = [self.rowViewportPosition(n) + self.rowHeight(n) - 1 for n in rows]
+        if right and below:
+            painter.drawLines([QLine(x, seen.top(), x, min(seen.bottom(), below[-1])) for x in right])
+            painter.drawLines([QLine(seen.left(), y, min(seen.right(), right[-1]), y) for y in below])
 
     def changeEvent(self, event: QEvent) -> None:
         """Rows follow the text size."""

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from html import escape
 from itertools import groupby
+from math import ceil
 from typing import Any
 
 import numpy as np
@@ -203,6 +204,14 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
             if size * step / span >= need:
                 return [(step if several(step) else close or step, 0.0)]
         return [(span, 0.0)]
+
+    def tickValues(self, least: float, most: float, size: float) -> list[tuple[float, list[float]]]:
+        """The step and its multiples that are seen."""
+        least, most = sorted((least * self.scale, most * self.scale))
+        ((step, _),) = self.tickSpacing(least, most, size)
+        first = ceil(least / step)
+        count = int((most - first * step) / step) + 1
+        return [(step / self.scale, [(first + n) * step / self.scale for n in range(count)])]
 
     def name_places(self, names: Sequence[tuple[float, str]]) -> None:
         """Write these names at their places instead of numbers; none brings the numbers back."""

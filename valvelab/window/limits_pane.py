@@ -99,7 +99,7 @@ class LimitsPane(QWidget):
         self.specs.setMaximumWidth(13 * self.fontMetrics().height())
         self.specs.activated.connect(lambda _at: self._use(self.specs.currentData()))
         self._lay_out()
-        bench.document_changed.connect(lambda _old, new: self._refresh(new))
+        bench.document_changed.connect(lambda _old, new: self._on_changed(new))
         self._refresh(bench.document)
 
     # -- lay-out ----------------------------------------------------------------------------------------------------
@@ -191,6 +191,13 @@ class LimitsPane(QWidget):
         return read
 
     # -- showing ----------------------------------------------------------------------------------------------------
+
+    def _on_changed(self, document: Document) -> None:
+        old, new = self._sheet, spec_sheet.sheet_in_front(document)
+        if old is None or new is None or (old.file.path, old.text) != (new.file.path, new.text):
+            self._refresh(document)  # at once: no key meets an older text
+        else:
+            self.bench.turns.after("limits shown", lambda: self._refresh(self.bench.document))
 
     def _refresh(self, document: Document) -> None:
         if not self.isVisible():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import cached_property, partial
 from pathlib import Path
@@ -61,8 +61,10 @@ class MainWindow(Shell):
     def __init__(self, bench: Bench) -> None:
         super().__init__()
         self.bench = bench
+        self.turns = bench.turns
         self._keys: dict[str, tuple[object, ...]] = {}
         self._views: dict[str, BayView[Any]] = {}
+        self._growing: dict[str, tuple[BayView[Any], Iterator[None]]] = {}
         self._starts: dict[str, QWidget | None] = {}
         self._columns: ColumnsPane | None = None
         self._said: list[Problem] = []
@@ -125,15 +127,14 @@ class MainWindow(Shell):
     def _refresh(self, document: Document) -> None:
         bench_key = (document.files, document.contents, document.current, document.bay)
         if self._changed("bench", bench_key):
-            self.files.show_document(document)
-            self._tell_tiles(document)
+            self.turns.after("bench list", partial(self._show_bench, document))
         self._enable(document)
         _, value = _front(document)
         if value is None and self._awaited(document):
             self.veil.await_answer()
             return
-        after = self.bench.turns.after
-        if value is not None and self.bench.turns.patient and (part := self._lacking(document)) is not None:
+        after = self.turns.after
+        if value is not None and self.turns.patient and (part := self._lacking(document)) is not None:
             after("view", partial(self._make, part))
             return
         before = self.pages.front()
@@ -152,9 +153,13 @@ class MainWindow(Shell):
         if self._changed("notes", (document.contents, document.answers, document.files, value, tuple(self._said))):
             after("notes", partial(self._show_notes, document, value))
 
+    def _show_bench(self, document: Document) -> None:
+        self.files.show_document(document)
+        self._tell_tiles(document)
+
     def _go_on_with(self, document: Document, value: object | None, before: QWidget) -> None:
         """Show what comes of the answer; a page that was not in front before is drawn when all round it stands."""
-        after, front = self.bench.turns.after, self.pages.front()
+        after, front = self.turns.after, self.pages.front()
         fresh = front is not before
         if fresh:
             front.setUpdatesEnabled(False)
@@ -171,7 +176,7 @@ class MainWindow(Shell):
         for part in parts:
             pieces: list[Callable[[], object]] = part.veil() if isinstance(part, InPieces) else []
             pieces.insert(0, partial(part.setUpdatesEnabled, True))
-            self.bench.turns.in_steps(f"drawing of {id(part)}", pieces)
+            self.turns.in_steps(f"drawing of {id(part)}", pieces)
 
     def _make_room_for_banner(self) -> None:
         """Settle how high pages with a banner above them are before one is shown: it is then as it was left."""
@@ -244,26 +249,35 @@ class MainWindow(Shell):
         return self._starts[name]
 
     def _view(self, name: str) -> BayView[Any]:
-        if name not in self._views:
-            view = self._views[name] = make_view(name, self.bench)
+        while name not in self._views:
+            self._grow(name)
+        return self._views[name]
+
+    def _grow(self, name: str) -> None:
+        """Make the next part of a bay's view, and take it in as a page once it is whole."""
+        if name not in self._growing:
+            view = make_view(name, self.bench)
+            self._growing[name] = view, view.parts()
+        view, parts = self._growing[name]
+        if next(parts, self) is self:
+            self._views[name] = view
             view.verdict_wanted.connect(self.verdicts.bring)
             self.pages.add(view)
-        return self._views[name]
 
     def _lacking(self, document: Document) -> Callable[[], object] | None:
         """What makes the next part of the view in front that is not there yet, as long as there is one."""
         view = self._views.get(document.bay)
-        return partial(self._view, document.bay) if view is None else view.lacking(document)
+        return partial(self._grow, document.bay) if view is None else view.lacking(document)
 
     def _make(self, part: Callable[[], object]) -> None:
         part()
-        self.bench.turns.after("view", lambda: self._refresh(self.bench.document))
+        self.turns.after("view", lambda: self._refresh(self.bench.document))
 
     def _show_result(self, document: Document, value: object | None) -> None:
         bay = bays.by_name(document.bay)
         view = self._views.get(document.bay)
         if bay is None or value is None or view is None:
-            self.bench.turns.after("verdicts", partial(self.verdicts.show_verdicts, None, document.units))
+            self.turns.after("verdicts", partial(self.verdicts.show_verdicts, None, document.units))
             return
         from valvelab.tables.headline import Headline
         from valvelab.workbench import entry_told
@@ -276,7 +290,7 @@ class MainWindow(Shell):
         asks = judges and not progress
         self.banner.show_result(told, *view.headline(document, value), result, _trouble(document), judges=asks)
         shown = partial(self.verdicts.show_verdicts, result, document.units, progress, judges=judges)
-        self.bench.turns.after("verdicts", shown)
+        self.turns.after("verdicts", shown)
         self._tell_tiles(document, told.decision)
 
     def _headline(self, result: Result, units: System) -> Headline:
@@ -383,7 +397,8 @@ class MainWindow(Shell):
         if self._restyling:
             return
         self._restyling = True
-        self._draw_page(self.pages.front())
+        for place in (self.pages.front(), *self.docks.values()):
+            self._draw_page(place)
         QApplication.setPalette(theme.palette(theme.current_theme()))
         self._restyling = False
         self._keys = {}
@@ -668,7 +683,7 @@ class MainWindow(Shell):
         view = self._views.get(self.bench.document.bay)
         if view is not None and view.open_rule():
             return
-        after = self.bench.turns.after
+        after = self.turns.after
         after("limits made", lambda: self.limits)
         after("limits", self._bring_limits)
 
@@ -798,7 +813,7 @@ class MainWindow(Shell):
             shown = [figure for plot in figures for figure in plot.on_paper().figures]
             kinds["Curves of the plots shown (*.csv)"] = lambda take: take(partial(points_csv, shown))
         kinds["Verdicts as shown (*.csv)"] = lambda take: take(table_csv(self.verdicts.sheet))
-        kinds["Picture of what is in front (*.png)"] = partial(picture_png, page, drawn_parts(page), self.bench.turns)
+        kinds["Picture of what is in front (*.png)"] = partial(picture_png, page, drawn_parts(page), self.turns)
         return kinds
 
     def export(self, path: Path, asked: Asked) -> None:

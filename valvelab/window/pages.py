@@ -7,8 +7,8 @@ from functools import partial
 from html import escape
 from pathlib import Path
 
-from PySide6.QtCore import QEvent, QPointF, QSize, Qt, QTimer, Signal
-from PySide6.QtGui import QKeySequence, QPaintEvent, QPen, QResizeEvent
+from PySide6.QtCore import QEvent, QPoint, QPointF, QRect, QSize, Qt, QTimer, Signal
+from PySide6.QtGui import QKeySequence, QPaintEvent, QPen, QRegion, QResizeEvent
 from PySide6.QtWidgets import (
     QLabel,
     QPushButton,
@@ -25,8 +25,9 @@ from valvelab.window.actions import ACTIONS, KEYS
 from valvelab.window.chips import Heading
 from valvelab.window.icons import icon
 from valvelab.window.layouts import Panes, above, beside
-from valvelab.window.painting import CENTRE, about, painting, write
+from valvelab.window.painting import CENTRE, about, drawn_parts, painting, write
 from valvelab.window.theme import Theme, current_theme
+from valvelab.window.turns import turns_at
 from valvelab.workbench.bay import Bay
 from valvelab.workbench.bays import BAYS
 from valvelab.workbench.typed import kinds_at
@@ -87,27 +88,56 @@ class Pages(QStackedWidget):
 
 
 class Veil(QWidget):
-    """Lies over the page that was in front while its next answer is worked out, once that takes a while."""
+    """Lies over the page that was in front while its next answer is worked out, once that takes a while.
+
+    It falls over a plot or a table after the other, and is lifted so: whatever it touches is drawn anew.
+    """
 
     def __init__(self, pages: Pages) -> None:
         super().__init__(pages)
         self._over = pages
+        self._covered = QRegion()
         self._due = QTimer(self, singleShot=True, interval=_VEIL_MS)
         self._due.timeout.connect(self._fall)
         self.hide()
 
     def await_answer(self) -> None:
         """Fall over the page unless the answer comes soon."""
-        if self.isHidden() and not self._due.isActive():
+        if not self._due.isActive() and (self.isHidden() or self._covered.isEmpty()):
             self._due.start()
 
     def lift(self) -> None:
         """Show the page plainly."""
         self._due.stop()
-        self.hide()
+        if not (self.isHidden() or self._covered.isEmpty()):
+            left, pieces = self._covered, [*self._pieces(), self._covered]
+            self._covered = QRegion()
+            self._in_turns([partial(self._cover, left := left - piece) for piece in pieces])
 
     def _fall(self) -> None:
         self.setGeometry(self._over.rect())
+        self._covered, pieces, reached = QRegion(self.rect()), self._pieces(), QRegion()
+        whole = [reached := reached + piece for piece in pieces]
+        self._in_turns([partial(self._cover, piece) for piece in (*whole, self._covered)])
+
+    def _pieces(self) -> list[QRegion]:
+        """Where the plots and tables of the page in front are."""
+        parts = [part for part in drawn_parts(self._over.front()) if part.isVisible()]
+        return [QRegion(QRect(part.mapTo(self._over, QPoint()), part.size())) & self.rect() for part in parts]
+
+    def _in_turns(self, steps: list[Callable[[], object]]) -> None:
+        turns = turns_at(self)
+        if turns is None:
+            steps[-1]()
+        else:
+            turns.in_steps("veil", steps, next_up=True)
+
+    def _cover(self, region: QRegion) -> None:
+        """Lie over so much of the page."""
+        if region.isEmpty():
+            self.hide()
+            return
+        self.setMask(region)
         self.show()
         self.raise_()
 

@@ -17,6 +17,8 @@ from valvelab.window.theme import current_theme
 if TYPE_CHECKING:  # what plots give away is wanted when a menu is
     from valvelab.window.plot_menu import Shown
 
+BESIDE = 7
+"""Room beside the words in a cell of a table, as the style leaves it there."""
 Ems = tuple[float, float]
 CENTRE = Qt.AlignmentFlag.AlignCenter
 LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
@@ -100,6 +102,11 @@ def write(
         painter.setFont(font)
     painter.setPen(current_theme().colour(colour) if isinstance(colour, str) else colour)
     painter.drawText(box, side, text)
+
+
+def words_in(cell: QRect, high: int) -> QRect:
+    """Where a line of words of that height stands in a cell of a table, as the style puts it."""
+    return QRect(cell.x() + BESIDE, cell.y() + cell.height() // 2 - high // 2, cell.width() - 2 * BESIDE, high)
 
 
 def about(centre: QPointF, wide: float, high: float | None = None) -> QRectF:

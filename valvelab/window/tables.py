@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from heapq import nlargest
 from itertools import chain
+from math import ceil
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
@@ -21,7 +22,7 @@ from PySide6.QtCore import (
     QTimer,
     Signal,
 )
-from PySide6.QtGui import QPainter, QPaintEvent, QShowEvent
+from PySide6.QtGui import QFocusEvent, QFont, QPainter, QPaintEvent, QShowEvent, QTextLayout
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QHeaderView,
@@ -37,7 +38,7 @@ from valvelab.tables.description import Column, Fact, Mark
 from valvelab.tables.verdicts import WORDS, rank
 from valvelab.units import System
 from valvelab.window.icons import icon
-from valvelab.window.painting import LEFT, RIGHT, painting, write
+from valvelab.window.painting import BESIDE, LEFT, RIGHT, painting, words_in, write
 from valvelab.window.table_menu import DRAWN, PLAIN, let_copy, one_line, plain_minus
 from valvelab.window.theme import arrow_wide, current_theme, scaled
 
@@ -53,6 +54,8 @@ AT_ONCE = 60
 """Rows whose cells are measured in one go."""
 _MEASURED = 8
 """Cells measured for the width of a column."""
+_NO_END = 1e6
+"""Room, in pixels, that no line needs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,10 +218,9 @@ class RowsModel(QAbstractTableModel):
                 known = self._said[row, column] = say_figures(text) if of.number else say_cell(text)
         return known
 
-    def longest(self, column: int, rows: range) -> list[QModelIndex]:
-        """Cells of a column among which the widest of these rows is: those with the longest texts."""
-        found = nlargest(_MEASURED, rows, key=lambda row: len(self.text(row, column)))
-        return [self.index(row, column) for row in found]
+    def longest(self, column: int, rows: range) -> list[int]:
+        """Those of these rows among which the widest of a column is: those with the longest texts."""
+        return nlargest(_MEASURED, rows, key=lambda row: len(self.text(row, column)))
 
     def rowCount(self, parent: Index | None = None) -> int:
         """Rows."""
@@ -321,8 +323,21 @@ class ByValue(QSortFilterProxyModel):
 
 
 _HARD_SPACE, _JOINED = "\u00a0", "\u2060"
-BESIDE = 7
-"""Room beside the text of a cell, as the style leaves it there."""
+
+
+def is_shaped(column: TableColumn, row: Any) -> bool:
+    """Whether a cell is more than words in the usual type."""
+    return bool(column.drawn or (column.icon and column.icon(row)) or (column.strong and column.strong(row)))
+
+
+def _advance(text: str, font: QFont) -> float:
+    """Width of a line of words as it is laid out, which is not always the sum of its letters."""
+    layout = QTextLayout(text, font)
+    layout.beginLayout()
+    line = layout.createLine()
+    line.setLineWidth(_NO_END)
+    layout.endLayout()
+    return line.naturalTextWidth()
 
 
 class PlainCells(QStyledItemDelegate):
@@ -367,7 +382,7 @@ class PlainCells(QStyledItemDelegate):
             self._rows[at] = self._sheet.proxy.mapToSource(index).row()
         number, column = self._rows[at], model.columns[index.column()]
         row, text, box = model.rows[number], model.said(number, index.column()), option.rect
-        words = box.adjusted(BESIDE, 0, -BESIDE, 0)
+        words = words_in(box, self._metrics.height())
         if not self._is_plain(column, row, option) or not self._fits(column, text, words.width()):
             super().paint(painter, option, index)
             return
@@ -379,8 +394,7 @@ class PlainCells(QStyledItemDelegate):
         painter.drawText(words, _alignment(column), text)
 
     def _is_plain(self, column: TableColumn, row: Any, option: QStyleOptionViewItem) -> bool:
-        shaped = column.drawn or (column.icon and column.icon(row)) or (column.strong and column.strong(row))
-        return not (shaped or option.state & QStyle.StateFlag.State_HasFocus or self._sheet.wordWrap())
+        return not (is_shaped(column, row) or option.state & QStyle.StateFlag.State_HasFocus or self._sheet.wordWrap())
 
     def _fits(self, column: TableColumn, text: str, width: int) -> bool:
         if column.number and len(text) * self._figure <= width:
@@ -535,15 +549,24 @@ class TableView(QTableView):
     def _fit_piece(self) -> None:
         """Make the columns as wide as the next rows need, and leave those after them to the next turn."""
         rows = range(self._fitted, min(self._fitted + AT_ONCE, len(self.rows_model.rows)))
-        room = self.fontMetrics().height() // 2
+        room, font = self.fontMetrics().height() // 2, self.font()
         for column in range(self.rows_model.columnCount()):
-            indices = (self.proxy.mapFromSource(cell) for cell in self.rows_model.longest(column, rows))
-            wide = max((self.sizeHintForIndex(cell).width() for cell in indices), default=0) + room
+            longest = self.rows_model.longest(column, rows)
+            wide = max((self._width(row, column, font) for row in longest), default=0) + room
             if wide > self.columnWidth(column):
                 self.setColumnWidth(column, wide)
         self._fitted = rows.stop
         if self._fitted < len(self.rows_model.rows):
             self._fitting.start()
+
+    def _width(self, row: int, column: int, font: QFont) -> int:
+        """Width of a cell as Qt measures it, which is asked only about what is more than a line of words."""
+        model = self.rows_model
+        of, text = model.columns[column], model.said(row, column)
+        shown = self.proxy.mapFromSource(model.index(row, column))
+        if not shown.isValid() or is_shaped(of, model.rows[row]) or "\n" in text:
+            return self.sizeHintForIndex(shown).width()
+        return ceil(_advance(text, font)) + 2 * BESIDE
 
     def showEvent(self, event: QShowEvent) -> None:
         """Columns that came while nobody saw them are measured now."""
@@ -576,6 +599,12 @@ class TableView(QTableView):
                     room.setTop(rows.sectionViewportPosition(row))
                     room.setHeight(rows.sectionSize(row))
                     painter.fillRect(room, current_theme().colour("chosen" if row in chosen else "stripe"))
+
+    def focusInEvent(self, event: QFocusEvent) -> None:
+        """The focus alone chooses nothing: Qt puts the first row in front where none is."""
+        with QSignalBlocker(self.selectionModel()):
+            super().focusInEvent(event)
+        self.viewport().update()
 
     def changeEvent(self, event: QEvent) -> None:
         """Rows follow the text size."""

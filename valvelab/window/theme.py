@@ -126,6 +126,10 @@ def palette(theme: Theme) -> QPalette:
     return made
 
 
+_SMALL_ICON = QStyle.PixelMetric.PM_SmallIconSize
+_ROOMY = {QStyle.PixelMetric.PM_FocusFrameHMargin: 4, QStyle.PixelMetric.PM_HeaderMargin: 3}
+
+
 class HouseStyle(QProxyStyle):
     """Fusion with room beside the text of a cell, and an ellipsis where a text is longer than its room."""
 
@@ -133,11 +137,10 @@ class HouseStyle(QProxyStyle):
         self, metric: QStyle.PixelMetric, option: QStyleOption | None = None, widget: QWidget | None = None
     ) -> int:
         """Measures of the style."""
-        found = super().pixelMetric(metric, option, widget)
-        roomy = {QStyle.PixelMetric.PM_FocusFrameHMargin: 4, QStyle.PixelMetric.PM_HeaderMargin: 3}
-        if metric == QStyle.PixelMetric.PM_SmallIconSize:
+        found = QProxyStyle.pixelMetric(self, metric, option, widget)
+        if metric is _SMALL_ICON:
             return max(found, round(_ICON_EMS * QFontMetrics(QApplication.font()).height()))
-        return found + roomy.get(metric, 0)
+        return found + _ROOMY.get(metric, 0)
 
     def _draw_head(self, option: QStyleOptionHeader, painter: QPainter, widget: QWidget | None) -> None:
         """The head of the column that is sorted by, its words beside the arrow."""

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from functools import partial
+from typing import Protocol, runtime_checkable
 
 from PySide6.QtCore import QObject, QTimer
+from PySide6.QtWidgets import QWidget
 
 
 class Turns(QTimer):
@@ -58,3 +60,16 @@ class Turns(QTimer):
             self._waiting.pop(next(iter(self._waiting)))()
         else:
             self.stop()
+
+
+@runtime_checkable
+class InTurns(Protocol):
+    """A window that shows things piece by piece."""
+
+    turns: Turns
+
+
+def turns_at(widget: QWidget) -> Turns | None:
+    """The line of the window that a widget is seen in, where that has one and is seen."""
+    window = widget.window()
+    return window.turns if isinstance(window, InTurns) and window.isVisible() else None

@@ -258,7 +258,7 @@ class DeskPane(QWidget):
             self.why.setFocus(Qt.FocusReason.OtherFocusReason)
 
     def show_desk(self, desk: Desk, units: System) -> None:
-        """Show the car in front."""
+        """Show the car in front, ready for its next reading; `show_found` tells what was read."""
         self._units = units
         row, rows = desk.row, desk.shown.checks if desk.item else ()
         self.car_field.show_text(desk.item)
@@ -267,11 +267,15 @@ class DeskPane(QWidget):
         self.entrant_field.show_text(entrant)
         self.entrant_field.setPlaceholderText(say("entrant"))
         self.entrant_field.setEnabled(bool(rows))
-        self.valves.show_valves(rows, desk.shown.verdicts, desk.valve)
         for widget in (self.entry, self.keys, *self._of_valve):
             widget.setVisible(row is not None)
         self.entry.show_text("")
         self._show_next(desk, row, units)
+
+    def show_found(self, desk: Desk, units: System) -> None:
+        """Show what was read of the car in front, and what is decided of the valve."""
+        row, rows = desk.row, desk.shown.checks if desk.item else ()
+        self.valves.show_valves(rows, desk.shown.verdicts, desk.valve)
         with aloud():
             said = said_of(desk, units)
         self.word.setText(said.word)

@@ -158,6 +158,7 @@ class LiftCheckView(BayView[Desk]):
             self.pages.setCurrentIndex(int(state.rule))
             self.rule_button.setText(say("Cars (F4)") if state.rule else say("Rule (F4)"))
             self.desk.show_desk(shown, document.units)
+            self.draw("found", self.desk.show_found, shown, document.units)
             if scales := self.desk.scales(shown, document.units):
                 self.draw_figures("scale", self.desk.scale, scales, document.units)
             self.draw("cars", self._show_cars, shown, document.units)
@@ -166,7 +167,7 @@ class LiftCheckView(BayView[Desk]):
             self.save_button.setEnabled(not shown.saved and bool(shown.inspection.sheet.check))
             colour_text(self.caution, "undecided")
         if state.rule and self.changed("rule", shown.inspection, document.units, look(), state):
-            self.rule.show_sheet(document, shown.inspection.sheet, document.units)
+            self.draw("rule", self.rule.show_sheet, document, shown.inspection.sheet, document.units)
 
     def _show_cars(self, shown: Desk, units: System) -> None:
         decided = Counter(car.decision for car in shown.cars)
@@ -221,9 +222,12 @@ class LiftCheckView(BayView[Desk]):
         """Rule and instrument to the front, or the desk."""
         self.bench.set(LiftCheckState, rule=not self._state.rule)
         if self._state.rule:
-            self.rule.fields[lift_rule.Cell("limit", "max", 0)].setFocus(Qt.FocusReason.OtherFocusReason)
+            self.draw("rule field", self._to_rule)
         else:
             self.desk.to_reading()
+
+    def _to_rule(self) -> None:
+        self.rule.fields[lift_rule.Cell("limit", "max", 0)].setFocus(Qt.FocusReason.OtherFocusReason)
 
     def turn(self) -> None:
         """The next reading goes to the other list: shut or open."""

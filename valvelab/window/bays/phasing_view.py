@@ -142,16 +142,27 @@ class PhasingView(BayView[Worksheet]):
     def _show(self, shown: Worksheet, units: System) -> None:
         result = shown.inspection.result
         self.guide.show_step(shown, units)
-        target = None if shown.target is None else shown.target.cell
-        self.form.show_sheet(shown.inspection.sheet, shown.doubts, target, units)
+        if self.changed("form", None, units, look()):
+            self.draw("form", lambda: self._show_form(self.bench.document.units))
+        else:
+            self._show_form(units)  # at once: no key meets an older sheet
         self.wheel.show_wheel(wheel_dial(shown.inspection, units), shown)
         self.lobes.show_worksheet(shown, units)
-        self.draw_figures("events", self.events, [event_diagram(shown.inspection)], units)
+        self.draw("diagram", self._show_diagram, shown, units)
         self.draw("figures", self.figures.show_rows, _figures(result, units), _FIGURE_COLUMNS)
         rows = [(lobe, row) for lobe in result.lobes for row in lobe.durations]
         self.draw("event rows", self.event_rows.show_rows, rows, _event_columns(rows, units))
         self.draw("steps", self.steps.show_rows, result.adjuster_outcomes, _step_columns(result))
         self.save_button.setEnabled(not shown.saved)
+
+    def _show_diagram(self, shown: Worksheet, units: System) -> None:
+        self.draw_figures("events", self.events, [event_diagram(shown.inspection)], units, next_up=True)
+
+    def _show_form(self, units: System) -> None:
+        shown = self._worksheet
+        if shown is not None:
+            target = None if shown.target is None else shown.target.cell
+            self.form.show_sheet(shown.inspection.sheet, shown.doubts, target, units)
 
     # -- what a person does -----------------------------------------------------------------------------------------
 

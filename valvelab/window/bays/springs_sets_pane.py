@@ -181,18 +181,23 @@ class SetsPane(QWidget):
     # -- showing ----------------------------------------------------------------------------------------------------
 
     def show_sets(self, document: Document, usable: Usable, wish: Wish, grouping: Grouping) -> None:
-        """Show what was asked and what there is."""
-        units = document.units
+        """Take up what was asked and what there is, and show it, each in a turn of its own."""
         if self.run.running and usable is not self.usable:
             self.run.drop()
-        self.usable, self.wish, self.grouping, self.units = usable, wish, grouping, units
+        self.usable, self.wish, self.grouping, self.units = usable, wish, grouping, document.units
         self.decisions.usable = usable
-        show_number(self.size_field, wish.size)
-        self.time_field.show_in(wish.time_limit_s, units)
+        self.bench.turns.in_steps("sets", [partial(self._show_asked, document), self._show_found])
+
+    def _show_asked(self, document: Document) -> None:
+        show_number(self.size_field, self.wish.size)
+        self.time_field.show_in(self.wish.time_limit_s, self.units)
         self._show_limits(document.state(SpringsState))
-        self.thorough.setChecked(wish.thorough)
+        self.thorough.setChecked(self.wish.thorough)
         self._show_wishes()
-        self.tree.show_sets(grouping, usable, wish, units)
+
+    def _show_found(self) -> None:
+        grouping = self.grouping
+        self.tree.show_sets(grouping, self.usable, self.wish, self.units)
         self._say_state()
         for paper in (self.move_button, self.labels_button, self.csv_button):
             paper.setEnabled(bool(grouping.sets))

@@ -50,7 +50,7 @@ from valvelab.units import System
 from valvelab.window.explaining import ABOUT
 from valvelab.window.figure_item import SERIES_SYMBOLS, role_colour
 from valvelab.window.numbers import display_unit, show
-from valvelab.window.painting import RIGHT
+from valvelab.window.painting import LEFT, RIGHT, words_in
 from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench import set_wishes, sets
 from valvelab.workbench.sets import Grouping, Standing, Values, Wish
@@ -61,6 +61,7 @@ _NAME = Qt.ItemDataRole.UserRole
 _SET = Qt.ItemDataRole.UserRole + 1
 _USE = Qt.ItemDataRole.UserRole + 2
 _LEFT, _OUT = -1, -2
+_IN_FRONT = QStyle.StateFlag.State_Selected | QStyle.StateFlag.State_HasFocus
 _WIDE_EMS = 24
 """Width that the lists ask for at most, whatever is limited."""
 
@@ -78,8 +79,11 @@ class UseBar(QStyledItemDelegate):
     def paint(
         self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
     ) -> None:
-        """Draw the cell, then the bar."""
-        super().paint(painter, option, index)
+        """Draw the cell, one of mere words without the style, then the bar."""
+        if index.column() and not option.state & _IN_FRONT:
+            _write_cell(painter, option, index)
+        else:
+            super().paint(painter, option, index)
         use = index.data(_USE)
         if not isinstance(use, float):
             return
@@ -93,6 +97,14 @@ class UseBar(QStyledItemDelegate):
         """Room for the bar."""
         size = super().sizeHint(option, index)
         return QSize(size.width(), round(1.4 * option.fontMetrics.height()))
+
+
+def _write_cell(painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex) -> None:
+    words = words_in(option.rect, option.fontMetrics.height())
+    text = option.fontMetrics.elidedText(index.data() or "", Qt.TextElideMode.ElideRight, words.width())
+    brush, side = (index.data(role) for role in (Qt.ItemDataRole.ForegroundRole, Qt.ItemDataRole.TextAlignmentRole))
+    painter.setPen(current_theme().colour("text") if brush is None else brush.color())
+    painter.drawText(words, LEFT if side is None else side, text)
 
 
 def swatch(series: int | None, side: int) -> QIcon:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 from typing import Any
 
@@ -75,22 +75,31 @@ class SpringsView(BayView[SpringsInspection]):
         super().__init__(bench)
         self._inspection: SpringsInspection | None = None
         self._usable: Usable | None = None
+
+    def parts(self) -> Iterator[None]:
+        """The drawings, each list, and all laid out."""
+        bench = self.bench
         self.stack = FigureStack("Force and rate over height", self)
         self.coils = CoilBindView(self)
         self.map = MapView("Seat force against rate", self)
         self.map.picked.connect(self.choose_item)
+        yield
         self.table = TableView("springs", (), self, spoken="All springs")
         self.table.chosen.connect(lambda row: self.choose_item(row.spring))
         self.facts = TableView("characteristics of the spring", fact_columns(), self, wrapped=0)
+        yield
         self.sets_pane = SetsPane(bench, self)
         self.sets_pane.spring_chosen.connect(self.choose_item)
+        yield
         self.shims_pane = ShimsPane(bench, self)
         self.shims_pane.spring_chosen.connect(self.choose_item)
+        yield
         self.history_pane = HistoryPane(self)
         self.history_pane.spring_chosen.connect(self.choose_item)
         self.spring_name = Heading("", 1.05, self)
         self.spring_name.setTextFormat(Qt.TextFormat.PlainText)
         self._no_map = QLabel(say(_NO_MAP), self, wordWrap=True, alignment=Qt.AlignmentFlag.AlignCenter)
+        yield
         self._lay_out()
 
     def _lay_out(self) -> None:
@@ -144,7 +153,7 @@ class SpringsView(BayView[SpringsInspection]):
         self._give_room(page)
         if self.changed("sets", usable, *seen, wish, grouping):
             self.sets_pane.show_sets(document, usable, wish, grouping)
-        self.sets_pane.tree.bring(spring)
+        self.draw("set row", self.sets_pane.tree.bring, spring)
         if page not in _ALONE:
             self._show_drawings(document, inspection, spring, grouping, usable)
         if (fresh or page == "springs") and self.changed("tables", inspection, *seen, grouping.sets):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Generic
 
@@ -35,6 +35,10 @@ class BayView(QWidget, Generic[Value]):
         super().__init__()
         self.bench = bench
         self._known: dict[str, tuple[object, tuple[object, ...]]] = {}
+
+    def parts(self) -> Iterator[None]:
+        """Makes what the view is made of, a part a step, where making it all at once takes its time; used once."""
+        return iter(())
 
     def heightForWidth(self, width: int) -> int:
         """The least height that its words allow."""
