@@ -194,7 +194,7 @@ class LimitsPane(QWidget):
 
     def _on_changed(self, document: Document) -> None:
         old, new = self._sheet, spec_sheet.sheet_in_front(document)
-        if old is None or new is None or (old.file.path, old.text) != (new.file.path, new.text):
+        if old is None or (new is not None and old.file.path == new.file.path and old.text != new.text):
             self._refresh(document)  # at once: no key meets an older text
         else:
             self.bench.turns.after("limits shown", lambda: self._refresh(self.bench.document))
