@@ -65,6 +65,7 @@ class MainWindow(Shell):
         self._keys: dict[str, tuple[object, ...]] = {}
         self._views: dict[str, BayView[Any]] = {}
         self._growing: dict[str, tuple[BayView[Any], Iterator[None]]] = {}
+        self._sheet_high: dict[str, int] = {}
         self._starts: dict[str, QWidget | None] = {}
         self._columns: ColumnsPane | None = None
         self._said: list[Problem] = []
@@ -114,7 +115,7 @@ class MainWindow(Shell):
         self.text_page.followed.connect(self._follow_link)
         self.verdicts.chosen.connect(self._on_verdict)
         self.banner.limits_wanted.connect(self.open_limits)
-        self.verdicts.counted.connect(partial(self.sheet.say, "verdicts"))
+        self.verdicts.counted.connect(self._on_counted)
         self.sheet.brought.connect(lambda name: name == "limits" and QTimer.singleShot(0, self, self._limits_seen))
         self.doings = self._doings()
         for name, action in self.actions_by_name.items():
@@ -139,7 +140,7 @@ class MainWindow(Shell):
             return
         before = self.pages.front()
         if value is not None:
-            self._make_room_for_banner()
+            self._make_room(document.bay)
         self.veil.lift()
         self._show_page(document, value)
         self.banner.setVisible(value is not None)
@@ -178,10 +179,11 @@ class MainWindow(Shell):
             pieces.insert(0, partial(part.setUpdatesEnabled, True))
             self.turns.in_steps(f"drawing of {id(part)}", pieces)
 
-    def _make_room_for_banner(self) -> None:
-        """Settle how high pages with a banner above them are before one is shown: it is then as it was left."""
+    def _make_room(self, bay: str) -> None:
+        """Settle how high a page is between banner and sheet before it is shown: it is then as it was left."""
         if self.banner.isHidden():
             self.banner.show()
+            self.sheet.expect(self._sheet_high.get(bay, 0))
             self.above_one_another.activate()
 
     def _awaited(self, document: Document) -> bool:
@@ -375,6 +377,10 @@ class MainWindow(Shell):
         if outcome.level == "info":
             self.busy.flash(say(outcome.text))
         self._refresh(self.bench.document)
+
+    def _on_counted(self, count: int, why: str) -> None:
+        self.sheet.say("verdicts", count, why)
+        self._sheet_high[self.bench.document.bay] = 0 if self.sheet.is_folded else self.sheet.maximumHeight()
 
     def _on_verdict(self, verdict: Verdict) -> None:
         view = self._views.get(self.bench.document.bay)
@@ -868,6 +874,7 @@ class MainWindow(Shell):
         """Write everything in per cent of the desktop's size; remembered for the next start."""
         self.bench.keep_settings(replace(self.bench.settings, text=percent))
         theme.set_text_size(percent)
+        self._sheet_high.clear()
         side = round(1.25 * self.fontMetrics().height())
         self.tools.setIconSize(QSize(side, side))
         self.sheet.keep_low(low=self._is_low())

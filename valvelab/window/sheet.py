@@ -42,7 +42,7 @@ class Sheet(QWidget):
         super().__init__(parent)
         self.is_folded = False
         self._shut = self._low = False
-        self._high = 0
+        self._high = self._expected = 0
         self._filled = {"verdicts": True, "limits": True, "remarks": False}
         self._tools: dict[str, QWidget] = {}
         self._group = QButtonGroup(self)
@@ -101,6 +101,7 @@ class Sheet(QWidget):
         chip.setIcon(icon(grave, _COLOURS.get(grave, "quiet")) if grave else QIcon())
         chip.updateGeometry()
         if name == "verdicts":
+            self._expected = 0
             self.told.setText(why)
             self.told.setToolTip(why)
         self._filled[name] = bool(count)
@@ -108,6 +109,12 @@ class Sheet(QWidget):
             press(self._group, {"verdicts"})
             self.pages.setCurrentIndex(0)
         self._settle()
+
+    def expect(self, high: int) -> None:
+        """Open for verdicts that are about to be told, as high as when they were told last."""
+        if high and self.is_folded and self.front == "verdicts":
+            self._expected, self._filled["verdicts"] = high, True
+            self._settle()
 
     def _on_turn(self) -> None:
         self._shut = not self.is_folded
@@ -130,7 +137,8 @@ class Sheet(QWidget):
     def _bind(self) -> None:
         """No higher than its words while folded, and no higher than its rows."""
         head = self._head.sizeHint().height()
-        bound = head if self.is_folded else max(self.minimumSizeHint().height(), head + self._rows_high())
+        rows = self._expected or max(self.minimumSizeHint().height(), head + self._rows_high())
+        bound = head if self.is_folded else rows
         if bound == self.maximumHeight():
             return
         grows = bound > self.maximumHeight()
