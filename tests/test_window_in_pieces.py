@@ -15,7 +15,7 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QHeaderView, QStyledItemDelegate, QTableView, QWidget
 from waiting import wait_for
 
-from valvelab.window import theme
+from valvelab.window import drawing, theme
 from valvelab.window.bays.springs_history_pane import HistoryPane
 from valvelab.window.bays.springs_sets_pane import SetsPane
 from valvelab.window.bays.springs_shims_pane import ShimsPane
@@ -26,7 +26,7 @@ from valvelab.window.bench_list import BenchList
 from valvelab.window.drawing import FigureStack
 from valvelab.window.entry_grid import EntryGrid
 from valvelab.window.main_window import MainWindow
-from valvelab.window.tables import TableView
+from valvelab.window.tables import TableColumn, TableView
 from valvelab.window.turns import Turns
 from valvelab.workbench import bays
 from valvelab.workbench.entry import Grid
@@ -93,6 +93,55 @@ def test_the_grid_of_readings_looks_as_if_each_cell_was_drawn_by_itself(
     QApplication.setPalette(theme.palette(theme.current_theme()))
     assert seen[0] == seen[1]
     assert len({seen[0].pixel(x, y) for x in range(0, wide, 3) for y in range(0, high, 3)}) > 4
+
+
+class PlainTable(TableView):
+    """A table with every cell drawn by the style."""
+
+    paintEvent = QTableView.paintEvent  # noqa: N815 - Qt's name
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("focused", [False, True])
+def test_a_table_looks_as_if_each_cell_was_drawn_by_itself(
+    app: QApplication, scheme: theme.Scheme, *, focused: bool
+) -> None:
+    """Words and figures, coloured, strong, with an icon, too long for their column; a row chosen; scrolled."""
+    theme.set_scheme(scheme)
+    QApplication.setPalette(theme.palette(theme.current_theme()))
+    columns = [
+        TableColumn(
+            "part", lambda row: f"lobe {row}", number=False, icon=lambda row: ("accept",) * 2 if row % 3 else None
+        ),
+        TableColumn("lift", lambda row: f"{7.5 + 0.001 * row:.3f}", colour=lambda row: "reject" if row == 4 else None),
+        TableColumn("why", lambda row: "is a little less than it was ordered" if row % 2 else "fits", number=False),
+        TableColumn("share", lambda row: f"{row} %", strong=lambda row: row == 5),
+    ]
+    seen = []
+    for kind in (TableView, PlainTable):
+        around = QWidget()
+        table = kind("parts", columns, around)
+        table.resize(330, 240)
+        around.resize(400, 300)
+        around.show()
+        table.show_rows(list(range(24)))
+        table.setColumnWidth(2, 90)
+        table.sortByColumn(1, Qt.SortOrder.DescendingOrder)
+        table.verticalScrollBar().setValue(31)
+        table.horizontalScrollBar().setValue(17)
+        table.select_where(lambda row: row == 20)
+        if focused:
+            around.activateWindow()
+            table.setFocus()
+        QApplication.processEvents()
+        wide = min(table.viewport().width(), table.horizontalHeader().length() - 17)
+        seen.append(as_it_looks(table.viewport()).copy(QRect(0, 0, wide, table.viewport().height())))
+        around.close()
+        around.deleteLater()
+    theme.set_scheme("system")
+    QApplication.setPalette(theme.palette(theme.current_theme()))
+    assert seen[0] == seen[1]
+    assert len({seen[0].pixel(x, y) for x in range(0, 300, 3) for y in range(0, 200, 3)}) > 4
 
 
 class PlainBar(UseBar):
@@ -183,13 +232,17 @@ def test_another_size_is_taken_once_and_each_plot_drawn_in_a_turn(patient: MainW
         patient.resize(1200, high)
     settle(patient.bench)
     plots = len(stack.items_by_name)
+    wait_for(lambda: plots in painted.shown)
     assert len(taken) == 1
     assert sorted(set(painted.shown)) in (list(range(plots + 1)), list(range(1, plots + 1)))
     assert stack.range.size().toSize() == stack.size()
     assert stack.viewport().updatesEnabled()
 
 
-def test_plots_stay_in_sight_while_an_edge_is_dragged(patient: MainWindow, stack: FigureStack) -> None:
+def test_plots_stay_in_sight_while_an_edge_is_dragged(
+    patient: MainWindow, stack: FigureStack, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(drawing, "DRAGGED_MS", 60_000)  # however slow the machine is
     painted, plots = Painted(stack), len(stack.items_by_name)
     for step in range(12):
         painted.shown.clear()

@@ -21,7 +21,7 @@ from valvelab.window.plot_menu import Shown, Zoom, open_plot_menu
 from valvelab.window.theme import current_theme
 from valvelab.window.turns import turns_at
 
-_DRAGGED, _DRAGGED_MS = 3, 200
+DRAGGED, DRAGGED_MS = 3, 200
 """Sizes that follow one another within that time are dragged from the so manieth on: plots then stay in sight."""
 
 
@@ -145,10 +145,10 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
             super().resizeEvent(event)
             return
         self.viewport().setUpdatesEnabled(False)
-        follows = self._resized.isValid() and self._resized.elapsed() < _DRAGGED_MS
+        follows = self._resized.isValid() and self._resized.elapsed() < DRAGGED_MS
         self._resized.start()
         self._in_a_row = self._in_a_row + 1 if follows else 0
-        if self._in_a_row < _DRAGGED:
+        if self._in_a_row < DRAGGED:
             self._away = [item.plot for item in reversed(self.items_by_name.values())]
         back = [self._bring_back] * len(self._away)
         turns.in_steps(f"size of {id(self)}", [self._take_size, *back])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from heapq import nlargest
 from itertools import chain
@@ -15,6 +15,7 @@ from PySide6.QtCore import (
     QEvent,
     QModelIndex,
     QPersistentModelIndex,
+    QRect,
     QSignalBlocker,
     QSize,
     QSortFilterProxyModel,
@@ -22,7 +23,7 @@ from PySide6.QtCore import (
     QTimer,
     Signal,
 )
-from PySide6.QtGui import QFocusEvent, QFont, QPainter, QPaintEvent, QShowEvent, QTextLayout
+from PySide6.QtGui import QFocusEvent, QFont, QPainter, QPaintEvent, QRegion, QShowEvent, QTextLayout
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QHeaderView,
@@ -340,19 +341,12 @@ def _advance(text: str, font: QFont) -> float:
     return line.naturalTextWidth()
 
 
-class PlainCells(QStyledItemDelegate):
-    """Draws words on the ground of the row without asking the style about each cell; what is more than words is Qt's.
-
-    `begin` goes before every drawing of the table.
-    """
+class Cells(QStyledItemDelegate):
+    """Measures cells as Qt does, and draws those that are more than words."""
 
     def __init__(self, sheet: TableView) -> None:
         super().__init__(sheet)
         self._sheet = sheet
-        self._rows: dict[int, int] = {}
-        self._theme = current_theme()
-        self._metrics = sheet.fontMetrics()
-        self._figure = 0
 
     def initStyleOption(self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex) -> None:
         """Words as Qt draws them."""
@@ -367,39 +361,6 @@ class PlainCells(QStyledItemDelegate):
         found = super().sizeHint(option, index)
         room = self._sheet.fontMetrics().height() // 2 if self._sheet.wordWrap() else 0
         return QSize(found.width(), found.height() + room)
-
-    def begin(self) -> None:
-        """Take up what all cells have in common."""
-        self._rows, self._theme, self._metrics = {}, current_theme(), self._sheet.fontMetrics()
-        self._figure = max(map(self._metrics.horizontalAdvance, "0−"))
-
-    def paint(
-        self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
-    ) -> None:
-        """Draw one cell."""
-        model, at = self._sheet.rows_model, index.row()
-        if at not in self._rows:
-            self._rows[at] = self._sheet.proxy.mapToSource(index).row()
-        number, column = self._rows[at], model.columns[index.column()]
-        row, text, box = model.rows[number], model.said(number, index.column()), option.rect
-        words = words_in(box, self._metrics.height())
-        if not self._is_plain(column, row, option) or not self._fits(column, text, words.width()):
-            super().paint(painter, option, index)
-            return
-        colour = (column.colour and column.colour(row)) or "text"
-        if option.state & QStyle.StateFlag.State_Selected:
-            painter.fillRect(box, self._theme.colour("chosen"))
-            colour = "text"
-        painter.setPen(self._theme.colour(colour))
-        painter.drawText(words, _alignment(column), text)
-
-    def _is_plain(self, column: TableColumn, row: Any, option: QStyleOptionViewItem) -> bool:
-        return not (is_shaped(column, row) or option.state & QStyle.StateFlag.State_HasFocus or self._sheet.wordWrap())
-
-    def _fits(self, column: TableColumn, text: str, width: int) -> bool:
-        if column.number and len(text) * self._figure <= width:
-            return True
-        return self._metrics.horizontalAdvance(text) <= width
 
 
 class Head(QHeaderView):
@@ -452,11 +413,10 @@ class TableView(QTableView):
         self.rows_model = RowsModel(columns, self)
         self.proxy = ByValue(self.rows_model)
         self.setModel(self.proxy)
-        self._cells = PlainCells(self)
         if wrapped is None:
-            self.setItemDelegate(self._cells)
+            self.setItemDelegate(Cells(self))
         else:  # rows are as high as this column's words: the others, measured as often, are Qt's alone
-            self.setItemDelegateForColumn(wrapped, self._cells)
+            self.setItemDelegateForColumn(wrapped, Cells(self))
         self.setShowGrid(False)
         self.setAlternatingRowColors(True)
         self.setFrameShape(QTableView.Shape.NoFrame)
@@ -575,30 +535,64 @@ class TableView(QTableView):
             self.fit_columns()
 
     def paintEvent(self, event: QPaintEvent) -> None:
-        """The rows, as wide as the table is, or what to do while there are none."""
-        self._cells.begin()
-        self._paint_beyond()
-        super().paintEvent(event)
+        """The rows, as wide as the table is, or what to do while there are none.
+
+        Cells of mere words are written in one go: drawn one by one they take several times as long.
+        """
+        region, seen = event.region(), event.rect()
+        others = QRegion(seen) if self.wordWrap() else QRegion()
+        with painting(self.viewport(), smooth=False) as painter:
+            painter.setClipRegion(region)
+            chosen = {index.row() for index in self.selectionModel().selectedRows()}
+            self._lay_grounds(painter, seen, chosen)
+            if not self.wordWrap():
+                for cell in self._write_plain(painter, seen, chosen):
+                    others += cell
+        if not others.isEmpty():
+            super().paintEvent(QPaintEvent(others & region))
         if self.empty_text and not self.proxy.rowCount():
             room = round(0.8 * self.fontMetrics().height())
             box = self.viewport().rect().adjusted(room, room, -room, -room)
             with painting(self.viewport()) as painter:
                 write(painter, box, Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap, say(self.empty_text), "quiet")
 
-    def _paint_beyond(self) -> None:
-        """The grounds of the rows that are seen, on to the right of the last column."""
-        room, rows = self.viewport().rect(), self.verticalHeader()
-        room.setLeft(self.horizontalHeader().length() - self.horizontalHeader().offset())
-        if room.width() <= 0 or not self.proxy.rowCount():
-            return
-        last = rows.visualIndexAt(room.bottom())
-        chosen = {index.row() for index in self.selectionModel().selectedRows()}
-        with painting(self.viewport(), smooth=False) as painter:
-            for row in range(max(0, rows.visualIndexAt(0)), (last if last >= 0 else self.proxy.rowCount() - 1) + 1):
-                if row in chosen or row % 2:
-                    room.setTop(rows.sectionViewportPosition(row))
-                    room.setHeight(rows.sectionSize(row))
-                    painter.fillRect(room, current_theme().colour("chosen" if row in chosen else "stripe"))
+    def _rows_in(self, seen: QRect) -> range:
+        first, last = self.rowAt(seen.top()), self.rowAt(seen.bottom())
+        return range(max(0, first), (self.proxy.rowCount() if last < 0 else last + 1) if first >= 0 else 0)
+
+    def _lay_grounds(self, painter: QPainter, seen: QRect, chosen: set[int]) -> None:
+        """The grounds of rows that are chosen, or every other, on to the right of the last column."""
+        theme = current_theme()
+        for row in self._rows_in(seen):
+            if row in chosen or row % 2:
+                ground = QRect(seen.left(), self.rowViewportPosition(row), seen.width(), self.rowHeight(row))
+                painter.fillRect(ground, theme.colour("chosen" if row in chosen else "stripe"))
+
+    def _write_plain(self, painter: QPainter, seen: QRect, chosen: set[int]) -> Iterator[QRect]:
+        """Write the cells of mere words in a place; gives those that are more."""
+        model, metrics, theme = self.rows_model, self.fontMetrics(), current_theme()
+        figure = max(map(metrics.horizontalAdvance, "0−"))
+        front = self.currentIndex() if self.hasFocus() else QModelIndex()
+        rows = [
+            (n, self.proxy.mapToSource(self.proxy.index(n, 0)).row(), self.rowViewportPosition(n), self.rowHeight(n))
+            for n in self._rows_in(seen)
+        ]
+        for number, column in enumerate(model.columns):
+            x, wide = self.columnViewportPosition(number), self.columnWidth(number)
+            if x > seen.right() or x + wide <= seen.left():
+                continue
+            for at, source, y, high in rows:
+                row, box = model.rows[source], QRect(x, y, wide, high)
+                if is_shaped(column, row) or (front.row(), front.column()) == (at, number):
+                    yield box
+                    continue
+                words, text = words_in(box, metrics.height()), model.said(source, number)
+                if not (column.number and len(text) * figure <= words.width()):
+                    text = metrics.elidedText(text, Qt.TextElideMode.ElideRight, words.width())
+                painter.setPen(
+                    theme.colour("text" if at in chosen else (column.colour and column.colour(row)) or "text")
+                )
+                painter.drawText(words, _alignment(column), text)
 
     def focusInEvent(self, event: QFocusEvent) -> None:
         """The focus alone chooses nothing: Qt puts the first row in front where none is."""
