@@ -303,3 +303,18 @@ def test_a_sheet_is_kept(window: MainWindow, view: LiftCheckView, keys: Keyboard
 def test_a_sheet_reads_as_it_was_written() -> None:
     known, _ = read_lift_check_sheet(sample_profiles() / "quillmere_spring_meeting.toml")
     assert parse_lift_check(lift_check_toml(known).encode()) == known
+
+
+def test_the_rule_comes_up_while_the_desk_waits_for_the_next_car(window: MainWindow, quiet: None) -> None:
+    """The list of cars gets the focus on the way, and brings none of them to the front."""
+    window.activateWindow()
+    window.bench.add_files([str(sample_profiles() / "quillmere_spring_meeting.toml")])
+    QApplication.processEvents()
+    view = window.pages.front()
+    assert isinstance(view, LiftCheckView)
+    view.next_car()
+    for rule in (True, False):
+        view.turn_page()
+        QApplication.processEvents()
+        state = window.bench.document.state(LiftCheckState)
+        assert (state.item, state.rule, view.pages.currentIndex()) == ("", rule, int(rule))
