@@ -136,3 +136,21 @@ def window(app: QApplication, tmp_path: Path) -> Iterator[MainWindow]:
     made.close()
     made.deleteLater()
     app.processEvents()
+
+
+@pytest.fixture
+def patient(app: QApplication, tmp_path: Path) -> Iterator[MainWindow]:
+    """A window with a background, as a person has it."""
+    from waiting import wait_for
+
+    from valvelab.window.bench import Bench
+    from valvelab.window.main_window import MainWindow
+
+    app.processEvents()
+    bench = Bench(tmp_path / "settings")
+    window = MainWindow(bench)
+    window.show()
+    yield window
+    wait_for(bench.at_rest)
+    bench.history.begin(type(bench.document)())
+    window.close()

@@ -7,7 +7,7 @@ import subprocess
 import sys
 import threading
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from functools import partial
 from importlib import import_module
 from pathlib import Path
@@ -16,14 +16,13 @@ from typing import Any
 import pytest
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
-from waiting import wait_for
+from waiting import at_rest, wait_for
 
 from valvelab.files.contents import JOB_ENDING
 from valvelab.window import garbage
 from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
 from valvelab.window.turns import Turns
-from valvelab.workbench import bays
 from valvelab.workbench.lobes_bay import LobesState
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -48,23 +47,6 @@ HEAVY = (
 """Module that calls it, and its name there."""
 
 
-@pytest.fixture
-def patient(app: QApplication, tmp_path: Path) -> Iterator[MainWindow]:
-    """A window with a background, as a person has it."""
-    app.processEvents()
-    bench = Bench(tmp_path / "settings")
-    window = MainWindow(bench)
-    window.show()
-    yield window
-    wait_for(bench.at_rest)
-    bench.history.begin(type(bench.document)())
-    window.close()
-
-
-def settle(bench: Bench) -> None:
-    wait_for(lambda: bench.at_rest() and not bench.document.unread() and bays.outstanding(bench.document) is None)
-
-
 def test_work_is_done_beside_the_event_loop(
     patient: MainWindow, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -80,17 +62,17 @@ def test_work_is_done_beside_the_event_loop(
     for module, name in HEAVY:
         monkeypatch.setattr(f"{module}.{name}", watched(name, getattr(import_module(module), name)))
     bench.add_files(CAMSHAFT)
-    settle(bench)
+    at_rest(bench)
     bench.toggle_units()
-    settle(bench)
+    at_rest(bench)
     for kind in patient.exports():
         patient.export(tmp_path / f"e{kind[kind.rindex('*') + 1 : -1]}", patient.exports()[kind])
-        settle(bench)
+        at_rest(bench)
     patient.save_certificate(tmp_path / "paper.pdf")
     patient.save_job(tmp_path / f"kept{JOB_ENDING}")
-    settle(bench)
+    at_rest(bench)
     patient.readings.edit(CAMSHAFT[0])
-    settle(bench)
+    at_rest(bench)
     assert patient.verdicts.sheet.rows_model.rows
     assert bench.document.files[0].text is not None
     assert {name for _, name in HEAVY} == set(threads)
@@ -128,13 +110,13 @@ def test_a_turn_draws_one_plot_or_one_part_of_a_picture(
     window = MainWindow(bench)
     window.show()
     bench.add_files(CAMSHAFT)
-    settle(bench)
+    at_rest(bench)
     plots = len(bench.document.state(LobesState).plots)
     for _ in range(2):
         bench.toggle_units()
-        settle(bench)
+        at_rest(bench)
     window.export(tmp_path / "p.png", window.exports()["Picture of what is in front (*.png)"])
-    settle(bench)
+    at_rest(bench)
     assert plots > 2
     assert (len(seen["made"]), len(seen["shown"])) == (plots, 3 * plots)
     assert len(seen["pictured"]) > 2

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -13,7 +13,7 @@ from PySide6.QtCore import QEvent, QItemSelectionModel, QObject, QRect, Qt
 from PySide6.QtGui import QFocusEvent, QImage, QPixmap, QRegion
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QHeaderView, QStyledItemDelegate, QTableView, QWidget
-from waiting import wait_for
+from waiting import at_rest, wait_for
 
 from valvelab.window import drawing, theme
 from valvelab.window.bays.springs_history_pane import HistoryPane
@@ -21,14 +21,12 @@ from valvelab.window.bays.springs_sets_pane import SetsPane
 from valvelab.window.bays.springs_shims_pane import ShimsPane
 from valvelab.window.bays.springs_tree import UseBar
 from valvelab.window.bays.springs_view import SpringsView
-from valvelab.window.bench import Bench
 from valvelab.window.bench_list import BenchList
 from valvelab.window.drawing import FigureStack
 from valvelab.window.entry_grid import EntryGrid
 from valvelab.window.main_window import MainWindow
 from valvelab.window.tables import TableColumn, TableView
 from valvelab.window.turns import Turns
-from valvelab.workbench import bays
 from valvelab.workbench.entry import Grid
 from valvelab.workbench.entry_told import Mark
 from valvelab.workbench.sets import Grouping, SpringsState
@@ -40,21 +38,10 @@ CAMSHAFT = [str(SAMPLES / name) for name in ("quillmere_four_camshaft.csv", "qui
 
 
 @pytest.fixture
-def patient(app: QApplication, tmp_path: Path) -> Iterator[MainWindow]:
-    """A window with a background, as a person has it."""
-    app.processEvents()
-    bench = Bench(tmp_path / "settings")
-    window = MainWindow(bench)
-    window.resize(1280, 800)
-    window.show()
-    yield window
-    wait_for(bench.at_rest)
-    bench.history.begin(type(bench.document)())
-    window.close()
-
-
-def settle(bench: Bench) -> None:
-    wait_for(lambda: bench.at_rest() and not bench.document.unread() and bays.outstanding(bench.document) is None)
+def patient(patient: MainWindow) -> MainWindow:
+    """Large enough for all of a page."""
+    patient.resize(1280, 800)
+    return patient
 
 
 def as_it_looks(widget: QWidget) -> QImage:
@@ -154,13 +141,13 @@ def test_the_sets_look_as_if_each_cell_was_drawn_by_the_style(patient: MainWindo
     """But for the bars, which rows of springs don't have."""
     bench = patient.bench
     bench.add_files(SPRINGS)
-    settle(bench)
+    at_rest(bench)
     view = patient.pages.front()
     assert isinstance(view, SpringsView)
     names = tuple(sorted(view.sets_pane.usable.values))
     sets = Grouping((names[:16], names[16:32]))
     bench.set(SpringsState, "match sets", groupings={readings_of(bench.document): sets})
-    settle(bench)
+    at_rest(bench)
     tree = view.sets_pane.tree
     first = tree.topLevelItem(0)
     assert first is not None
@@ -184,7 +171,7 @@ def test_a_column_is_as_wide_as_qt_measures_it(patient: MainWindow) -> None:
     bench, seen = patient.bench, 0
     for files in (SPRINGS, CAMSHAFT):
         bench.add_files(files)
-        settle(bench)
+        at_rest(bench)
         for table in patient.findChildren(TableView):
             model, header = table.rows_model, table.horizontalHeader()
             fitted = table.isVisible() and not table.wordWrap() and not header.stretchLastSection()
@@ -219,7 +206,7 @@ class Painted(QObject):
 def stack(patient: MainWindow) -> FigureStack:
     """The plots of a camshaft, at rest for a while."""
     patient.bench.add_files(CAMSHAFT)
-    settle(patient.bench)
+    at_rest(patient.bench)
     QTest.qWait(300)
     (found,) = (one for one in patient.findChildren(FigureStack) if len(one.items_by_name) > 2)
     return found
@@ -230,7 +217,7 @@ def test_another_size_is_taken_once_and_each_plot_drawn_in_a_turn(patient: MainW
     stack.ci.geometryChanged.connect(lambda: taken.append(stack.size()))
     for high in (760, 720, 700):
         patient.resize(1200, high)
-    settle(patient.bench)
+    at_rest(patient.bench)
     plots = len(stack.items_by_name)
     wait_for(lambda: plots in painted.shown)
     assert len(taken) == 1
@@ -269,7 +256,7 @@ def test_a_view_is_made_part_by_part(patient: MainWindow, monkeypatch: pytest.Mo
 
         monkeypatch.setattr(pane, "__init__", begin)
     patient.bench.add_files(SPRINGS)
-    settle(patient.bench)
+    at_rest(patient.bench)
     assert list(made.values()) == [["SetsPane"], ["ShimsPane"], ["HistoryPane"]]
     assert isinstance(patient.pages.front(), SpringsView)
 
@@ -304,11 +291,11 @@ def test_the_veil_falls_and_is_lifted_piece_by_piece(
 def test_the_focus_alone_chooses_nothing(patient: MainWindow) -> None:
     bench = patient.bench
     bench.add_files(SPRINGS)
-    settle(bench)
+    at_rest(bench)
     view = patient.pages.front()
     assert isinstance(view, SpringsView)
     bench.set(SpringsState, page="springs")
-    settle(bench)
+    at_rest(bench)
     chosen: list[object] = []
     view.table.chosen.connect(chosen.append)
     view.table.clearSelection()
@@ -322,21 +309,21 @@ def test_the_focus_alone_chooses_nothing(patient: MainWindow) -> None:
 def test_the_list_of_the_bench_writes_what_is_another(patient: MainWindow) -> None:
     bench, written = patient.bench, []
     bench.add_files(SPRINGS)
-    settle(bench)
+    at_rest(bench)
     listed = patient.findChild(BenchList)
     assert listed is not None
     model = listed.model()
     model.dataChanged.connect(lambda first, _last: written.append(first.row()))
     bench.toggle_units()
-    settle(bench)
+    at_rest(bench)
     assert written == []
     bench.add_files(CAMSHAFT[:1])
-    settle(bench)
+    at_rest(bench)
     assert {listed.item(row).text() for row in range(listed.count())} == {
         Path(one).name for one in SPRINGS + CAMSHAFT[:1]
     }
     bench.remove_file(bench.document.files[0].path)
-    settle(bench)
+    at_rest(bench)
     assert [listed.item(row).text() for row in range(listed.count())] == [
         Path(f.path).name for f in bench.document.files
     ]

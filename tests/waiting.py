@@ -8,6 +8,9 @@ from typing import TypeVar
 
 from PySide6.QtTest import QTest
 
+from valvelab.window.bench import Bench
+from valvelab.workbench import bays
+
 LONGEST_S = 180.0
 Given = TypeVar("Given")
 
@@ -18,6 +21,11 @@ def wait_for(condition: Callable[[], bool], told: Callable[[], object] = lambda:
     while not condition():
         assert time.monotonic() < until, told()
         QTest.qWait(10)
+
+
+def at_rest(bench: Bench) -> None:
+    """Let the window go on until nothing is read, asked, written or waits to be shown."""
+    wait_for(lambda: bench.at_rest() and not bench.document.unread() and bays.outstanding(bench.document) is None)
 
 
 def made_of(asked: Callable[[Callable[[Callable[[], Given]], object]], object]) -> Given:
