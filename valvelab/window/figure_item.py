@@ -54,6 +54,8 @@ _BEYOND = (1.0, 7.0)
 """How far beyond an upright axis a number may reach above and below, in pixels: the next plot is 8 away."""
 _BOX, _DIGIT, _CLOSE = 0.8, 0.52, 0.75
 """Heights of a number's box, of its digits, and of the step between numbers at least, in lines."""
+_LOW = 0.05
+"""Share of the height from the lowest place within which words stand at it."""
 _LEAST = 0.65
 """The least size, of the usual one, of a title or of names that have too little room."""
 _FILLS: dict[str, float] = {"series": 0.5, "measured": 0.35, "guide": 0.22, "reject": 0.35, "undecided": 0.35}
@@ -354,7 +356,8 @@ class FigureItem:
         self._words: list[Placed] = []
         self._added: list[Placed] = []
         self._below = False
-        self._title_font, self._title_high = QApplication.font(), 0.0
+        self._title_font, self._title_share = QApplication.font(), 1.0
+        self._title_wide = self._title_high = 0.0
         self.title = QGraphicsTextItem(self.view)
         self.title.setPos(4, -2)
         self.legend = QGraphicsTextItem(self.view)
@@ -510,23 +513,30 @@ class FigureItem:
 
     def _foot(self, low: float, high: float) -> float:
         """Share of the height that the lower half of words takes that stand at the lowest place."""
-        ends = low + _ALIKE * (high - low)
+        ends = low + _LOW * (high - low)
         lowest = [word for word, (_, y), anchor in self._words if anchor == "on" and y <= ends]
-        half = max((0.5 * word.boundingRect().height() for word in lowest), default=0.0)
+        half = max((0.5 * word.boundingRect().height() + _CLEAR for word in lowest), default=0.0)
         return float(min(0.25, half / max(30.0, self.view.size().height())))
 
     def _line(self) -> float:
         """Height of the title's line as it is laid out, which at some sizes is more than its font says."""
         return self._title_high
 
+    def _measure_title(self) -> None:
+        """Take up how large the title is in its size, and write it so."""
+        self.title.setFont(self._title_font)
+        self._title_share = 1.0
+        bounds, margin = self.title.boundingRect(), self.title.document().documentMargin()
+        self._title_wide, self._title_high = bounds.width() - 2.0 * margin, bounds.height() - 2.0 * margin
+        self._fit_title()
+
     def _fit_title(self) -> None:
         """The title in its size, or smaller where the plot is too narrow for it."""
-        self.title.setFont(self._title_font)
-        bounds, margin = self.title.boundingRect(), self.title.document().documentMargin()
-        self._title_high = bounds.height() - 2.0 * margin
-        wide, room = bounds.width() - 2.0 * margin, self.view.size().width() - self.title.x() - 2.0 * margin
-        if 0.0 < room < wide:
-            self.title.setFont(scaled(self._title_font, max(_LEAST, 0.98 * room / wide)))
+        room = self.view.size().width() - self.title.x() - 2.0 * self.title.document().documentMargin()
+        share = max(_LEAST, 0.98 * room / self._title_wide) if 0.0 < room < self._title_wide else 1.0
+        if share != self._title_share:
+            self._title_share = share
+            self.title.setFont(scaled(self._title_font, share))
 
     def _clear(self) -> None:
         for item in (*self._curves, *self._others):
@@ -705,7 +715,7 @@ class FigureItem:
             f'{ground}<span style="color:{text}"><b>{say_measures(figure.y_axis.label)}</b></span>'
             f'<span style="color:{quiet}">{unit}</span>{read_out}</span>'
         )
-        self._fit_title()
+        self._measure_title()
         entries = " &nbsp; ".join(told for name, told in _legend_entries(figure).items() if name not in self._said)
         self.legend.setHtml(f"{ground}{entries}</span>")
         self._place_legend()
