@@ -15,13 +15,15 @@ from PySide6.QtWidgets import QApplication, QGraphicsSimpleTextItem, QGraphicsTe
 from something import each
 from waiting import wait_for
 
+from valvelab.figures.description import Axis, Curve, Figure
 from valvelab.window import figure_item, theme
 from valvelab.window.bays.phasing_wheel import DegreeWheel
-from valvelab.window.drawing import FigureStack
+from valvelab.window.drawing import FigureStack, FigureView
 from valvelab.window.fields import TypedField
 from valvelab.window.figure_item import FigureItem, QuietAxis
 from valvelab.window.labels import Spot, placed
 from valvelab.window.main_window import MainWindow
+from valvelab.window.tables import TableColumn, TableView
 from valvelab.workbench.lobes_bay import LobesState
 from valvelab.workbench.settings import load
 
@@ -81,10 +83,10 @@ def uneven(axis: QuietAxis) -> list[str]:
 def alone(axis: QuietAxis) -> list[str]:
     """What is wrong with an upright axis that shows one number alone where there was room for two."""
     high, line = axis.size().height(), axis.numbers().height()
-    if axis.orientation != "left" or high < 4.0 * line:
+    if axis.orientation != "left" or high < 3.0 * line:
         return []
     pixel = (axis.range[1] - axis.range[0]) / high
-    low, top = axis.range[0] + (0.4 * line - 6.0) * pixel, axis.range[1] - (0.4 * line - 3.0) * pixel
+    low, top = axis.range[0] + (0.26 * line - 7.0) * pixel, axis.range[1] - (0.26 * line - 1.0) * pixel
     shown = [value for value in axis.tickValues(*axis.range, high)[0][1] if low <= value <= top]
     return [] if len(shown) > 1 else [f"{shown} alone from {axis.range[0]} to {axis.range[1]} over {high}"]
 
@@ -227,3 +229,51 @@ def test_words_find_a_place_beside_one_another_or_none() -> None:
     assert not any(one.intersects(other) for one, other in itertools.combinations(seen, 2))
     assert seen[0].top() > 30, "the place above the point lies on a curve"
     assert placed([Spot(QPointF(150, 30), size, "beside")], room, [], np.empty((0, 2))) == [None]
+
+
+def test_a_title_and_the_names_of_an_axis_are_written_smaller_where_a_plot_is_narrow(app: QApplication) -> None:
+    names = ("GRR", "repeatability", "reproducibility", "part")
+    across = Axis("Standard deviation of", "", (0.5, 4.5), names=tuple(enumerate(names, start=1)))
+    x = np.arange(1.0, 5.0)
+    figure = Figure("shares", "Shares", across, Axis("Share of the total variation", "%"), (Curve(x, x, "series"),))
+    view = FigureView("Shares")
+    view.show_figure(figure)
+    view.show()
+    item = view.items_by_name["shares"]
+    for wide in (600, 340, 270):
+        view.resize(wide, 200)
+        QTest.qWait(20)
+        view.grab()
+        assert overprinted(item) == [], f"{wide} wide"
+        texts = item.plot.getAxis("bottom").picture[2]
+        places = sorted((rect.left(), rect.right(), name) for rect, _, name in texts)
+        assert all(one[1] <= other[0] for one, other in itertools.pairwise(places)), f"{places} in {wide}"
+        assert len(places) == 4 or wide < 300, "names are left out last"
+
+
+def test_no_figure_of_the_limits_is_cut(window: MainWindow, tmp_path: Path) -> None:
+    make_looks.SCENES["limits"](window, tmp_path)
+    table = window.limits.table
+    model, last = table.spec_model, table.spec_model.columnCount() - 2
+    for size, percent in each([((1280, 720), 100), ((1280, 720), 150), ((1600, 1000), 150)]):
+        window.resize(*size)
+        window.set_text_size(percent)
+        QTest.qWait(50)
+        metrics = table.fontMetrics()
+        for column in each([n for n, field in enumerate(model.fields) if field.number] + [last]):
+            cells = [str(model.index(row, column).data() or "") for row in range(model.rowCount())]
+            figures = [cell if column == last else cell.partition(" ")[0] for cell in cells]
+            need = max(map(metrics.horizontalAdvance, figures)) + 8
+            assert table.columnWidth(column) >= need, f"{cells} at {size}, {percent} %"
+
+
+def test_a_table_keeps_room_for_rows(app: QApplication) -> None:
+    columns = [TableColumn("of the\nlobe", lambda row: row), TableColumn("a word or two", lambda row: row)]
+    table = TableView("rows", columns)
+    table.show_rows(["1"] * 9)
+    head, row = table.horizontalHeader().sizeHint().height(), table.verticalHeader().defaultSectionSize()
+    assert table.minimumSizeHint().height() >= head + 2 * row
+    assert table.minimumSizeHint().width() < 120, "columns that have no room are moved sideways"
+    table.ask_width()
+    heads = [table.horizontalHeader().sectionSizeHint(column) for column in range(2)]
+    assert table.minimumSizeHint().width() >= sum(heads), "unless the table asks for its width"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from html import escape
-from itertools import groupby
+from itertools import groupby, pairwise
 from math import ceil
 from typing import Any
 
@@ -50,8 +50,14 @@ _CLEAR = 3.0
 """Room between what is drawn and the words above it, in pixels."""
 _LEGEND_LINES = 5
 """Height, in lines, from which on a plot has room for a legend below its title."""
-_BEYOND = (3.0, 6.0)
+_BEYOND = (1.0, 7.0)
 """How far beyond an upright axis a number may reach above and below, in pixels: the next plot is 8 away."""
+_BOX, _DIGIT, _CLOSE = 0.8, 0.52, 0.75
+"""Heights of a number's box, of its digits, and of the step between numbers at least, in lines."""
+_LOW = 0.05
+"""Share of the height from the lowest place within which words stand at it."""
+_LEAST = 0.65
+"""The least size, of the usual one, of a title or of names that have too little room."""
 _FILLS: dict[str, float] = {"series": 0.5, "measured": 0.35, "guide": 0.22, "reject": 0.35, "undecided": 0.35}
 """How opaque a band is filled; 0.16 for a role that is not here."""
 
@@ -146,6 +152,9 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
     picture: Any
     turning = False
     _name = _short = ""
+    _names: Sequence[tuple[float, str]] = ()
+    _font: QFont | None = None
+    _reach = _BEYOND
 
     def __init__(self, orientation: str) -> None:
         super().__init__(orientation, maxTickLength=-4, maxTextLevel=0)
@@ -154,7 +163,14 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
 
     def numbers(self) -> QFontMetricsF:
         """Measures of the numbers' type."""
-        return QFontMetricsF(self.style["tickFont"] or QApplication.font())
+        return QFontMetricsF(self._font or QApplication.font())
+
+    def setTickFont(self, font: QFont) -> None:
+        """Write the numbers in this font, and names too unless they have too little room."""
+        self._font = font
+        beside = 0.5 * (_BOX - _DIGIT) * self.numbers().height()
+        self._reach = (_BEYOND[0] + beside, _BEYOND[1] + beside)
+        super().setTickFont(font)
 
     def name_axis(self, name: str, short: str) -> None:
         """Write what the axis shows under its numbers, `short` where there is no room for the whole."""
@@ -179,7 +195,7 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
     def boundingRect(self) -> QRectF:
         """The axis with its lines across the plot, and room for a number at either end."""
         found: QRectF = super().boundingRect()
-        return found.adjusted(0.0, -_BEYOND[0], 0.0, _BEYOND[1]) if self.orientation == "left" else found
+        return found.adjusted(0.0, -self._reach[0], 0.0, self._reach[1]) if self.orientation == "left" else found
 
     def tickSpacing(self, least: float, most: float, size: float) -> list[tuple[float, float]]:
         """The step of the numbers, and of the lines between them: as fine as the numbers have room.
@@ -189,7 +205,7 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
         font = self.numbers()
         need = float(np.clip(size / 7.0, 1.4 * font.height(), 3.2 * font.height()))
         span = most - least
-        above, below = (max(0.0, 0.4 * font.height() - px) * span / size for px in _BEYOND)
+        above, below = (max(0.0, 0.5 * _DIGIT * font.height() - px) * span / size for px in _BEYOND)
 
         def several(step: float) -> bool:
             return bool(np.floor((most - above) / step) > np.ceil((least + below) / step))
@@ -199,7 +215,7 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
             if self.orientation == "bottom":
                 texts = self.tickStrings([least, most], self.scale, step)
                 need = 1.5 * max(font.horizontalAdvance(text) for text in texts) + 8.0
-            elif size * step / span >= font.height() and several(step):
+            elif size * step / span >= _CLOSE * font.height() and several(step):
                 close = step
             if size * step / span >= need:
                 return [(step if several(step) else close or step, 0.0)]
@@ -215,7 +231,30 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
 
     def name_places(self, names: Sequence[tuple[float, str]]) -> None:
         """Write these names at their places instead of numbers; none brings the numbers back."""
+        self._names = sorted(names)
         self.setTicks([list(names)] if names else None)
+
+    def generateDrawSpecs(self, painter: QPainter) -> Any:
+        """What is drawn: names smaller where they are close together, and none over another."""
+        named = self.orientation == "bottom" and self._names
+        if named and self._font is not None:
+            self.style["tickFont"] = scaled(self._font, self._size_of_names())
+        found = super().generateDrawSpecs(painter)
+        if not named or found is None:
+            return found
+        kept: list[Any] = []
+        for text in sorted(found[2], key=lambda text: text[0].left()):
+            if not kept or text[0].left() >= kept[-1][0].right():
+                kept.append(text)
+        return (*found[:2], kept)
+
+    def _size_of_names(self) -> float:
+        """How large, of the usual size, names are written that stand beside one another."""
+        font, pixels = self.numbers(), self.size().width() / ((self.range[1] - self.range[0]) or 1.0)
+        wides = [font.horizontalAdvance(name) for _, name in self._names]
+        around = zip(pairwise(self._names), pairwise(wides), strict=True)
+        shares = ((b[0] - a[0]) * pixels / (0.5 * sum(wide) + 0.3 * font.height()) for (a, b), wide in around)
+        return float(np.clip(min(shares, default=1.0), _LEAST, 1.0))
 
     def tickStrings(self, values: Sequence[float], scale: float, spacing: float) -> list[str]:
         """Tick texts with a true minus sign, without exponents where plain figures do."""
@@ -317,6 +356,8 @@ class FigureItem:
         self._words: list[Placed] = []
         self._added: list[Placed] = []
         self._below = False
+        self._title_font, self._title_share = QApplication.font(), 1.0
+        self._title_wide = self._title_high = 0.0
         self.title = QGraphicsTextItem(self.view)
         self.title.setPos(4, -2)
         self.legend = QGraphicsTextItem(self.view)
@@ -459,8 +500,9 @@ class FigureItem:
         self.view.setAspectLocked(lock=True)
         if ends is not None:
             whole = (ends[0] * across, ends[1] * across)
-            top = high + (high - low) * self._head() / (1.0 - self._head())
-            self.view.setRange(xRange=whole, yRange=(low, top), padding=0.01)
+            head, foot = self._head(), self._foot(low, high)
+            tall = (high - low) / (1.0 - head - foot)
+            self.view.setRange(xRange=whole, yRange=(low - tall * foot, high + tall * head), padding=0.01)
 
     def _head(self) -> float:
         """Share of the height that title and legend take, and half of a mark that stands right below them."""
@@ -469,9 +511,32 @@ class FigureItem:
         beside = max((0.5 * self._symbol(marks)[1] + _CLEAR for marks in self._spots()), default=0.0)
         return float(min(0.5, (lines * self._line() + _CLEAR + beside) / tall))
 
+    def _foot(self, low: float, high: float) -> float:
+        """Share of the height that the lower half of words takes that stand at the lowest place."""
+        ends = low + _LOW * (high - low)
+        lowest = [word for word, (_, y), anchor in self._words if anchor == "on" and y <= ends]
+        half = max((0.5 * word.boundingRect().height() + _CLEAR for word in lowest), default=0.0)
+        return float(min(0.25, half / max(30.0, self.view.size().height())))
+
     def _line(self) -> float:
         """Height of the title's line as it is laid out, which at some sizes is more than its font says."""
-        return self.title.boundingRect().height() - 2.0 * self.title.document().documentMargin()
+        return self._title_high
+
+    def _measure_title(self) -> None:
+        """Take up how large the title is in its size, and write it so."""
+        self.title.setFont(self._title_font)
+        self._title_share = 1.0
+        bounds, margin = self.title.boundingRect(), self.title.document().documentMargin()
+        self._title_wide, self._title_high = bounds.width() - 2.0 * margin, bounds.height() - 2.0 * margin
+        self._fit_title()
+
+    def _fit_title(self) -> None:
+        """The title in its size, or smaller where the plot is too narrow for it."""
+        room = self.view.size().width() - self.title.x() - 2.0 * self.title.document().documentMargin()
+        share = max(_LEAST, 0.98 * room / self._title_wide) if 0.0 < room < self._title_wide else 1.0
+        if share != self._title_share:
+            self._title_share = share
+            self.title.setFont(scaled(self._title_font, share))
 
     def _clear(self) -> None:
         for item in (*self._curves, *self._others):
@@ -493,7 +558,7 @@ class FigureItem:
         self.plot.showAxis("bottom", "x" in drawn)
         faint = 0.22 if theme.name == "light" else 0.30
         self.plot.showGrid(x="x" in drawn, y="y" in drawn, alpha=faint)
-        self.title.setFont(font)
+        self._title_font = font
         self.legend.setFont(font)
 
     def _draw_curves(self, first: bool) -> None:
@@ -650,11 +715,13 @@ class FigureItem:
             f'{ground}<span style="color:{text}"><b>{say_measures(figure.y_axis.label)}</b></span>'
             f'<span style="color:{quiet}">{unit}</span>{read_out}</span>'
         )
+        self._measure_title()
         entries = " &nbsp; ".join(told for name, told in _legend_entries(figure).items() if name not in self._said)
         self.legend.setHtml(f"{ground}{entries}</span>")
         self._place_legend()
 
     def _on_resized(self) -> None:
+        self._fit_title()
         self._place_legend()
         self._fit_y()
         self._place_words()

@@ -35,8 +35,12 @@ MEASURED, VERDICT = marked("measured"), marked("verdict")
 _SHARES = (1.45, 1.55)
 _MEASURED = 40
 """Rows whose cells are measured."""
-_MOST, _FAR = 0.8, 1.4
-"""A cell that is so much wider than that share of the cells of its column may be cut."""
+_WORDS_EMS = 6
+"""What a column of typed words keeps of its width, in ems, where others need the room; figures are never cut."""
+_MOST, _FAR, _NEAR_EMS = 0.8, 1.25, 0.5
+"""A cell that is so much wider than that share of the cells of its column may be cut where there is no room,
+unless it lacks less than that.
+"""
 Offer = tuple[str, str]
 """A text that completes a cell, and what it means."""
 
@@ -270,15 +274,14 @@ class _Cells(QStyledItemDelegate):
             super().setEditorData(editor, index)
 
 
-def _most_of_each(needs: Sequence[int], room: int) -> int:
-    """The most that each column may take, so that all have room; what some need less is left to the others."""
-    left = room
-    for number, need in enumerate(sorted(needs)):
-        share = left // (len(needs) - number)
-        if need > share:
-            return max(share, 1)
-        left -= need
-    return max(needs)
+def _within(wides: Sequence[int], least: Sequence[int], room: int) -> list[int]:
+    """Widths that have room together: the widest give way, none below its least."""
+    low, high = 0, max(wides)
+    while low < high:
+        most = (low + high + 1) // 2
+        total = sum(max(end, min(wide, most)) for wide, end in zip(wides, least, strict=True))
+        low, high = (most, high) if total <= room else (low, most - 1)
+    return [max(end, min(wide, low)) for wide, end in zip(wides, least, strict=True)]
 
 
 class SpecTable(QTableView):
@@ -316,7 +319,7 @@ class SpecTable(QTableView):
         self.setEditTriggers(triggers.DoubleClicked | triggers.AnyKeyPressed | triggers.EditKeyPressed)
         self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.verticalHeader().hide()
-        self._needs: list[int] = []
+        self._needs: list[tuple[int, int, int]] = []
         self._fit_rows()
         header = self.horizontalHeader()
         header.setHighlightSections(False)
@@ -360,25 +363,47 @@ class SpecTable(QTableView):
             self._fit_columns()
 
     def _fit_columns(self) -> None:
-        """Each column as wide as its words, and what is left by their shares; the widest give way where it must be."""
+        """Each column as wide as its cells, and what is left by their shares.
+
+        Without that room units and long words end in an ellipsis; without room for figures the table moves sideways.
+        """
         shares = [*(field.share for field in self.spec_model.fields), *_SHARES]
-        needs = self._needs = self._needs or [self._needed(column) for column in range(len(shares))]
+        self._needs = self._needs or [self._needed(column) for column in range(len(shares))]
+        whole, usual, least = map(list, zip(*self._needs, strict=True))
         room = self.viewport().width()
-        most = _most_of_each(needs, room)
-        part = max(0, room - sum(needs)) / sum(shares)
-        wides = [min(need, most) + part * share for need, share in zip(needs, shares, strict=True)]
+        part = max(0, room - sum(whole)) / sum(shares)
+        if sum(usual) <= room:
+            taken = _within(whole, usual, room)
+        elif sum(least) <= room:
+            taken = _within(usual, least, room)
+        else:
+            taken = [least[n] if self._worded(n) else whole[n] for n in range(len(shares))]
+        wides = [wide + part * share for wide, share in zip(taken, shares, strict=True)]
         ends = [round(sum(wides[:number])) for number in range(len(wides) + 1)]
         for column, (start, end) in enumerate(pairwise(ends)):
             self.setColumnWidth(column, end - start)
 
-    def _needed(self, column: int) -> int:
-        """Width of the head and of most cells of a column, of many those at the top."""
-        model, metrics = self.spec_model, self.fontMetrics()
+    def _worded(self, column: int) -> bool:
+        """Whether words are typed in a column."""
+        return column < len(self.spec_model.fields) and not self.spec_model.fields[column].number
+
+    def _needed(self, column: int) -> tuple[int, int, int]:
+        """Width of the cells of a column, of many those at the top: of all, of most, and the least.
+
+        The least shows a figure without its unit, or the start of the words.
+        """
+        model, metrics, typed = self.spec_model, self.fontMetrics(), column < len(self.spec_model.fields)
         cells = [str(model.index(row, column).data() or "") for row in range(min(model.rowCount(), _MEASURED))]
         side = round(1.6 * metrics.height()) if column == len(model.fields) + 1 else 0  # the sign of the verdict
         wides = sorted(metrics.horizontalAdvance(cell) for cell in [*cells, "00000"])
-        words = min(wides[-1], round(_FAR * wides[round(_MOST * (len(wides) - 1))])) + side
-        return max(words + round(0.95 * metrics.height()), self.horizontalHeader().sectionSizeHint(column))
+        far = round(_FAR * wides[round(_MOST * (len(wides) - 1))])
+        most = wides[-1] if wides[-1] <= far + _NEAR_EMS * metrics.height() else far
+        figures = [f"{cell.partition(' ')[0]}…" if " " in cell else cell for cell in cells]
+        figure = max(map(metrics.horizontalAdvance, figures), default=0)
+        least = min(most, _WORDS_EMS * metrics.height()) if self._worded(column) else figure if typed else wides[-1]
+        beside, head = side + round(0.9 * metrics.height()), self.horizontalHeader().sectionSizeHint(column)
+        whole, usual, least = (max(wide + beside, head) for wide in (wides[-1], max(most, least), least))
+        return whole, usual, least
 
     def changeEvent(self, event: QEvent) -> None:
         """Rows follow the text size."""

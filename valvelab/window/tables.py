@@ -401,7 +401,7 @@ class TableView(QTableView):
     ) -> None:
         super().__init__(parent)
         self._wrapped = wrapped
-        self._shared = False
+        self._shared = self._asks = False
         self._fitting = QTimer(self, singleShot=True, interval=0)
         self._fitting.timeout.connect(self._fit_piece)
         self._fitted = self._needed = 0
@@ -468,13 +468,19 @@ class TableView(QTableView):
         self.setSortingEnabled(False)
         self.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
 
+    def ask_width(self) -> None:
+        """A pane is no narrower than every column needs: it rather lies above others than moves sideways."""
+        self._asks = True
+
     def _measured(self) -> bool:
         """Whether the table asks for the room of its columns."""
-        return self._shared or self._wrapped is not None
+        return self._shared or self._asks or self._wrapped is not None
 
     def minimumSizeHint(self) -> QSize:
-        """Wide enough for every column where they share the width, or one of them takes what is left."""
+        """Head and two rows; wide enough for every column where the table asks for it, or one takes what is left."""
         least = super().minimumSizeHint()
+        bar, rows = self.horizontalScrollBar().sizeHint().height(), self.verticalHeader().defaultSectionSize()
+        least.setHeight(max(least.height(), self.horizontalHeader().sizeHint().height() + 2 * rows + bar))
         if not self._measured():
             return least
         if not self._needed:
@@ -482,7 +488,8 @@ class TableView(QTableView):
             heads = {n: header.sectionSizeHint(n) for n in range(count)}
             cells = {n: self.sizeHintForColumn(n) for n in range(count) if n != self._wrapped}
             wide = sum(max(head, cells.get(n, 0)) for n, head in heads.items()) + 2 * em
-            self._needed = wide if self._shared else min(wide, _WRAPPED_EMS * em)
+            wide += count * (em // 2) if self._asks else 0
+            self._needed = min(wide, _WRAPPED_EMS * em) if self._wrapped is not None else wide
         return QSize(max(self._needed, least.width()), least.height())
 
     def fit_columns(self) -> None:

@@ -44,6 +44,7 @@ class GaugeView(BayView[GaugeInspection]):
         self.stack = FigureStack("Means and ranges by part and appraiser", self)
         self.components = FigureView("Where the variation comes from", self)
         self.table = TableView("study figures", (), self, spoken="Figures by both methods", sortable=False)
+        self.table.ask_width()
         columns = [of(column, "metric") for column in ANALYSIS]
         self.analysis = TableView("analysis of variance", columns, self, spoken="Analysis of variance", sortable=False)
         self.plan = PlanStrip(bench, self)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QLabel
 
 from valvelab.camshaft.journal import JournalForm
 from valvelab.decimals import decimals_among
@@ -20,7 +21,7 @@ from valvelab.tables.verdicts import worst_by_item
 from valvelab.units import System
 from valvelab.window.bays.view import BayView, numbered
 from valvelab.window.bench import Bench
-from valvelab.window.chips import Heading, Line
+from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureView
 from valvelab.window.layouts import stacked
 from valvelab.window.numbers import display_unit, show
@@ -51,7 +52,7 @@ class ShaftView(BayView[ShaftInspection]):
         spoken = say("Taper between two tracks")
         self.tapers = TableView("tapers", (), self, spoken=spoken, sortable=False, empty=nothing)
         self.journal_name = Heading("", 1.05, self)
-        self.straightness = Line(parent=self)
+        self.straightness = QLabel(self, wordWrap=True, textFormat=Qt.TextFormat.PlainText)
         self._lay_out()
 
     def _lay_out(self) -> None:

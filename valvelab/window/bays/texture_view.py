@@ -40,6 +40,7 @@ class TextureView(BayView[TextureInspection]):
         self.ratio = FigureView("Material ratio", self)
         columns = _columns("metric")
         self.table = TableView("texture parameters", columns, self, spoken="Texture parameters", sortable=False)
+        self.table.ask_width()
         self.cutoff, self.short_cutoff, self.sections = (
             BoundQuantity(bench, self, TextureState, name) for name in ("cutoff_mm", "short_cutoff_um", "sections")
         )
