@@ -61,7 +61,7 @@ _ALONE = frozenset({"shims", "stages"})
 """Lists that take the room of the drawings and of the map."""
 _BESIDE_MAP = (380, 265, 405)
 """Shares of the drawings, of the map and of the lists."""
-_BESIDE_EMS = 37
+_BESIDE_EMS = 38
 """Width from which on drawings and any list have room beside one another; in less they lie above one another."""
 _STRETCH = {"force": 3, "difference": 3, "rate": 2}
 _SHOWN = (
