@@ -130,19 +130,17 @@ class FitEdit(QWidget):
         return box
 
     def _lay_out(self) -> None:
-        form = QFormLayout()
+        form = self._form = QFormLayout()
         form.setContentsMargins(0, 0, 0, 2)
         form.setHorizontalSpacing(6)
         form.setVerticalSpacing(3)
         form.setLabelAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
         form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.AllNonFixedFieldsGrow)
         form.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)
-        self._labels: dict[str, QLabel] = {}
         first = {"at": self.at_box, "spring": self.spring_box, say("swap with"): self.swap_box}
         for word, box in {**first, **self.part_boxes}.items():
             label = QLabel(say(word), self)
             label.setBuddy(box)
-            self._labels[word] = label
             form.addRow(label, box)
         self.doing = beside(self.do_button, self.leave_button, 1, margins=(0, 2, 0, 2), spacing=6)
         stacked(self, form, self.effect, self.doing)
@@ -183,8 +181,7 @@ class FitEdit(QWidget):
         """Offer the sizes of a part; without a choice it isn't shown."""
         box, self._sizes[kind] = self.part_boxes[kind], sizes
         offer(box, [(_size(kind, one, units), number) for number, one in enumerate(sizes)], sizes.index(chosen))
-        for widget in (box, self._labels[kind]):
-            widget.setVisible(len(sizes) > 1)
+        self._form.setRowVisible(box, len(sizes) > 1)
 
     # -- considering ------------------------------------------------------------------------------------------------
 
