@@ -79,6 +79,20 @@ def thousand(window: MainWindow, place: Path) -> None:
     window.bench.set(SpringsState, "look", groupings={readings_of(window.bench.document): sets})
 
 
+def season(window: MainWindow, place: Path) -> None:
+    """Sixteen springs read at the stages of a season, with what it may cost them."""
+    from spring_cases import SEASON, write_season
+
+    from valvelab.workbench.sets import SpringsState
+
+    softer = [0.0, 0.011, 0.019, 0.026]
+    lost = {f"Q{number:02d}": tuple(share * number / 12 for share in softer) for number in range(1, 17)}
+    spec = place / "season.toml"
+    spec.write_text('[[limit]]\nof="seat_force_drop"\nmax="8 %"\n[[limit]]\nof="seat_force"\nmin="210 N"\n')
+    window.bench.add_files([str(write_season(place / "season.csv", lost, SEASON, noise=0.3)), str(spec)])
+    window.bench.set(SpringsState, "look", page="stages")
+
+
 def columns(window: MainWindow, place: Path) -> None:
     """A table whose columns are asked for."""
     from invented_camshaft import write_table
@@ -102,8 +116,7 @@ SCENES: dict[str, Callable[[MainWindow, Path], None]] = {
     "springs": matched("sets"),
     "springs_list": matched("springs"),
     "springs_fit": matched("shims"),
-    "springs_stages": chosen("springs", "springs_quillmere_after_a_season.csv", "springs_quillmere_season.toml",
-                             page="stages"),
+    "springs_stages": season,
     "springs_1000": thousand,
     "shaft": chosen("shaft", "club_four_journals.csv", "club_four_shaft_spec.toml"),
     "texture": chosen("texture", "club_four_lobe_3I_trace.csv", "club_four_shaft_spec.toml"),

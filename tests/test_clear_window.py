@@ -10,6 +10,7 @@ from pathlib import Path
 import make_looks
 import pytest
 from PySide6.QtCore import QPoint, QRect, Qt
+from PySide6.QtTest import QTest
 from PySide6.QtWidgets import (
     QAbstractButton,
     QAbstractItemView,
@@ -26,11 +27,14 @@ from PySide6.QtWidgets import (
 from something import each
 
 from valvelab.window import languages, theme
+from valvelab.window.bays.springs_drawings import MapView
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Chip, Line
 from valvelab.window.dial import DialView
 from valvelab.window.layouts import Stack
 from valvelab.window.main_window import MainWindow
+from valvelab.window.tables import TableView
+from valvelab.workbench.sets import SpringsState
 
 FORMS = {
     "en": (("1280x720", 100), ("1600x1000", 150), ("1280x720", 200)),
@@ -114,7 +118,18 @@ def cut(widgets: list[QWidget]) -> list[str]:
             found += [f"{told(widget)} has {widget.width()}"] * (wide > widget.width() - 4)
         elif isinstance(widget, Chip):
             found += [f"{told(widget)} has {widget.width()}"] * (widget.width() < widget.minimumSizeHint().width())
+        elif isinstance(widget, TableView):
+            found += cut_heads(widget)
     return found
+
+
+def cut_heads(table: TableView) -> list[str]:
+    """Heads that are wider than their columns."""
+    head = table.horizontalHeader()
+    wide = {
+        n: (head.sectionSize(n), head.sectionSizeHint(n)) for n in range(head.count()) if not head.isSectionHidden(n)
+    }
+    return [f"{told(table)}: column {n} has {has} of {need}" for n, (has, need) in wide.items() if has < need]
 
 
 def plain(label: QLabel) -> str:
@@ -230,6 +245,45 @@ def test_what_is_seen_does_not_depend_on_the_sizes_of_text_before(
     assert apart(small["first"], small["again"]) == []
     assert apart(small["first"], small["later"]) == []
     assert apart(large["first"], large["later"]) == []
+
+
+def test_columns_follow_heads_in_a_type_of_their_own(window: MainWindow, tmp_path: Path) -> None:
+    make_looks.SCENES["springs_fit"](window, tmp_path)
+    settle(window, "1600x1000", 100)
+    (table,) = [table for table in window.findChildren(TableView) if table.objectName() == "shim plan"]
+    before = table.horizontalHeader().length()
+    for percent in each([150, 200]):
+        settle(window, "1600x1000", percent)
+        assert cut_heads(table) == []
+    settle(window, "1600x1000", 100)
+    assert table.horizontalHeader().length() == before
+
+
+def test_the_bench_never_lies_over_the_page(window: MainWindow, tmp_path: Path) -> None:
+    make_looks.SCENES["springs"](window, tmp_path)
+    sizes = ["1280x720", "1600x1000", "2560x1440"]
+    for percent, size in each([*itertools.product([100, 150, 200], sizes), *itertools.product([150, 100], sizes)]):
+        window.set_text_size(percent)
+        window.resize(*(int(side) for side in size.split("x")))
+        QTest.qWait(20)
+        bench, page = window.docks["Bench"].geometry(), window.centralWidget().geometry()
+        assert bench.right() < page.left(), f"{size} at {percent} %"
+
+
+@pytest.mark.parametrize("size", ["1280x720", "1600x1000", "2560x1440"])
+def test_the_list_of_springs_is_seen_whole_and_the_map_where_there_is_room(
+    window: MainWindow, tmp_path: Path, size: str
+) -> None:
+    make_looks.SCENES["springs_list"](window, tmp_path)
+    for page in each(["springs", "sets", "springs"]):
+        window.bench.set(SpringsState, page=page)
+        settle(window, size, 100)
+        (table,) = [table for table in window.findChildren(TableView) if table.objectName() == "springs"]
+        (tray,) = window.findChildren(MapView)
+        if page == "springs":
+            assert table.horizontalScrollBar().maximum() == 0
+            assert [column.title for column in table.rows_model.columns][-1].startswith("solid height")
+        assert tray.isVisible() == (page == "sets" or size == "2560x1440")
 
 
 @pytest.mark.parametrize("name", ["lobes_v8", "shaft", "motion_lift", "springs"])

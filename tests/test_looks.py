@@ -8,6 +8,7 @@ from pathlib import Path
 
 import make_looks
 import numpy as np
+import pyqtgraph as pg  # type: ignore[import-untyped]
 import pytest
 from PySide6.QtCore import QPointF, QRectF, QSizeF
 from PySide6.QtTest import QTest
@@ -194,6 +195,26 @@ def test_lines_are_as_wide_on_a_dense_screen(app: QApplication, monkeypatch: pyt
     monkeypatch.setattr(figure_item, "density", lambda: 2.0)
     assert figure_item.role_pen("measured").isCosmetic()
     assert figure_item.role_pen("measured").widthF() == 2.0 * usual.widthF()
+
+
+def test_axes_and_marks_are_as_strong_on_a_dense_screen(
+    window: MainWindow, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def widths() -> set[float]:
+        QApplication.processEvents()
+        items = [item for stack in stacks(window) for item in stack.items_by_name.values()]
+        axes = [item.plot.getAxis(name).pen() for item in items for name in ("left", "bottom")]
+        spots = [part for item in items for part in item.plot.items if isinstance(part, pg.ScatterPlotItem)]
+        marks = [spot.pen() for part in spots for spot in part.points()]
+        assert len(marks) > 8
+        return {pen.widthF() for pen in (*axes, *marks)}
+
+    make_looks.SCENES["lash"](window, tmp_path)
+    assert widths() == {1.0}
+    monkeypatch.setattr(figure_item, "density", lambda: 2.0)
+    theme.set_scheme("dark")
+    window.restyle()
+    assert widths() == {2.0}
 
 
 def test_the_wheel_keeps_its_size_as_readings_come(window: MainWindow, tmp_path: Path) -> None:

@@ -27,6 +27,7 @@ from valvelab.inspection.springs.shim_case import FittingPlan, Lock
 from valvelab.inspection.springs.shim_work import Setting
 from valvelab.inspection.springs.shims import ShimsQuestion, inspect_shims, planned, solve
 from valvelab.springs.shims import Stack
+from valvelab.window.bays.springs_fit_edit import PartBox
 from valvelab.window.bays.springs_shims_pane import ShimsPane
 from valvelab.window.bays.springs_view import SpringsView
 from valvelab.window.main_window import MainWindow
@@ -251,6 +252,15 @@ def test_an_effect_of_sixteen_positions_and_a_hundred_springs_comes_at_once(tmp_
     for number in range(1, 16):
         fitting.effect_told(case.effect(plan, plan.swapped("0I", f"{number}I")), (), "metric")
     assert (time.process_time() - begun) / 15.0 < 0.05
+
+
+def test_figures_of_shims_are_never_cut(pane: ShimsPane) -> None:
+    box = PartBox(pane)
+    box.addItem("1.000 + 1.000 + 0.500 = 2.500 mm")
+    box.resize(box.sizeHint().width() + 400, box.sizeHint().height())
+    assert box.shown_text() == "1.000 + 1.000 + 0.500 = 2.500 mm"
+    box.resize(box.minimumSizeHint())
+    assert box.shown_text() == "1.000 + 1.000 + 0.500"
 
 
 def test_everything_of_the_fit_has_a_name(pane: ShimsPane) -> None:

@@ -70,7 +70,9 @@ def history_figure(result: SpringsResult, spring: str) -> Figure | None:
             marks.append(mark(place, force_there, "undecided"))
     stages = [(stage.date if history.over == "date" else stage.stage) or "" for stage in history.stages]
     named = [*zip(x.tolist(), stages, strict=True), *((place, _told(due)) for due, place, _ in reached)]
-    across = Axis(history.over, "", names=_apart(named))
+    ends = [*x.tolist(), *(place for _, at, (_, latest) in reached for place in (at, latest) if place is not None)]
+    room = 0.5 * NAME_ROOM * (max(ends) - min(ends))
+    across = Axis(history.over, "", (min(ends) - room, max(ends) + room), names=_apart(named))
     seat = Axis("seat force", "N")
     title = "Seat force from stage to stage"
     return Figure("history", title, across, seat, tuple(curves), marks=tuple(marks), guides=tuple(guides))

@@ -456,7 +456,7 @@ class FigureItem:
         curve = next((curve for curve in self.figure.curves if curve.role == "measured"), None)
         x = np.asarray(places if curve is not None else (), dtype=np.float64)
         y = x if curve is None else np.interp(x, curve.x, curve.y)
-        pen = pg.mkPen(current_theme().colour("text"), width=2)
+        pen = plot_pen(current_theme().colour("text"), 2.0)
         self._pointer.setData(x * self.scale_x().scale, y * self.scale_y().scale, size=16, pen=pen)
 
     def ringed(self) -> tuple[FloatArray, FloatArray]:
@@ -547,8 +547,8 @@ class FigureItem:
         theme, font = current_theme(), scaled(QApplication.font(), 0.9)
         for name in ("left", "bottom"):
             axis = self.plot.getAxis(name)
-            axis.setPen(pg.mkPen(theme.colour("line")))
-            axis.setTextPen(pg.mkPen(theme.colour("quiet")))
+            axis.setPen(plot_pen(theme.colour("line")))
+            axis.setTextPen(plot_pen(theme.colour("quiet")))
             axis.setTickFont(font)
             axis.setStyle(tickTextOffset=5, hideOverlappingLabels=True)
         for name, shown in (("left", self.figure.y_axis), ("bottom", self.figure.x_axis)):
@@ -645,7 +645,7 @@ class FigureItem:
         colour.setAlphaF(marks.opacity)
         symbol = _SYMBOLS.get(marks.role, SERIES_SYMBOLS[marks.series % len(SERIES_SYMBOLS)])
         size = marks.size * (3 if marks.role == "readings" else 7 if self.figure.axes == "none" else 9)
-        pen = pg.mkPen(colour, width=2 if symbol in {"x", "+"} else 1)
+        pen = plot_pen(colour, 2.0 if symbol in {"x", "+"} else 1.0)
         return symbol, size, pen, pg.mkBrush(None if marks.hollow else colour)
 
     def _write(self, text: str, place: tuple[float, float], colour: QColor, anchor: Anchor) -> None:

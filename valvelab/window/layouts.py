@@ -228,7 +228,13 @@ class Panes(QSplitter):
     def keep_shares(self, sizes: Sequence[int]) -> None:
         """Shares of the room, to be taken whenever the panes lie as they were made to."""
         self._sizes = list(sizes)
-        self.setSizes(self._sizes)
+        if self._lies_as_made():
+            self.setSizes(self._sizes)
+
+    @property
+    def shares(self) -> tuple[int, ...]:
+        """Shares of the room while the panes lie as they were made to."""
+        return tuple(self._sizes)
 
     def _lies_as_made(self) -> bool:
         return self.across == (self.orientation() == Qt.Orientation.Horizontal)

@@ -13,7 +13,6 @@ from PySide6.QtWidgets import (
     QLabel,
     QPushButton,
     QSpinBox,
-    QSplitter,
     QWidget,
 )
 
@@ -46,7 +45,7 @@ def titled(parent: QWidget, title: str | QLabel, content: QWidget, *tools: QWidg
 
 def splitter(
     parent: QWidget, orientation: Qt.Orientation, *panes: tuple[QWidget, int], sizes: Sequence[int] = ()
-) -> QSplitter:
+) -> Panes:
     """Panes beside or above one another with their shares of the room; `sizes` at first where they are others."""
     made = Panes(orientation, parent)
     for pane, share in panes:

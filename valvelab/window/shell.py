@@ -199,8 +199,10 @@ class Shell(QMainWindow):
     def give_bench(self) -> None:
         """Room for the bench as wide as its tiles are."""
         self.tiles.fit(self.width())
-        self.resizeDocks([self.docks["Bench"]], [self.tiles.sizeHint().width()], Qt.Orientation.Horizontal)
-        _lay_now(self.tiles, self.docks["Bench"].widget())
+        dock = self.docks["Bench"]
+        _lay_now(self.tiles, dock.widget(), dock)  # one that still asks for more would lie over what is beside it
+        self.resizeDocks([dock], [self.tiles.sizeHint().width()], Qt.Orientation.Horizontal)
+        _lay_now(self.tiles, dock.widget())
 
 
 def _lay_now(*widgets: QWidget) -> None:

@@ -378,6 +378,14 @@ class Head(QHeaderView):
             found.setWidth(found.width() - found.height() - margin + arrow_wide(self.fontMetrics()))
         return found
 
+    def changeEvent(self, event: QEvent) -> None:
+        """Heads in a type of their own are as wide as that needs."""
+        super().changeEvent(event)
+        around = self.parentWidget()
+        own = event.type() == QEvent.Type.FontChange and self.testAttribute(Qt.WidgetAttribute.WA_SetFont)
+        if own and isinstance(around, TableView):
+            around.fit_columns()
+
 
 class TableView(QTableView):
     """A quiet table: no grid, stripes, whole rows, columns as wide as they need; `chosen(row)` when one is chosen.

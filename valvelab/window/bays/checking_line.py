@@ -29,7 +29,7 @@ class CheckingLine(pg.InfiniteLine):  # type: ignore[misc]
         self.setPen(plot_pen(theme.colour("text")))
         self.setHoverPen(plot_pen(theme.colour("text"), 3.0))
         self._ends.setBrush(pg.mkBrush(theme.colour("text")))
-        self._ends.setPen(pg.mkPen(theme.colour("panel")))
+        self._ends.setPen(plot_pen(theme.colour("panel")))
         if self._item is not item:
             for part in (self, self._ends):
                 item.plot.addItem(part, ignoreBounds=True)

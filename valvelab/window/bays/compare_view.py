@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QSize, Qt
 from PySide6.QtWidgets import QComboBox, QWidget
 
 from valvelab.figures.comparison_figures import left_figure, overlay_figure, spring_changes_figure
@@ -31,6 +31,22 @@ from valvelab.workbench.state import entry_of
 _STRETCH = {"overlay": 3, "after_less_before": 4, "changes": 1}
 
 
+class FileBox(QComboBox):
+    """A choice of files, as wide as the longest name where there is room."""
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        self.setMinimumContentsLength(22)
+
+    def sizeHint(self) -> QSize:
+        """Room for every name."""
+        usual, metrics = super().sizeHint(), self.fontMetrics()
+        longest = max((metrics.horizontalAdvance(self.itemText(n)) for n in range(self.count())), default=0)
+        more = longest + 2 - self.minimumContentsLength() * metrics.horizontalAdvance("X")
+        return QSize(usual.width() + max(0, more), usual.height())
+
+
 class CompareView(BayView[CompareInspection]):
     """See the module text."""
 
@@ -47,18 +63,16 @@ class CompareView(BayView[CompareInspection]):
         self._lay_out()
 
     def _chooser(self, field: str) -> QComboBox:
-        made, entry = QComboBox(self), entry_of(CompareState, field)
+        made, entry = FileBox(self), entry_of(CompareState, field)
         made.setAccessibleName(say(entry.spoken))
         made.setToolTip(say(entry.spoken))
-        made.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-        made.setMinimumContentsLength(22)
         made.activated.connect(lambda _row: self._on_chosen(field, made.currentData()))
         return made
 
     def _lay_out(self) -> None:
         left = titled(self, self.heading, self.stack)
         right = titled(self, "After − before", self.table)
-        across = splitter(self, Qt.Orientation.Horizontal, (left, 5), (right, 4), sizes=(560, 460))
+        across = splitter(self, Qt.Orientation.Horizontal, (left, 5), (right, 6), sizes=(480, 560))
         stacked(self, self._files_strip(), (across, 1))
 
     def _files_strip(self) -> QWidget:

@@ -29,6 +29,8 @@ from valvelab.workbench.document import Document
 from valvelab.workbench.lash_bay import LashState, chosen_valve
 
 _KEPT = "by hand"
+_SHIMS_EMS = 12
+"""Width of the list of shims at least: its three columns."""
 
 
 class LashView(BayView[LashInspection]):
@@ -67,6 +69,7 @@ class LashView(BayView[LashInspection]):
         left = splitter(self, Qt.Orientation.Vertical, (plan, 3), (drawn, 2), sizes=(300, 200))
         deciding = strip(self, self.fix_button, self.free_button, spacing=6)
         shims = titled(self, self.valve_name, self.shims, deciding)
+        self.shims.setMinimumWidth(round(_SHIMS_EMS * self.fontMetrics().height()))
         bought = titled(self, "To buy", self.purchases)
         right = splitter(self, Qt.Orientation.Vertical, (shims, 3), (bought, 1), sizes=(360, 160))
         across = splitter(self, Qt.Orientation.Horizontal, (left, 5), (right, 2), sizes=(795, 250))

@@ -6,8 +6,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QSizePolicy, QWidget
+from PySide6.QtCore import QSize, Qt, Signal
+from PySide6.QtGui import QPaintEvent
+from PySide6.QtWidgets import (
+    QComboBox,
+    QFormLayout,
+    QLabel,
+    QSizePolicy,
+    QStyle,
+    QStyleOptionComboBox,
+    QStylePainter,
+    QWidget,
+)
 
 from valvelab.inspection.springs.shim_case import FittingPlan, Lock, ShimCase
 from valvelab.language import aloud, marked, say
@@ -31,6 +41,53 @@ class StandingPlan:
     plan: FittingPlan
     locked: tuple[str, ...]
     units: System
+
+
+class PartBox(QComboBox):
+    """A choice whose figures are never cut: a remark after `=` or `·` is left out where there is no room for it."""
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        self.setMinimumContentsLength(8)
+
+    def shown_text(self) -> str:
+        """The chosen text, as much of it as is shown."""
+        option = QStyleOptionComboBox()
+        self.initStyleOption(option)
+        field = QStyle.SubControl.SC_ComboBoxEditField
+        box = self.style().subControlRect(QStyle.ComplexControl.CC_ComboBox, option, field, self)
+        text = self.currentText()
+        return text if self._wide(text) <= box.width() else _without_remark(text)
+
+    def _wide(self, text: str) -> int:
+        return self.fontMetrics().horizontalAdvance(text) + 2  # a pixel on both sides, as the style has it
+
+    def minimumSizeHint(self) -> QSize:
+        """Wide enough for every choice without remarks."""
+        least = super().minimumSizeHint()
+        longest = sorted((_without_remark(self.itemText(n)) for n in range(self.count())), key=len)[-8:]
+        usual = self.fontMetrics().horizontalAdvance("X") * self.minimumContentsLength()
+        wide = max((self._wide(text) for text in longest), default=0)
+        return QSize(least.width() + max(0, wide - usual), least.height())
+
+    def sizeHint(self) -> QSize:
+        """No more than it needs."""
+        return super().sizeHint().expandedTo(self.minimumSizeHint())
+
+    def paintEvent(self, _event: QPaintEvent) -> None:
+        """Draw the box with as much of its text as there is room for."""
+        option = QStyleOptionComboBox()
+        self.initStyleOption(option)
+        option.currentText = self.shown_text()
+        painter = QStylePainter(self)
+        painter.drawComplexControl(QStyle.ComplexControl.CC_ComboBox, option)
+        painter.drawControl(QStyle.ControlElement.CE_ComboBoxLabel, option)
+        painter.end()
+
+
+def _without_remark(text: str) -> str:
+    return text.partition(" = ")[0].partition(" · ")[0]
 
 
 class FitEdit(QWidget):
@@ -65,31 +122,28 @@ class FitEdit(QWidget):
         self.leave_button = button(self, "&Leave it", "Leave the plan as it stands (Escape)", self.leave_it)
         self._lay_out()
 
-    def _box(self, spoken: str, chosen: Any) -> QComboBox:
-        box = QComboBox(self)
+    def _box(self, spoken: str, chosen: Any) -> PartBox:
+        box = PartBox(self)
         box.setAccessibleName(say(spoken))
         box.setToolTip(say(spoken))
-        box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-        box.setMinimumContentsLength(8)
         box.currentIndexChanged.connect(lambda _index: chosen())
         return box
 
     def _lay_out(self) -> None:
-        grid = QGridLayout()
-        grid.setContentsMargins(0, 0, 0, 2)
-        grid.setHorizontalSpacing(6)
-        grid.setVerticalSpacing(3)
-        self._labels: dict[str, QLabel] = {}
+        form = self._form = QFormLayout()
+        form.setContentsMargins(0, 0, 0, 2)
+        form.setHorizontalSpacing(6)
+        form.setVerticalSpacing(3)
+        form.setLabelAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
+        form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.AllNonFixedFieldsGrow)
+        form.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)
         first = {"at": self.at_box, "spring": self.spring_box, say("swap with"): self.swap_box}
-        for line, (word, box) in enumerate({**first, **self.part_boxes}.items()):
+        for word, box in {**first, **self.part_boxes}.items():
             label = QLabel(say(word), self)
             label.setBuddy(box)
-            self._labels[word] = label
-            grid.addWidget(label, line, 0)
-            grid.addWidget(box, line, 1)
-        grid.setColumnStretch(1, 1)
+            form.addRow(label, box)
         self.doing = beside(self.do_button, self.leave_button, 1, margins=(0, 2, 0, 2), spacing=6)
-        stacked(self, grid, self.effect, self.doing)
+        stacked(self, form, self.effect, self.doing)
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
@@ -127,8 +181,7 @@ class FitEdit(QWidget):
         """Offer the sizes of a part; without a choice it isn't shown."""
         box, self._sizes[kind] = self.part_boxes[kind], sizes
         offer(box, [(_size(kind, one, units), number) for number, one in enumerate(sizes)], sizes.index(chosen))
-        for widget in (box, self._labels[kind]):
-            widget.setVisible(len(sizes) > 1)
+        self._form.setRowVisible(box, len(sizes) > 1)
 
     # -- considering ------------------------------------------------------------------------------------------------
 

@@ -62,7 +62,7 @@ _SET = Qt.ItemDataRole.UserRole + 1
 _USE = Qt.ItemDataRole.UserRole + 2
 _LEFT, _OUT = -1, -2
 _IN_FRONT = QStyle.StateFlag.State_Selected | QStyle.StateFlag.State_HasFocus
-_WIDE_EMS = 24
+_WIDE_EMS = 25
 """Width that the lists ask for at most, whatever is limited."""
 
 

@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 from typing import Any
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QEvent, Qt
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QLabel
 
 from valvelab.cautions import SPRINGS
@@ -58,6 +59,10 @@ _SAID = {
 }
 _ALONE = frozenset({"shims", "stages"})
 """Lists that take the room of the drawings and of the map."""
+_BESIDE_MAP = (380, 265, 405)
+"""Shares of the drawings, of the map and of the lists."""
+_BESIDE_EMS = 38
+"""Width from which on drawings and any list have room beside one another; in less they lie above one another."""
 _STRETCH = {"force": 3, "difference": 3, "rate": 2}
 _SHOWN = (
     "seat_force", "open_force", "rate", "coil_bind_margin", "solid_height", "free_length", "hysteresis", "set_loss",
@@ -75,6 +80,7 @@ class SpringsView(BayView[SpringsInspection]):
         super().__init__(bench)
         self._inspection: SpringsInspection | None = None
         self._usable: Usable | None = None
+        self._with_map: tuple[int, ...] = ()
 
     def parts(self) -> Iterator[None]:
         """The drawings, each list, and all laid out."""
@@ -117,8 +123,8 @@ class SpringsView(BayView[SpringsInspection]):
         self._middle = middle = titled(self, "The tray", self.map_pages, level=True)
         right = titled(self, "", self.pages, self.lists.row, level=True)
         across = ((left, 4), (middle, 3), (right, 4))
-        whole = splitter(self, Qt.Orientation.Horizontal, *across, sizes=(380, 265, 405))
-        stacked(self, (whole, 1), self.caution)
+        self._across = splitter(self, Qt.Orientation.Horizontal, *across, sizes=_BESIDE_MAP)
+        stacked(self, (self._across, 1), self.caution)
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
@@ -150,7 +156,7 @@ class SpringsView(BayView[SpringsInspection]):
         fresh = self.changed("look", inspection, *seen)
         colour_text(self.caution, "undecided")
         page = document.state(SpringsState).page
-        self._give_room(page)
+        self._give_room()
         if self.changed("sets", usable, *seen, wish, grouping):
             self.sets_pane.show_sets(document, usable, wish, grouping)
         self.draw("set row", self.sets_pane.tree.bring, spring)
@@ -161,18 +167,49 @@ class SpringsView(BayView[SpringsInspection]):
         if (fresh or page == "spring") and self.changed("facts", inspection, *seen, spring):
             self.draw("facts", self._show_facts, inspection, document.units, spring)
         if page == "springs":
+            self.draw("room", self._give_room)
             self.draw("row", self.table.select_where, lambda row: row.spring == spring)
         self.shims_pane.show_plan(document, grouping, spring, wanted=page == "shims")
         if page == "stages":
             self._show_stages(inspection, document.units, spring)
 
-    def _give_room(self, page: str) -> None:
-        """Drawings give their room to some lists; when they come back what they showed is not drawn once more."""
+    def _give_room(self) -> None:
+        """Drawings give their room to some lists; when they come back what they showed is not drawn once more.
+
+        The map gives its own to the list of springs where that would have to be moved sideways.
+        """
+        page = self.bench.document.state(SpringsState).page
         if page not in _ALONE and self._left.isHidden():
             self.stack.veil()
             self._known.pop("plots", None)
-        for drawings in (self._left, self._middle):
-            drawings.setHidden(page in _ALONE)
+        beside = self.width() >= _BESIDE_EMS * self.fontMetrics().height()
+        lent = page == "springs" and beside and self._list_is_cramped()
+        if lent and not self._with_map:
+            self._with_map = drawings, tray, lists = self._across.shares
+            self._across.keep_shares((drawings, 0, tray + lists))
+        elif self._with_map and not lent:
+            self._across.keep_shares(self._with_map)
+            self._with_map = ()
+        self._left.setHidden(page in _ALONE)
+        self._middle.setHidden(page in _ALONE or lent)
+
+    def _list_is_cramped(self) -> bool:
+        """Whether the list of springs is wider than its room beside the map."""
+        shares = self._with_map or self._across.shares
+        bar = self.table.verticalScrollBar().sizeHint().width()
+        return self.table.horizontalHeader().length() + bar > self.width() * shares[-1] / sum(shares)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Another width may have room for the map, or no longer."""
+        super().resizeEvent(event)
+        if self._inspection is not None:
+            self._give_room()
+
+    def changeEvent(self, event: QEvent) -> None:
+        """So may another size of text, once the list is as wide as it needs."""
+        super().changeEvent(event)
+        if event.type() in {QEvent.Type.FontChange, QEvent.Type.ApplicationFontChange} and self._inspection is not None:
+            self.draw("room", self._give_room)
 
     def _show_drawings(
         self,
@@ -299,7 +336,8 @@ class SpringsView(BayView[SpringsInspection]):
 def _columns(
     springs: Sequence[Any], units: System, set_of: Mapping[str, int], worst: Mapping[str, Decision]
 ) -> list[TableColumn]:
-    """One row a spring: name, stage, set, and what it is matched and judged by."""
+    """One row a spring: name, stage, set, and what it is matched and judged by, as far as some spring has it."""
+    known = [column for column in map(spring_column, _SHOWN) if column.filled(springs)]
 
     def told(row: Any) -> str:
         return WORDS[worst[row.spring]] if row.spring in worst else say("not judged")
@@ -313,5 +351,5 @@ def _columns(
                     cell_tip=told),
         TableColumn("set", lambda row: str(set_of.get(row.spring, "–")), "The set it is in",
                     value=lambda row: set_of.get(row.spring)),
-        *(of(spring_column(name), units, springs) for name in _SHOWN),
+        *(of(column, units, springs) for column in known),
     ]  # fmt: skip
