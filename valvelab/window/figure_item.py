@@ -51,7 +51,10 @@ _CLEAR = 3.0
 _LEGEND_LINES = 5
 """Height, in lines, from which on a plot has room for a legend below its title."""
 _BEYOND = (3.0, 6.0)
-"""How far beyond an upright axis a number may reach above and below, in pixels: the next plot is 8 away."""
+"""How far beyond an upright axis a number may reach above and below, in pixels: the next plot is 8 away.
+
+Where an axis with numbers lies below, a number beside its start may stand wholly on the corner.
+"""
 _FILLS: dict[str, float] = {"series": 0.5, "measured": 0.35, "guide": 0.22, "reject": 0.35, "undecided": 0.35}
 """How opaque a band is filled; 0.16 for a role that is not here."""
 
@@ -144,7 +147,7 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
     """An axis without a box: true minus signs, no SI prefixes, ticks in the quiet colour."""
 
     picture: Any
-    turning = False
+    turning = cornered = False
     _name = _short = ""
 
     def __init__(self, orientation: str) -> None:
@@ -179,7 +182,12 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
     def boundingRect(self) -> QRectF:
         """The axis with its lines across the plot, and room for a number at either end."""
         found: QRectF = super().boundingRect()
-        return found.adjusted(0.0, -_BEYOND[0], 0.0, _BEYOND[1]) if self.orientation == "left" else found
+        above, below = self._beyond()
+        return found.adjusted(0.0, -above, 0.0, below) if self.orientation == "left" else found
+
+    def _beyond(self) -> tuple[float, float]:
+        """How far a number may reach above and below, in pixels."""
+        return _BEYOND[0], max(_BEYOND[1], 0.5 * self.numbers().height()) if self.cornered else _BEYOND[1]
 
     def tickSpacing(self, least: float, most: float, size: float) -> list[tuple[float, float]]:
         """The step of the numbers, and of the lines between them: as fine as the numbers have room.
@@ -189,7 +197,7 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
         font = self.numbers()
         need = float(np.clip(size / 7.0, 1.4 * font.height(), 3.2 * font.height()))
         span = most - least
-        above, below = (max(0.0, 0.4 * font.height() - px) * span / size for px in _BEYOND)
+        above, below = (max(0.0, 0.4 * font.height() - px) * span / size for px in self._beyond())
 
         def several(step: float) -> bool:
             return bool(np.floor((most - above) / step) > np.ceil((least + below) / step))
@@ -489,6 +497,7 @@ class FigureItem:
         for name, shown in (("left", self.figure.y_axis), ("bottom", self.figure.x_axis)):
             self.plot.getAxis(name).turning = shown.unit in {"deg", "cam deg", "crank deg"}
         drawn = self.figure.axes
+        self.plot.getAxis("left").cornered = "x" in drawn
         self.plot.showAxis("left", "y" in drawn)
         self.plot.showAxis("bottom", "x" in drawn)
         faint = 0.22 if theme.name == "light" else 0.30
