@@ -86,7 +86,7 @@ def alone(axis: QuietAxis) -> list[str]:
     if axis.orientation != "left" or high < 3.5 * line:
         return []
     pixel = (axis.range[1] - axis.range[0]) / high
-    low, top = axis.range[0] + (0.4 * line - 6.0) * pixel, axis.range[1] - (0.4 * line - 3.0) * pixel
+    low, top = axis.range[0] + min(0.4 * line - 6.0, 0.0) * pixel, axis.range[1] - (0.4 * line - 3.0) * pixel
     shown = [value for value in axis.tickValues(*axis.range, high)[0][1] if low <= value <= top]
     return [] if len(shown) > 1 else [f"{shown} alone from {axis.range[0]} to {axis.range[1]} over {high}"]
 

@@ -70,7 +70,8 @@ def placed(
         ]
         if spot.anchor in named:
             own = [place for place in free if not _names_another(place, spot.at, named[spot.anchor])]
-            free = own if own or spot.anchor == "beside" else free
+            bare = spot.anchor == "on" and all(_covers(place, marks, _MARK) for place in own)
+            free = free if bare else own
         clear = (place for place in free if not _covers(place, drawn) and not _covers(place, marks, _MARK))
         lifted = (place for place in _lifted(spot) if place in free and not _covers(place, edges))
         off = next((place for place in lifted if not _covers(place, drawn) and not _covers(place, marks, _MARK)), None)
