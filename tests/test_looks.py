@@ -11,14 +11,16 @@ import numpy as np
 import pyqtgraph as pg  # type: ignore[import-untyped]
 import pytest
 from PySide6.QtCore import QPointF, QRectF, QSizeF
+from PySide6.QtGui import QFont, QFontMetricsF
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QGraphicsSimpleTextItem, QGraphicsTextItem
 from something import each
 from waiting import wait_for
 
 from valvelab.figures.description import Axis, Curve, Figure
-from valvelab.window import figure_item, theme
+from valvelab.window import figure_item, theme, tiles
 from valvelab.window.bays.phasing_wheel import DegreeWheel
+from valvelab.window.chips import Sentence, kept_together
 from valvelab.window.drawing import FigureStack, FigureView
 from valvelab.window.fields import TypedField
 from valvelab.window.figure_item import FigureItem, QuietAxis
@@ -105,7 +107,7 @@ def axes_of(item: FigureItem) -> Iterator[QuietAxis]:
 def test_words_and_numbers_of_plots_stand_apart_on_every_sample(window: MainWindow, tmp_path: Path, name: str) -> None:
     make_looks.SCENES[name](window, tmp_path)
     shown, missing = 0, []
-    for percent in (90, 100, 115, 200):  # 9, 10 and 11.5 points: what desktops write in
+    for percent in (90, 100, 115, 150, 200):  # 9, 10 and 11.5 points: what desktops write in
         window.set_text_size(percent)
         QApplication.processEvents()
         QApplication.processEvents()
@@ -298,3 +300,47 @@ def test_a_table_keeps_room_for_rows(app: QApplication) -> None:
     table.ask_width()
     heads = [table.horizontalHeader().sectionSizeHint(column) for column in range(2)]
     assert table.minimumSizeHint().width() >= sum(heads), "unless the table asks for its width"
+
+
+def test_words_of_a_mark_never_stand_nearer_to_another_one_that_has_words() -> None:
+    room, size = QRectF(0, 0, 100, 60), QSizeF(20, 12)
+    marks = [QPointF(40, 40), QPointF(48, 40), QPointF(56, 40), QPointF(80, 40)]
+    found = placed([Spot(mark, size, "beside") for mark in marks], room, [], np.empty((0, 2)))
+
+    def away(rect: QRectF, mark: QPointF) -> float:
+        across = max(abs(mark.x() - rect.center().x()) - 0.5 * rect.width(), 0.0)
+        return float(np.hypot(across, max(abs(mark.y() - rect.center().y()) - 0.5 * rect.height(), 0.0)))
+
+    assert sum(rect is not None for rect in found) >= 3
+    for number, rect in enumerate(found):
+        if rect is not None:
+            nearest = min(away(rect, mark) for mark in marks)
+            assert away(rect, marks[number]) <= nearest + 2.0, f"what is said of {number} reads as another's"
+
+
+def test_a_sign_of_a_decision_stands_off_the_name_of_a_bay(window: MainWindow, monkeypatch: pytest.MonkeyPatch) -> None:
+    written: list[tuple[str, float, float]] = []
+
+    def write(_painter: object, box: QRectF, _side: object, text: str, _colour: object, font: QFont) -> None:
+        written.append((text, box.left(), QFontMetricsF(font).horizontalAdvance(text)))
+
+    monkeypatch.setattr(tiles, "write", write)
+    tile = window.tiles.by_bay["lobes"]
+    tile.defaultAction().setText("Nocken\u00adwelle")
+    tile.tell(laid=True, decision="accept")
+    tile.grab()
+    (first, left, wide), _, (sign, corner, sign_wide) = written[-3:]
+    assert (first, sign) == ("Nocken-", "✓")
+    assert left + wide <= corner + 0.5 * (tile.fontMetrics().height() - sign_wide) + 1.0
+
+
+def test_figures_stay_beside_their_units_where_a_sentence_breaks(app: QApplication) -> None:
+    said = "Least force at 6800 1/min: 107.3 N, u 0.4 N, 3.0 ± 0.2 N/mm."
+    kept = kept_together(said)
+    assert [part for part in kept.split(" ") if part] == [
+        "Least", "force", "at", "6800\u00a01/\u2060min:", "107.3\u00a0N,", "u\u00a00.4\u00a0N,",
+        "3.0\u00a0±\u00a00.2\u00a0N/\u2060mm.",
+    ]  # fmt: skip
+    label = Sentence()
+    label.setText(said)
+    assert label.text() == said

@@ -177,3 +177,21 @@ def test_a_long_table_makes_the_texts_that_are_seen_and_fits_its_columns_in_piec
     assert sheet.columnWidth(0) >= sheet.sizeHintForIndex(sheet.proxy.index(4_321, 0)).width()
     assert len(made) == len({*made}), "no text is made twice"
     sheet.deleteLater()
+
+
+def test_columns_do_without_room_where_that_brings_all_into_view(app: QApplication) -> None:
+    sheet = TableView("close", [TableColumn(f"column {number}", str) for number in range(5)])
+    sheet.show()
+    sheet.resize(900, 200)
+    sheet.show_rows(range(3))
+    QApplication.processEvents()
+    roomy = [sheet.columnWidth(column) for column in range(5)]
+    sheet.resize(sum(roomy) - 20, 200)
+    assert sheet.horizontalHeader().length() <= sheet.viewport().width()
+    sheet.resize(sum(roomy) // 2, 200)
+    assert [sheet.columnWidth(column) for column in range(5)] == roomy, "too little room is no reason"
+    sheet.resize(900, 200)
+    sheet.setColumnWidth(0, roomy[0] + 30)
+    sheet.resize(sum(roomy) + 10, 200)
+    assert sheet.columnWidth(0) == roomy[0] + 30, "a width that a person chose stays"
+    sheet.deleteLater()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
@@ -131,6 +132,12 @@ def cut(text: str, metrics: QFontMetrics, room: int) -> str:
     return f"{whole}…" if 2 * len(whole) > len(kept) else said
 
 
+def kept_together(text: str) -> str:
+    """A text whose figures stay beside their units and what follows them where lines are broken."""
+    whole = re.sub(r"(?<=\d) (?=\S)|(?<=±) |(?<=\bu) (?=\d)", "\u00a0", text)
+    return re.sub(r"(?<=\w)/(?=(?:min|mm|in|s)\b)", "/\u2060", whole)
+
+
 class Line(QLabel):
     """Words in one line that takes what room there is; where that is too little they end in an ellipsis."""
 
@@ -153,11 +160,26 @@ class Line(QLabel):
             write(painter, self.contentsRect(), self.alignment(), self.shown(), colour, self.font())
 
 
-class Words(QLabel):
+class Sentence(QLabel):
+    """Words that wrap, each figure in a line with its unit."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent, wordWrap=True)
+
+    def setText(self, text: str) -> None:
+        """Show a text."""
+        super().setText(kept_together(text))
+
+    def text(self) -> str:
+        """The text as it was given."""
+        return super().text().replace("\u00a0", " ").replace("\u2060", "")
+
+
+class Words(Sentence):
     """Words that wrap, as high as they need, and no lower than some lines: what lies below seldom moves."""
 
     def __init__(self, lines: float, parent: QWidget | None = None) -> None:
-        super().__init__(parent, wordWrap=True)
+        super().__init__(parent)
         self._lines = lines
         policy = QSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
         policy.setHeightForWidth(True)

@@ -7,12 +7,13 @@ from collections.abc import Sequence
 
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
-from PySide6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QFontMetrics, QMouseEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QWidget
 
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import Dial
 from valvelab.language import say, say_figures, say_number
+from valvelab.window.chips import cut
 from valvelab.window.figure_item import role_colour
 from valvelab.window.numbers import show
 from valvelab.window.painting import CENTRE, LEFT, Drawn, about, painting, polar, write
@@ -21,6 +22,10 @@ from valvelab.window.theme import current_theme, scaled
 
 _RANKS = {"measured": 0, "guide": 1, "readings": 3}
 """Which labels of a crowded side stay."""
+_LABELS = 0.88
+"""Size of labels, of the text's."""
+_LEAST = 0.8
+"""How small labels may be written, of the usual, so that all of them have room."""
 
 
 def spread_apart(wanted: FloatArray, least: float, ends: tuple[float, float] = (-math.inf, math.inf)) -> FloatArray:
@@ -96,8 +101,7 @@ class DialView(Drawn):
                 return
             title = QRectF(0.4 * em, 0.2 * em, self.width() - 0.8 * em, 1.3 * em)
             painter.setFont(scaled(self.font(), 0.9))
-            told = painter.fontMetrics().elidedText(say(dial.title), Qt.TextElideMode.ElideRight, round(title.width()))
-            write(painter, title, LEFT, told, "quiet")
+            write(painter, title, LEFT, self._told(dial, painter.fontMetrics(), title.width()), "quiet")
             centre, radius = self.circle()
             painter.setBrush(current_theme().colour("stripe"))
             painter.setPen(QPen(current_theme().colour("line"), 1.2))
@@ -105,6 +109,14 @@ class DialView(Drawn):
             self._draw_rim(painter, dial, centre, radius)
             self._draw_hub(painter, centre, radius)
             self._draw_directions(painter, dial, centre, radius)
+
+    @staticmethod
+    def _told(dial: Dial, metrics: QFontMetrics, room: float) -> str:
+        """The title; where it has no room what follows the dial's name, which stands on the way here."""
+        title = say(dial.title)
+        if metrics.horizontalAdvance(title) > room:
+            title = title.rpartition(": ")[2]
+        return cut(title, metrics, round(room))
 
     def _draw_rim(self, painter: QPainter, dial: Dial, centre: QPointF, radius: float) -> None:
         """Ticks and the angles beside them."""
@@ -142,9 +154,10 @@ class DialView(Drawn):
 
     def _draw_directions(self, painter: QPainter, dial: Dial, centre: QPointF, radius: float) -> None:
         theme = current_theme()
-        spots = self._label_spots(dial, centre, radius)
+        spots, rows = self._label_spots(dial, centre, radius), _rows(dial)
+        size = self._size_of_labels(rows, spots)
         self.places = []
-        for number, (label, angle, remark) in enumerate(_rows(dial)):
+        for number, (label, angle, remark) in enumerate(rows):
             role = dial.roles[number]
             colour, strong = role_colour(role), role == "measured" or label == dial.chosen
             if dial.nominal_deg is not None:
@@ -162,6 +175,7 @@ class DialView(Drawn):
                 continue
             painter.setPen(QPen(theme.colour("quiet" if strong else "line"), 1.0))
             painter.drawLine(polar(centre, radius, angle), spot)
+            painter.setFont(scaled(self.font(), size, strong=strong))
             self._write(painter, spot, say_figures(label), remark, right=_on_right(angle), strong=strong)
             self.places.append((spot, label))
 
@@ -192,15 +206,25 @@ class DialView(Drawn):
         places = zip(signs, across, heights, said, strict=True)
         return [QPointF(centre.x() + s * a, centre.y() + h) if seen else None for s, a, h, seen in places]
 
+    def _size_of_labels(self, rows: Sequence[tuple[str, float, str]], spots: Sequence[QPointF | None]) -> float:
+        """One size for all labels, the usual or as much smaller as those with the least room need."""
+        metrics, share = QFontMetrics(scaled(self.font(), _LABELS)), 1.0
+        for (label, angle, remark), spot in zip(rows, spots, strict=True):
+            if spot is not None:
+                wide = metrics.horizontalAdvance(f"{say_figures(label)} {remark}".strip())
+                share = min(share, self._room_at(spot, right=_on_right(angle)) / max(1, wide))
+        return _LABELS * max(_LEAST, share)
+
+    def _room_at(self, spot: QPointF, *, right: bool) -> float:
+        return (self.width() - spot.x() if right else spot.x()) - 0.3 * self.fontMetrics().height()
+
     def _write(self, painter: QPainter, spot: QPointF, label: str, remark: str, *, right: bool, strong: bool) -> None:
         """A label with its remark, or alone: a figure that is cut would be another."""
-        em = self.fontMetrics().height()
-        painter.setFont(scaled(self.font(), 0.88, strong=strong))
-        metrics = painter.fontMetrics()
-        room = (self.width() - spot.x() if right else spot.x()) - 0.3 * em
+        em, metrics = self.fontMetrics().height(), painter.fontMetrics()
+        room = self._room_at(spot, right=right)
         text = f"{label} {remark}".strip()
         if metrics.horizontalAdvance(text) > room:
-            text = metrics.elidedText(label, Qt.TextElideMode.ElideRight, round(room))
+            text = cut(label, metrics, round(room))
         wide = metrics.horizontalAdvance(text)
         left = spot.x() + 0.2 * em if right else spot.x() - wide - 0.2 * em
         write(painter, QRectF(left - 1, spot.y() - em / 2.0, wide + 2, em), CENTRE, text, "text" if strong else "quiet")

@@ -1,7 +1,8 @@
 """Where words on a plot stand: inside it, over no other words, and off the curves where there is room beside them.
 
 One rule for every plot: each word has places in order of preference, about its point or along its line; it takes the
-first that is free. What finds none is left out, for words over one another say nothing.
+first that is free. What finds none is left out, for words over one another say nothing, and words of a mark that stand
+nearer to another one say something wrong.
 """
 
 from __future__ import annotations
@@ -24,6 +25,8 @@ _NOTHING: FloatArray = np.empty((0, 2))
 _MARK = 5.0
 """How far a mark reaches from its place."""
 _OFF = 7.0
+_NEARER = 2.0
+"""Pixels by which another mark has to be nearer to words than their own to be taken for it."""
 _GAP = 3.0
 _STEPS = 6
 _OF_LINES = {"along x", "along y", "along y left"}
@@ -55,12 +58,20 @@ def placed(
     """
     full = list(taken)
     found: list[QRectF | None] = []
+    named = {
+        kind: np.array([spot.at.toTuple() for spot in spots if spot.anchor == kind]).reshape(-1, 2)
+        for kind in ("beside", "on")
+    }
     for spot in spots:
         free = [
             place
             for place in _places(spot, room)
             if room.contains(place) and not any(place.intersects(other) for other in full)
         ]
+        if spot.anchor in named:
+            own = [place for place in free if not _names_another(place, spot.at, named[spot.anchor])]
+            bare = spot.anchor == "on" and all(_covers(place, marks, _MARK) for place in own)
+            free = free if bare else own
         clear = (place for place in free if not _covers(place, drawn) and not _covers(place, marks, _MARK))
         lifted = (place for place in _lifted(spot) if place in free and not _covers(place, edges))
         off = next((place for place in lifted if not _covers(place, drawn) and not _covers(place, marks, _MARK)), None)
@@ -71,6 +82,17 @@ def placed(
         if best is not None:
             full.append(best)
     return found
+
+
+def _names_another(place: QRectF, at: QPointF, named: FloatArray) -> bool:
+    """Whether words at a place would be read as those of another point that has words: one that is nearer to them."""
+
+    def away(points: FloatArray) -> FloatArray:
+        across = np.maximum(np.abs(points[:, 0] - place.center().x()) - 0.5 * place.width(), 0.0)
+        down = np.maximum(np.abs(points[:, 1] - place.center().y()) - 0.5 * place.height(), 0.0)
+        return np.asarray(np.hypot(across, down))
+
+    return bool(np.any(away(named) < away(np.array([at.toTuple()])) - _NEARER))
 
 
 def _covers(place: QRectF, drawn: FloatArray, about: float = 0.0) -> bool:

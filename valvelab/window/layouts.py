@@ -236,6 +236,18 @@ class Panes(QSplitter):
         """Shares of the room while the panes lie as they were made to."""
         return tuple(self._sizes)
 
+    def _share_out(self) -> None:
+        """Give the panes their shares; Qt would share by what they need at least where that is more than a share."""
+        shown = [not pane.isHidden() for pane in self._all()]
+        needs = [_least(pane).width() for pane in self._all()]
+        room = self.width() - self.handleWidth() * (sum(shown) - 1)
+        whole = sum(size for size, seen in zip(self._sizes, shown, strict=True) if seen)
+        wanting = any(need > size for need, size, seen in zip(needs, self._sizes, shown, strict=True) if seen)
+        if self.across and wanting and whole < room:
+            self.setSizes([round(size * room / whole) for size in self._sizes])
+        else:
+            self.setSizes(self._sizes)
+
     def _lies_as_made(self) -> bool:
         return self.across == (self.orientation() == Qt.Orientation.Horizontal)
 
@@ -247,13 +259,13 @@ class Panes(QSplitter):
         """Room that larger text took is given back when it is smaller again."""
         super().changeEvent(event)
         if event.type() == QEvent.Type.FontChange and self._sizes and self._lies_as_made():
-            self.setSizes(self._sizes)
+            self._share_out()
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Another width is shared as the one before was."""
         super().resizeEvent(event)
         if self.across and self._sizes and self.orientation() == Qt.Orientation.Horizontal:
-            self.setSizes(self._sizes)
+            self._share_out()
         if self.across:
             self.updateGeometry()  # words in fewer or more lines
 
@@ -269,7 +281,10 @@ class Panes(QSplitter):
             return
         self._highs = highs
         self.setOrientation(Qt.Orientation.Vertical if highs else Qt.Orientation.Horizontal)
-        self.setSizes(highs or self._sizes)
+        if highs:
+            self.setSizes(highs)
+        else:
+            self._share_out()
         self.updateGeometry()
         around = self.parentWidget()
         while around is not None:  # of a page that is hidden nobody else would hear

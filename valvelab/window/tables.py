@@ -23,7 +23,7 @@ from PySide6.QtCore import (
     QTimer,
     Signal,
 )
-from PySide6.QtGui import QFocusEvent, QFont, QPainter, QPaintEvent, QRegion, QShowEvent, QTextLayout
+from PySide6.QtGui import QFocusEvent, QFont, QPainter, QPaintEvent, QRegion, QResizeEvent, QShowEvent, QTextLayout
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QHeaderView,
@@ -414,6 +414,8 @@ class TableView(QTableView):
         self._fitting.timeout.connect(self._fit_piece)
         self._fitted = self._needed = 0
         self._unfitted = False
+        self._roomy: tuple[int, ...] = ()
+        self._laid: tuple[int, ...] = ()
         self.empty_text = empty
         self.setObjectName(name)
         self.setAccessibleName(say(spoken or name))
@@ -459,8 +461,19 @@ class TableView(QTableView):
         model = self.rows_model
         if self._unfitted or self._fitted < len(model.rows):
             return None
-        widths = tuple(self.columnWidth(column) for column in range(len(model.columns)))
+        widths = self._roomy if self._lies_as_fitted() else self._widths()
         return Kept(model.rows, model.columns, model.texts, widths)
+
+    def _widths(self) -> tuple[int, ...]:
+        return tuple(self.columnWidth(column) for column in range(len(self.rows_model.columns)))
+
+    def _lies_as_fitted(self) -> bool:
+        """Whether the columns have their fitted widths, none that a person drew."""
+        widths = self._widths()
+        hidden = self.isColumnHidden
+        return len(widths) == len(self._laid) and all(
+            wide == laid or hidden(n) for n, (wide, laid) in enumerate(zip(widths, self._laid, strict=True))
+        )
 
     def show_kept(self, kept: Kept) -> None:
         """Show rows again as they were, without measuring anything."""
@@ -469,6 +482,8 @@ class TableView(QTableView):
             self.setColumnWidth(column, width)
         self._fitting.stop()
         self._unfitted, self._fitted = False, len(kept.rows)
+        self._roomy = self._laid = self._widths()
+        self.settle_columns()
 
     def share_width(self) -> None:
         """Columns share the width instead of needing a scroll bar; no sorting by header."""
@@ -518,7 +533,7 @@ class TableView(QTableView):
         header, room = self.horizontalHeader(), self.fontMetrics().height() // 2
         for column in range(self.rows_model.columnCount()):
             self.setColumnWidth(column, header.sectionSizeHint(column) + room)
-        self._fitted = 0
+        self._fitted, self._roomy = 0, ()
         self._fit_piece()
 
     def _fit_piece(self) -> None:
@@ -531,8 +546,37 @@ class TableView(QTableView):
             if wide > self.columnWidth(column):
                 self.setColumnWidth(column, wide)
         self._fitted = rows.stop
+        self._roomy = self._laid = self._widths()
         if self._fitted < len(self.rows_model.rows):
             self._fitting.start()
+        else:
+            self.settle_columns()
+
+    def give_width(self, column: int, wide: int) -> None:
+        """Make a column that is drawn as wide as its drawing wants."""
+        self.setColumnWidth(column, wide)
+        if self._roomy:
+            self._roomy = (*self._roomy[:column], wide, *self._roomy[column + 1 :])
+            self._laid = self._widths()
+
+    def settle_columns(self) -> None:
+        """Columns do without the room beside their words where that brings all of them into view.
+
+        What a person drew wider or narrower stays.
+        """
+        if not self._roomy or self._fitted < len(self.rows_model.rows) or not self._lies_as_fitted():
+            return
+        seen = [wide for column, wide in enumerate(self._roomy) if not self.isColumnHidden(column)]
+        beyond = ceil((sum(seen) - self.viewport().width()) / max(1, len(seen)))
+        less = beyond if 0 < beyond <= self.fontMetrics().height() // 2 else 0
+        for column, wide in enumerate(self._roomy):
+            self.setColumnWidth(column, wide - less)
+        self._laid = self._widths()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Another width may have room for all columns."""
+        super().resizeEvent(event)
+        self.settle_columns()
 
     def _width(self, row: int, column: int, font: QFont) -> int:
         """Width of a cell as Qt measures it, which is asked only about what is more than a line of words."""

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 _GAP = 4
 _LEAST = 0.85
 """How small a long name may be written, of the usual."""
+_SIGN_EMS = 0.95
+"""Width that the sign of a decision takes beside the first line of a name."""
 _SOFT_HYPHEN = "\u00ad"
 _NARROW_EMS = 48
 """A window of fewer ems leaves the tiles no room for names."""
@@ -65,6 +67,12 @@ class BayTile(QToolButton):
         em = float(self.fontMetrics().height())
         return 10_000.0 if self._close else (self.width() - 2.45 * em) / 0.95
 
+    def _share(self, lines: Sequence[str]) -> float:
+        """Room for the name, of what it takes; the first of two lines ends before the sign of what was decided."""
+        wide = [max(1, self.fontMetrics().horizontalAdvance(line)) for line in lines]
+        beside = self.room() - (_SIGN_EMS * self.fontMetrics().height() if self._decision and len(lines) > 1 else 0.0)
+        return min(self.room() / max(wide), beside / wide[0])
+
     def minimumSizeHint(self) -> QSize:
         """No less."""
         return self.sizeHint()
@@ -83,8 +91,7 @@ class BayTile(QToolButton):
             if not self._close:
                 lines = lines_of(self.text())
                 box = QRectF(left + side + 0.4 * em, 0.5 * (self.height() - len(lines) * em), self.width(), em)
-                widest = max(self.fontMetrics().horizontalAdvance(line) for line in lines)
-                font = scaled(self.font(), 0.95 * max(_LEAST, min(1.0, self.room() / widest)))
+                font = scaled(self.font(), 0.95 * max(_LEAST, min(1.0, self._share(lines))))
                 for number, line in enumerate(lines):
                     write(painter, box.translated(0.0, number * em), LEFT, line, colour, font)
             if self._decision is not None:

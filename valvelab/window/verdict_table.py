@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
@@ -27,7 +26,7 @@ from valvelab.language import aloud, say, say_within
 from valvelab.tables import verdicts
 from valvelab.tables.verdicts import RANKED, SIGNS, WORDS, judged, rank
 from valvelab.units import System
-from valvelab.window.chips import chip_row, cut, press
+from valvelab.window.chips import chip_row, cut, kept_together, press
 from valvelab.window.icons import icon
 from valvelab.window.layouts import above, beside, stacked, strip
 from valvelab.window.painting import painting
@@ -194,7 +193,7 @@ class VerdictTable(QWidget):
             return
         worst_first = sorted(verdicts, key=lambda verdict: rank(verdict.decision))
         self.sheet.show_rows(worst_first, columns([result] if result else [], self._units))
-        self.sheet.setColumnWidth(_GAUGE, _GAUGE_EMS * self.fontMetrics().height())
+        self.sheet.give_width(_GAUGE, _GAUGE_EMS * self.fontMetrics().height())
         self._hide_bare()
 
     def _hide_bare(self) -> None:
@@ -204,6 +203,7 @@ class VerdictTable(QWidget):
         bare = bool(model.rows) and not any(verdict.remark for verdict in model.rows)
         for column in range(last + 1):
             self.sheet.setColumnHidden(column, bare and column == last)
+        self.sheet.settle_columns()
 
     def bring(self, verdict: Verdict) -> None:
         """Choose the row of a verdict."""
@@ -235,16 +235,11 @@ _RANKS = (1, (1.25, 1.15)), (2, (1.25, 1.1, 1.0))
 """Sizes of the outcome, of the text's, in one line and in two: a long one is written smaller before it is cut."""
 
 
-def _kept_together(text: str) -> str:
-    """A text whose figures stay beside their units and what follows them where lines are broken."""
-    return re.sub(r"(?<=\d) (?=\S)|(?<=±) ", "\u00a0", text)
-
-
 def _lines(text: str, font: QFont, wide: int) -> int:
     """Lines that a text needs at a width."""
     box = QRect(0, 0, wide - 2, _UNBOUND)
     metrics = QFontMetrics(font)
-    need = metrics.boundingRect(box, Qt.TextFlag.TextWordWrap, _kept_together(text))
+    need = metrics.boundingRect(box, Qt.TextFlag.TextWordWrap, kept_together(text))
     return 99 if need.width() > wide else round(need.height() / metrics.lineSpacing())
 
 
@@ -334,7 +329,7 @@ class Banner(QWidget):
         lines = min(2, _lines(self._told, self._head.font(), wide))
         text = self._told if font else cut(self._told, metrics, round(1.8 * wide))
         colour = colours.get(self._outcome, colours["text"])
-        self._head.setText(f'<span style="color:{colour}">{escape(_kept_together(text))}</span>')
+        self._head.setText(f'<span style="color:{colour}">{escape(kept_together(text))}</span>')
         self._head.setFixedHeight(lines * metrics.lineSpacing())
         whole = self._broken or f"{self._title}{_BETWEEN}{self._against}"
         room = max(self.inspected.width(), self.fontMetrics().height())

@@ -21,7 +21,7 @@ from valvelab.tables.sentences import chance, margin
 from valvelab.tables.verdicts import SIGNS, WORDS, overall
 from valvelab.units import System, parse_quantity
 from valvelab.window.bays.reading_field import ReadingField
-from valvelab.window.chips import Chip, Heading
+from valvelab.window.chips import Chip, Heading, Sentence
 from valvelab.window.drawing import FigureView
 from valvelab.window.fields import typed_quantity
 from valvelab.window.layouts import Flow, above, beside, flowing, strip
@@ -191,7 +191,7 @@ class DeskPane(QWidget):
         self.keys = QLabel(say(_KEYS), self, wordWrap=True)
         self.word = Heading("", 3.2, self)
         self.word.setAccessibleName(say("Decision"))
-        self.sentence = QLabel(self, wordWrap=True)
+        self.sentence = Sentence(self)
         self.sentence.setAccessibleName(say("Decision in words"))
         self.sentence.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.why = ReadingField(say("Why the reading does not count"), str.strip, self, rank=1.3)

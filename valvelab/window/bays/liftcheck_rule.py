@@ -53,13 +53,14 @@ class RulePane(QWidget):
         second = (self._block(say("Instrument"), "instrument"),)
         third = (self._cars(say("Cars")), self._block(say("Wheel"), "wheel"))
         tables = [self._table(say(title), part) for title, part in _TABLES]
-        across = flowing(*map(self._column, (first, second, third)), spacing=2 * em)
+        across = flowing(*map(self._column, (first, second, third)), spacing=3 * em // 2)
         across.top = True
         margins = (em // 2, em // 3, em // 2, em // 3)
         in_ems(above(self.wrong, *tables, across, 1, on=self, margins=margins, spacing=em))
 
     def _plain(self, name: str, field: str) -> TypedField:
-        made = TypedField(name, name, str.strip, self)
+        made = ReadingField(name, str.strip, self)
+        made.setAlignment(Qt.AlignmentFlag.AlignLeft)
         made.entered.connect(lambda text: self.told.emit(field, text))
         return made
 
@@ -85,6 +86,7 @@ class RulePane(QWidget):
         """A heading, and under it a field with its name in each row."""
         grid = QGridLayout()
         grid.setSpacing(4)
+        grid.setHorizontalSpacing(6)
         grid.addWidget(Heading(title, 1.05, self), 0, 0, 1, 2)
         for at, (name, field) in enumerate(rows, start=1):
             label = QLabel(name, self)
@@ -137,7 +139,7 @@ class RulePane(QWidget):
     def _wide(field: TypedField) -> int:
         """Room for what is typed, as long as that is no sentence."""
         metrics = field.fontMetrics()
-        return min(metrics.horizontalAdvance(field.text()) + metrics.height(), 7 * metrics.height())
+        return min(metrics.horizontalAdvance(field.text()) + metrics.height(), 10 * metrics.height())
 
     def _grow(self, part: Part, grid: QGridLayout, rows: int) -> None:
         for row in range(rows):

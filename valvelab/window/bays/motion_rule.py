@@ -89,8 +89,11 @@ class RulePage(QWidget):
         for n in range(len(self.fields), count):
             self.fields.append(self._field(n))
             self.numbers.append(QLabel(f"{n + 1}", self))
-            self._grid.addWidget(self.numbers[n], n % _ROWS, 2 * (n // _ROWS))
-            self._grid.addWidget(self.fields[n], n % _ROWS, 2 * (n // _ROWS) + 1)
+            self.numbers[n].setContentsMargins(0 if n < _ROWS else 8, 0, 0, 0)
+            row, column = n % _ROWS, 2 * (n // _ROWS)
+            self._grid.addWidget(self.numbers[n], row, column, Qt.AlignmentFlag.AlignRight)
+            self._grid.addWidget(self.fields[n], row, column + 1)
+            self._grid.setColumnStretch(column + 1, 1)
             if n:
                 self.setTabOrder(self.fields[n - 1], self.fields[n])
 

@@ -11,7 +11,7 @@ from valvelab.inspection.engine.motion import MotionInspection
 from valvelab.language import marked, say
 from valvelab.units import System
 from valvelab.window.bench import Bench
-from valvelab.window.chips import Words
+from valvelab.window.chips import Sentence, Words
 from valvelab.window.layouts import above, flowing
 from valvelab.window.numbers import show, told, with_unit
 from valvelab.window.panel import Drawing, DrawingPanel
@@ -32,7 +32,7 @@ class SpeedPage(QWidget):
 
     def __init__(self, bench: Bench, parent: QWidget) -> None:
         super().__init__(parent)
-        self.words = QLabel(self, wordWrap=True)
+        self.words = Sentence(self)
         self.words.setAccessibleName(say("Predicted control of the valve"))
         self.caution = Words(1.0, self)
         self.caution.setText(say(NEVER_SAFE))

@@ -19,7 +19,7 @@ from valvelab.language import aloud, is_english, plain, say, say_number
 from valvelab.phasing.next_reading import NextReading, next_reading
 from valvelab.units import System
 from valvelab.window.bays.reading_field import ReadingField
-from valvelab.window.chips import Heading, cut, tall
+from valvelab.window.chips import Heading, cut, kept_together, tall
 from valvelab.window.layouts import above
 from valvelab.window.numbers import display_unit, show
 from valvelab.window.painting import CENTRE, RIGHT, Drawn, about, painting, turning, write
@@ -178,9 +178,9 @@ class GuideStrip(QWidget):
         theme = current_theme()
         self.turn.show_turn(step.turn, again=again)
         self._say_head(step_told(shown))
-        what = escape(_in_units(step, step.instruction, units))
+        what = kept_together(escape(_in_units(step, step.instruction, units)))
         quiet = theme.colours["quiet"]
-        why = say("Why: {reason}.").format(reason=escape(step.why))
+        why = kept_together(say("Why: {reason}.").format(reason=escape(step.why)))
         self.words.setText(f'{what}<br/><span style="color:{quiet}">{why}</span>')
         self.words.setToolTip(step.why)
         for label, name in ((self.caution, "undecided"), (self.expected, "quiet")):

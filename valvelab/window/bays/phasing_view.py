@@ -104,7 +104,7 @@ class PhasingView(BayView[Worksheet]):
         middle = titled(self, "", self.drawing_pages, self.drawings.row)
         right = titled(self, "", self.list_pages, self.lists.row)
         across = ((left, 3), (middle, 4), (right, 3))
-        whole = splitter(self, Qt.Orientation.Horizontal, *across, sizes=(340, 345, 330))
+        whole = splitter(self, Qt.Orientation.Horizontal, *across, sizes=(340, 316, 380))
         stacked(self, self.guide, (whole, 1))
 
     def showEvent(self, event: QShowEvent) -> None:

@@ -48,7 +48,7 @@ def open_arcs(shown: Worksheet) -> tuple[Arc, ...]:
 class DegreeWheel(DialView):
     """A dial whose rim is a degree wheel; readings are pointers at the rim, dead centre a hand from the hub."""
 
-    inner_share, outer_share, breadth, words_ems = 0.91, 1.06, 2.6, 5.4
+    inner_share, outer_share, breadth, words_ems = 0.91, 1.06, 2.6, 4.4
 
     def __init__(self, name: str) -> None:
         super().__init__(name)

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QEvent, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QFocusEvent, QKeyEvent, QPaintEvent, QPen
+from PySide6.QtGui import QFocusEvent, QFontMetrics, QKeyEvent, QPaintEvent, QPen
 from PySide6.QtWidgets import QApplication, QSizePolicy, QWidget
 
 from valvelab.window.fields import Reader, TypedField
 from valvelab.window.painting import LEFT, painting, write
 from valvelab.window.theme import current_theme, scaled
+
+_LEAST = 0.45
+"""How small the sign of a doubt may be drawn, of the usual."""
 
 
 class ReadingField(TypedField):
@@ -102,7 +105,11 @@ class ReadingField(TypedField):
             painter.setPen(QPen(current_theme().colour(colour), 1.6))
             painter.drawRoundedRect(whole.adjusted(1, 1, -1, -1), 2, 2)
             font = scaled(self.font(), 0.9, strong=True)
-            write(painter, whole.adjusted(5, 0, 0, 0), LEFT, sign, colour, font)
+            left, wide = 5, QFontMetrics(font).horizontalAdvance(sign)
+            room = self.width() - self.fontMetrics().horizontalAdvance(self.text()) - 2 * left
+            if room < wide + left:  # a narrow field: smaller and at the edge, off the reading
+                left, font = 3, scaled(self.font(), 0.9 * max(_LEAST, room / (wide + left)), strong=True)
+            write(painter, whole.adjusted(left, 0, 0, 0), LEFT, sign, colour, font)
 
     def _dress(self) -> None:
         super()._dress()
