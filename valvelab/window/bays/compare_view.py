@@ -112,6 +112,7 @@ class CompareView(BayView[CompareInspection]):
             (self.after, later, pair[1]),
         ):
             offer(box, compare_bay.labelled([file for file, _ in found]), chosen[0].path)
+            box.updateGeometry()
 
     def _show_plots(self, inspection: CompareInspection, item: str, units: System) -> None:
         lobe = next((one for one in inspection.lobes if one.lobe == item), None)
