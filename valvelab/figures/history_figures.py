@@ -58,7 +58,7 @@ def history_figure(result: SpringsResult, spring: str) -> Figure | None:
     if trend.slope is not None and trend.value_at_last_stage is not None:
         begin = float(x[x.size - trend.stages])
         line = trend.value_at_last_stage + trend.slope * (np.array([begin, end]) - x[-1])
-        curves.append(Curve(np.array([begin, end]), line, "fit", "trend"))
+        curves.append(Curve(np.array([begin, end]), line, "fit", Phrase("trend")))
         for due, place, (earliest, latest) in reached:
             force_there = trend.value_at_last_stage + trend.slope * (place - float(x[-1]))
             guides.append(

@@ -98,17 +98,20 @@ def _moves(row: FollowedRow, *, system: System) -> str:
     history, trend, _ = row
     if trend.slope is None:
         return "–"
-    times, word = (_DAYS, f"in {_DAYS:g} days") if history.over == "date" else (1.0, "a stage")
+    times = _DAYS if history.over == "date" else 1.0
     u = trend.slope_standard_uncertainty
-    return f"{with_sign(told(times * trend.slope, trend.unit, system, None if u is None else times * u))} {word}"
+    change = with_sign(told(times * trend.slope, trend.unit, system, None if u is None else times * u))
+    if history.over == "date":
+        return Phrase("{change} in {days} days", change=change, days=f"{_DAYS:g}")
+    return Phrase("{change} a stage", change=change)
 
 
 def _limit(row: FollowedRow, *, system: System) -> str:
     due = row[2]
     if due is None:
         return "–"
-    name = row_of(due.limit_of).head
-    return f"{name} {limit(due.limit, 0, due.unit, system)} {display_unit(due.unit, system).label}"
+    stated = f"{limit(due.limit, 0, due.unit, system)} {display_unit(due.unit, system).label}"
+    return Phrase("{what} {limit}", what=Phrase(row_of(due.limit_of).head), limit=stated)
 
 
 def due_ends(due: Due | None) -> tuple[str, str, str]:
@@ -117,7 +120,9 @@ def due_ends(due: Due | None) -> tuple[str, str, str]:
         return "–", "–", "–"
     days = (due.due_date, due.earliest_date, due.latest_date)
     stages = (due.due_stage, due.earliest_stage, due.latest_stage)
-    counted = ("–" if stage is None else f"stage {show(stage, '', decimals=1)}" for stage in stages)
+    counted = (
+        "–" if stage is None else Phrase("stage {number}", number=show(stage, "", decimals=1)) for stage in stages
+    )
     first, second, third = (day or stage for day, stage in zip(days, counted, strict=True))
     return first, second, third
 
@@ -125,8 +130,10 @@ def due_ends(due: Due | None) -> tuple[str, str, str]:
 def _remark(row: FollowedRow) -> str:
     _, trend, due = row
     if due is None:
-        return trend.reason or "no limit is stated"
-    return due.reason or ("extrapolated" if due.extrapolated else "passed between the stages that were read")
+        return trend.reason or Phrase("no limit is stated")
+    if due.extrapolated:
+        return due.reason or Phrase("extrapolated")
+    return due.reason or Phrase("passed between the stages that were read")
 
 
 def spring_facts(spring: SpringResult, springs: Sequence[SpringResult], system: System) -> list[Fact]:

@@ -168,14 +168,14 @@ def _due(limit: Verdict, trend: Trend, stages: _Stages, y: FloatArray, tester_u:
     if not trend.significant():
         return plain.model_copy(update={"reason": _insignificant(trend)})
     if trend.slope >= 0.0:
-        return plain.model_copy(update={"reason": "it does not fall"})
+        return plain.model_copy(update={"reason": Phrase("it does not fall")})
     met = crossing(trend, level, gains, (1.0 - share) * tester_u)
     begin, end = stages.span
     furthest = end + HORIZON * (end - begin)
     if met is None or met.place < begin:
-        return plain.model_copy(update={"reason": "the limit was passed before the trend begins"})
+        return plain.model_copy(update={"reason": Phrase("the limit was passed before the trend begins")})
     if met.place > furthest:
-        far = f"further off than {HORIZON:g} times as long as it was watched"
+        far = Phrase("further off than {times} times as long as it was watched", times=f"{HORIZON:g}")
         return plain.model_copy(update={"reason": far})
     return plain.model_copy(update={**_when(met, stages.over, furthest), "extrapolated": met.place > end})
 
