@@ -44,6 +44,15 @@ def patient(patient: MainWindow) -> MainWindow:
     return patient
 
 
+def springs_view(window: MainWindow) -> SpringsView:
+    """The spring bay with the sample's tray."""
+    window.bench.add_files(SPRINGS)
+    at_rest(window.bench)
+    view = window.pages.front()
+    assert isinstance(view, SpringsView)
+    return view
+
+
 def as_it_looks(widget: QWidget) -> QImage:
     return widget.grab().toImage()
 
@@ -139,11 +148,7 @@ class PlainBar(UseBar):
 
 def test_the_sets_look_as_if_each_cell_was_drawn_by_the_style(patient: MainWindow) -> None:
     """But for the bars, which rows of springs don't have."""
-    bench = patient.bench
-    bench.add_files(SPRINGS)
-    at_rest(bench)
-    view = patient.pages.front()
-    assert isinstance(view, SpringsView)
+    bench, view = patient.bench, springs_view(patient)
     names = tuple(sorted(view.sets_pane.usable.values))
     sets = Grouping((names[:16], names[16:32]))
     bench.set(SpringsState, "match sets", groupings={readings_of(bench.document): sets})
@@ -289,11 +294,7 @@ def test_the_veil_falls_and_is_lifted_piece_by_piece(
 
 
 def test_the_focus_alone_chooses_nothing(patient: MainWindow) -> None:
-    bench = patient.bench
-    bench.add_files(SPRINGS)
-    at_rest(bench)
-    view = patient.pages.front()
-    assert isinstance(view, SpringsView)
+    bench, view = patient.bench, springs_view(patient)
     bench.set(SpringsState, page="springs")
     at_rest(bench)
     chosen: list[object] = []

@@ -44,7 +44,7 @@ from PySide6.QtWidgets import (
 from valvelab.csv_text import csv_text
 from valvelab.files.column_names import height_of, split_header
 from valvelab.language import say
-from valvelab.window.painting import LEFT, RIGHT, painting, words_in, write
+from valvelab.window.painting import LEFT, RIGHT, columns_seen, painting, rows_seen, words_in, write
 from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench import entry
 from valvelab.workbench.entry import Grid, Place
@@ -470,11 +470,8 @@ class EntryGrid(QTableView):
         """Write the cells of mere words in a place; gives those that are more."""
         model, chosen = self.entry_model, self.chosen()
         metrics = self.fontMetrics()
-        rows = [(n, self.rowViewportPosition(n), self.rowHeight(n)) for n in self._rows_in(seen)]
-        for column in range(model.columnCount()):
-            x, wide = self.columnViewportPosition(column), self.columnWidth(column)
-            if x > seen.right() or x + wide <= seen.left():
-                continue
+        rows = rows_seen(self, seen)
+        for column, x, wide in columns_seen(self, seen):
             side = model.side(column)
             for row, y, high in rows:
                 text = model.grid.cell(row, column)
@@ -484,19 +481,14 @@ class EntryGrid(QTableView):
                     words = words_in(QRect(x, y, wide - 1, high - 1), metrics.height())
                     painter.drawText(words, side, metrics.elidedText(text, Qt.TextElideMode.ElideRight, words.width()))
 
-    def _rows_in(self, seen: QRect) -> range:
-        first, last = self.rowAt(seen.top()), self.rowAt(seen.bottom())
-        return range(max(0, first), (self.entry_model.rowCount() if last < 0 else last + 1) if first >= 0 else 0)
-
     def _rule(self, painter: QPainter, seen: QRect) -> None:
         """Lines between the cells in a place."""
         option = QStyleOptionViewItem()
         self.initViewItemOption(option)
         shade = self.style().styleHint(QStyle.StyleHint.SH_Table_GridLineColor, option, self)
         painter.setPen(QColor.fromRgba(shade & 0xFFFFFFFF))
-        rows, across = self._rows_in(seen), range(self.entry_model.columnCount())
-        right = [self.columnViewportPosition(n) + self.columnWidth(n) - 1 for n in across]
-        below = [self.rowViewportPosition(n) + self.rowHeight(n) - 1 for n in rows]
+        right = [x + wide - 1 for _, x, wide in columns_seen(self, seen)]
+        below = [y + high - 1 for _, y, high in rows_seen(self, seen)]
         if right and below:
             painter.drawLines([QLine(x, seen.top(), x, min(seen.bottom(), below[-1])) for x in right])
             painter.drawLines([QLine(seen.left(), y, min(seen.right(), right[-1]), y) for y in below])

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from PySide6.QtCore import QEvent, QPoint, QSize, Qt, Signal
 from PySide6.QtGui import QHideEvent, QKeyEvent, QKeySequence, QPalette
-from PySide6.QtWidgets import QLabel, QLineEdit, QWidget
+from PySide6.QtWidgets import QComboBox, QLabel, QLineEdit, QWidget
 
 from valvelab.errors import BadQuantity
 from valvelab.language import say
@@ -173,3 +173,23 @@ class QuantityField(TypedField):
             return
         self.setModified(False)
         self.entered.emit(self._value + step * self._step)
+
+
+class Choice(QComboBox):
+    """A choice that asks for the room of some letters, and by itself for no more; its kinds ask for what they show."""
+
+    letters: int
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        self.setMinimumContentsLength(self.letters)
+
+    def wide(self, text: str) -> int:
+        """Width of a text in the box, with a pixel on both sides, as the style has it."""
+        return self.fontMetrics().horizontalAdvance(text) + 2
+
+    def beyond(self, texts: Iterable[str]) -> int:
+        """Pixels by which the widest of these needs more than the letters that are asked for."""
+        usual = self.fontMetrics().horizontalAdvance("X") * self.minimumContentsLength()
+        return max(0, max(map(self.wide, texts), default=0) - usual)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 from PySide6.QtCore import QPointF, QRect, QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QContextMenuEvent, QFont, QPainter, QPen, QPolygonF
-from PySide6.QtWidgets import QAbstractScrollArea, QSizePolicy, QWidget
+from PySide6.QtWidgets import QAbstractScrollArea, QSizePolicy, QTableView, QWidget
 
 from valvelab.language import say
 from valvelab.window.theme import current_theme
@@ -107,6 +107,21 @@ def write(
 def words_in(cell: QRect, high: int) -> QRect:
     """Where a line of words of that height stands in a cell of a table, as the style puts it."""
     return QRect(cell.x() + BESIDE, cell.y() + cell.height() // 2 - high // 2, cell.width() - 2 * BESIDE, high)
+
+
+def rows_seen(table: QTableView, seen: QRect) -> list[tuple[int, int, int]]:
+    """The rows of a table that reach into a place: their numbers, where they begin, and how high they are."""
+    first, last = table.rowAt(seen.top()), table.rowAt(seen.bottom())
+    if first < 0:
+        return []
+    end = table.model().rowCount() if last < 0 else last + 1
+    return [(row, table.rowViewportPosition(row), table.rowHeight(row)) for row in range(first, end)]
+
+
+def columns_seen(table: QTableView, seen: QRect) -> list[tuple[int, int, int]]:
+    """The columns of a table that reach into a place: their numbers, where they begin, and how wide they are."""
+    every = ((n, table.columnViewportPosition(n), table.columnWidth(n)) for n in range(table.model().columnCount()))
+    return [(column, x, wide) for column, x, wide in every if x <= seen.right() and x + wide > seen.left()]
 
 
 def about(centre: QPointF, wide: float, high: float | None = None) -> QRectF:

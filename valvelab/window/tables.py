@@ -39,7 +39,7 @@ from valvelab.tables.description import Column, Fact, Mark
 from valvelab.tables.verdicts import WORDS, rank
 from valvelab.units import System
 from valvelab.window.icons import icon
-from valvelab.window.painting import BESIDE, LEFT, RIGHT, painting, words_in, write
+from valvelab.window.painting import BESIDE, LEFT, RIGHT, columns_seen, painting, rows_seen, words_in, write
 from valvelab.window.table_menu import DRAWN, PLAIN, let_copy, one_line, plain_minus
 from valvelab.window.theme import arrow_wide, current_theme, scaled
 
@@ -615,16 +615,12 @@ class TableView(QTableView):
             with painting(self.viewport()) as painter:
                 write(painter, box, Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap, say(self.empty_text), "quiet")
 
-    def _rows_in(self, seen: QRect) -> range:
-        first, last = self.rowAt(seen.top()), self.rowAt(seen.bottom())
-        return range(max(0, first), (self.proxy.rowCount() if last < 0 else last + 1) if first >= 0 else 0)
-
     def _lay_grounds(self, painter: QPainter, seen: QRect, chosen: set[int]) -> None:
         """The grounds of rows that are chosen, or every other, on to the right of the last column."""
         theme = current_theme()
-        for row in self._rows_in(seen):
+        for row, y, high in rows_seen(self, seen):
             if row in chosen or row % 2:
-                ground = QRect(seen.left(), self.rowViewportPosition(row), seen.width(), self.rowHeight(row))
+                ground = QRect(seen.left(), y, seen.width(), high)
                 painter.fillRect(ground, theme.colour("chosen" if row in chosen else "stripe"))
 
     def _write_plain(self, painter: QPainter, seen: QRect, chosen: set[int]) -> Iterator[QRect]:
@@ -632,14 +628,10 @@ class TableView(QTableView):
         model, metrics, theme = self.rows_model, self.fontMetrics(), current_theme()
         figure = max(map(metrics.horizontalAdvance, "0−"))
         front = self.currentIndex() if self.hasFocus() else QModelIndex()
-        rows = [
-            (n, self.proxy.mapToSource(self.proxy.index(n, 0)).row(), self.rowViewportPosition(n), self.rowHeight(n))
-            for n in self._rows_in(seen)
-        ]
-        for number, column in enumerate(model.columns):
-            x, wide = self.columnViewportPosition(number), self.columnWidth(number)
-            if x > seen.right() or x + wide <= seen.left():
-                continue
+        source_of = self.proxy.mapToSource
+        rows = [(n, source_of(self.proxy.index(n, 0)).row(), y, high) for n, y, high in rows_seen(self, seen)]
+        for number, x, wide in columns_seen(self, seen):
+            column = model.columns[number]
             for at, source, y, high in rows:
                 row, box = model.rows[source], QRect(x, y, wide, high)
                 if is_shaped(column, row) or (front.row(), front.column()) == (at, number):

@@ -18,6 +18,7 @@ from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureStack
+from valvelab.window.fields import Choice
 from valvelab.window.layouts import flowing, stacked
 from valvelab.window.numbers import told
 from valvelab.window.panes import button, labelled, look, offer, splitter, titled
@@ -31,20 +32,15 @@ from valvelab.workbench.state import entry_of
 _STRETCH = {"overlay": 3, "after_less_before": 4, "changes": 1}
 
 
-class FileBox(QComboBox):
+class FileBox(Choice):
     """A choice of files, as wide as the longest name where there is room."""
 
-    def __init__(self, parent: QWidget) -> None:
-        super().__init__(parent)
-        self.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-        self.setMinimumContentsLength(22)
+    letters = 22
 
     def sizeHint(self) -> QSize:
         """Room for every name."""
-        usual, metrics = super().sizeHint(), self.fontMetrics()
-        longest = max((metrics.horizontalAdvance(self.itemText(n)) for n in range(self.count())), default=0)
-        more = longest + 2 - self.minimumContentsLength() * metrics.horizontalAdvance("X")
-        return QSize(usual.width() + max(0, more), usual.height())
+        usual = super().sizeHint()
+        return QSize(usual.width() + self.beyond(self.itemText(n) for n in range(self.count())), usual.height())
 
 
 class CompareView(BayView[CompareInspection]):

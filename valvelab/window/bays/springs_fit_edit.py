@@ -9,7 +9,6 @@ from typing import Any
 from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QPaintEvent
 from PySide6.QtWidgets import (
-    QComboBox,
     QFormLayout,
     QLabel,
     QSizePolicy,
@@ -24,6 +23,7 @@ from valvelab.language import aloud, marked, say
 from valvelab.springs.shims import Stack
 from valvelab.tables.shims import offset_told, shims_told
 from valvelab.units import System
+from valvelab.window.fields import Choice
 from valvelab.window.layouts import beside, stacked
 from valvelab.window.numbers import display_unit
 from valvelab.window.panes import button, colour_text, offer
@@ -43,13 +43,10 @@ class StandingPlan:
     units: System
 
 
-class PartBox(QComboBox):
+class PartBox(Choice):
     """A choice whose figures are never cut: a remark after `=` or `·` is left out where there is no room for it."""
 
-    def __init__(self, parent: QWidget) -> None:
-        super().__init__(parent)
-        self.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-        self.setMinimumContentsLength(8)
+    letters = 8
 
     def shown_text(self) -> str:
         """The chosen text, as much of it as is shown."""
@@ -58,18 +55,13 @@ class PartBox(QComboBox):
         field = QStyle.SubControl.SC_ComboBoxEditField
         box = self.style().subControlRect(QStyle.ComplexControl.CC_ComboBox, option, field, self)
         text = self.currentText()
-        return text if self._wide(text) <= box.width() else _without_remark(text)
-
-    def _wide(self, text: str) -> int:
-        return self.fontMetrics().horizontalAdvance(text) + 2  # a pixel on both sides, as the style has it
+        return text if self.wide(text) <= box.width() else _without_remark(text)
 
     def minimumSizeHint(self) -> QSize:
         """Wide enough for every choice without remarks."""
         least = super().minimumSizeHint()
         longest = sorted((_without_remark(self.itemText(n)) for n in range(self.count())), key=len)[-8:]
-        usual = self.fontMetrics().horizontalAdvance("X") * self.minimumContentsLength()
-        wide = max((self._wide(text) for text in longest), default=0)
-        return QSize(least.width() + max(0, wide - usual), least.height())
+        return QSize(least.width() + self.beyond(longest), least.height())
 
     def sizeHint(self) -> QSize:
         """No more than it needs."""

@@ -26,8 +26,6 @@ _ONE_STAGE = marked(
     "is due."
 )
 _FOLLOWED = "seat_force"
-_SHEET_EMS = 8
-"""Height of the table at least: a head of three lines and two rows."""
 
 
 class HistoryPane(QWidget):
@@ -45,7 +43,6 @@ class HistoryPane(QWidget):
         self.sheet = TableView(
             "from stage to stage", (), self, sortable=False, spoken="Springs from stage to stage, due first"
         )
-        self.sheet.setMinimumHeight(round(_SHEET_EMS * self.fontMetrics().height()))
         self.sheet.chosen.connect(lambda row: self.spring_chosen.emit(row[0].spring))
         self.plot = FigureView("Seat force from stage to stage", self)
         self.nothing = QLabel(say(_ONE_STAGE), self, wordWrap=True, alignment=Qt.AlignmentFlag.AlignCenter)
