@@ -20,6 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from valvelab.arrays import BoolArray, FloatArray, IntArray
+from valvelab.assignment import cheapest
 from valvelab.sets.tray import Grouping, Units, Watch
 
 HOT, COLD = 0.06, 0.004
@@ -31,6 +32,8 @@ SETS_A_ROW = 3
 NEAR, PAIRINGS, SPLIT_EVERY, COOL_EVERY, LOOK_EVERY = 6, 8, 4, 16, 64
 FEW = 12
 """Of more sets units are dealt anew among all at once; of so few, exchanges between two come to nearly the same."""
+OURS_UP_TO = 32
+"""Sets up to which our own assignment costs a bath less than importing scipy's (bench_sets.py)."""
 CHANCES = 1 << 18
 FAR, NEVER = 1e6, 1e9
 GAIN, WITHIN = 1e-9, 1.0 + 1e-12
@@ -310,8 +313,6 @@ class _Bath:
 
     def _deal_anew(self, coldness: float) -> None:
         """A unit on a face of each set and all left over, dealt anew at once where they cost least, chances added."""
-        from scipy.optimize import linear_sum_assignment
-
         rows = np.arange(self.rows)
         face = self.random.integers(len(self.faces), size=self.rows)
         members = self.members.reshape(-1)
@@ -328,12 +329,19 @@ class _Bath:
         begin = int(self.random.integers(self.chances.size - cost.size))
         cost *= coldness
         cost -= self.chances[begin : begin + cost.size].reshape(cost.shape)
-        chosen = linear_sum_assignment(cost)[1]
+        chosen = self._assigned(cost)
         stays = np.ones(offered.size, dtype=np.bool_)
         stays[chosen] = False
         members[leaving] = offered[chosen]
         members[places[self.rows :]] = offered[stays]
         self._weigh(np.flatnonzero(chosen != rows))
+
+    def _assigned(self, cost: FloatArray) -> IntArray:
+        if self.rows <= OURS_UP_TO:
+            return cheapest(cost)
+        from scipy.optimize import linear_sum_assignment
+
+        return np.asarray(linear_sum_assignment(cost)[1])
 
     def _split(self, first: IntArray, second: IntArray, coldness: float) -> None:
         """Two sets put together, sorted by a characteristic and halved, in each pair; or none."""

@@ -35,7 +35,7 @@ GROWTH = 2.3
 """How many times the work grows for a step of the share, about."""
 CHEAP = 10_000
 """Nodes for a step of the share that are looked at although the bound is enough."""
-ROOTS, TOGETHER, SAMPLED = 16, 1024, 6
+ROOTS, TOGETHER, SAMPLED = 32, 1024, 6
 """Roots searched together, nodes looked at together, and how many groups of roots show what all will take."""
 PRICE_GRID, FINEST, DIGITS = 2.0**-14, -18, 22
 """Prices and values are put on grids on which all sums are exact in single precision: the grid of prices, the finest

@@ -24,6 +24,8 @@ from valvelab.sets.tray import SLACK, Grouping, MostSets, Progress, Units, Watch
 STARTS, TURNS = 3, 500
 """Baths that look for the number that the bound allows, and how long each goes on; most end within some tens of turns.
 For fewer sets one bath is asked."""
+FIRST_TURNS = 300
+"""Turns of a bath from whose end windows move: after 500 they found no more (eleven trays of 320 to 1,010)."""
 FEW_MOVES, MANY_MOVES = 2_000, 8_000
 """Moves of windows that look for a number of sets, and more of them where less than a set is missing."""
 LISTED_ALONG = 3
@@ -33,6 +35,8 @@ LONG_TURNS = 2_000
 """Turns of a bath that looks for one set more than was found."""
 MOST_BOXES = 3_000
 """Boxes around a spring that are looked at; a spring with more counts as of some use."""
+USEFUL_IN_A_ROW = 6
+"""Springs of use, in order of what they cost, after which no more are looked at before the first bath."""
 FAR, NEAR_ENOUGH = 1e6, 0.75
 """What a unit at a position that it does not suit costs; how far, in limits, units with conditions go to a set."""
 
@@ -84,14 +88,17 @@ def _most_seated(units: Units, costs: FloatArray, known: MostSets, watch: Watch)
     Where these are not soon filled, scarce springs may refute so many; where they can't be filled at all, the emptiest
     go until the others can.
     """
-    size, count = units.positions[0].size, known.bound
+    size = units.positions[0].size
+    stray = _stray(units, costs)
+    known = replace(known, bound=max(min(known.bound, int((~stray).sum()) // size), known.complete))
+    count = known.bound
     if count <= known.complete:
         return known
-    start = _rough_start(units, costs, count)
-    left, within = left_by(units, start, Cooling(min(TURNS, 20 * units.count), first=True), watch)
+    start = _rough_start(units, np.where(stray, np.inf, costs), count)
+    left, within = left_by(units, start, Cooling(min(FIRST_TURNS, 20 * units.count), first=True), watch)
     if within:
         return _found(left, count, count, watch)
-    of_use = useful_springs(units, left)
+    of_use = useful_springs(units, left, ~stray)
     best = replace(known, bound=max(min(count, int(of_use.sum()) // size), known.complete))
     ground = Ground.of(units, of_use)
     windows = [ground.around(chosen) for _, chosen in left.sets]
@@ -195,19 +202,51 @@ def _middles(units: Units, values: FloatArray, count: int) -> tuple[IntArray, Fl
     return np.array(position, dtype=np.int64), np.array(middles).reshape(-1, units.limits.size)
 
 
-def useful_springs(units: Units, found: Grouping) -> BoolArray:
-    """Which springs (u,) some set within limits could hold, no unit; in a set found within limits, each does."""
-    values, size = units.low / units.limits, units.positions[0].size
-    suiting = units.suiting(units.positions[0])
-    doubtful = suiting.copy()
+def _stray(units: Units, costs: FloatArray) -> BoolArray:
+    """Springs (u,) that cost nothing finite, and of those that cost most the ones that no set could hold.
+
+    Where a set could hold some of these, one after another, the others count as of use.
+    """
+    looked, stray = _Near(units), ~np.isfinite(costs)
+    useful = 0
+    for spring in np.argsort(-np.where(stray, -np.inf, costs), kind="stable").tolist():
+        if useful == USEFUL_IN_A_ROW or stray[spring]:
+            break
+        stray[spring] = not looked.of_use(spring)
+        useful = 0 if stray[spring] else useful + 1
+    return stray
+
+
+def useful_springs(units: Units, found: Grouping, among: BoolArray | None = None) -> BoolArray:
+    """Which springs (u,) some set within limits could hold, no unit; in a set found within limits, each does.
+
+    among: (u,), the others are known to be of no use.
+    """
+    of_use = units.suiting(units.positions[0]).copy()
+    if among is not None:
+        of_use &= among
+    doubtful = of_use.copy()
+    values = units.low / units.limits
     for _, chosen in found.sets:
         if (np.ptp(values[list(chosen)], axis=0) <= SLACK).all():
             doubtful[list(chosen)] = False
-    of_use = suiting.copy()
-    for spring in np.flatnonzero(doubtful):
-        mates = np.flatnonzero(suiting & (np.abs(values - values[spring]) <= SLACK).all(axis=1))
-        of_use[spring] = _Boxes(values, int(spring), size).hold(mates)
+    looked = _Near(units)
+    for spring in np.flatnonzero(doubtful).tolist():
+        of_use[spring] = looked.of_use(spring)
     return of_use
+
+
+class _Near:
+    """Looks for sets about single springs."""
+
+    def __init__(self, units: Units) -> None:
+        self.values, self.size = units.low / units.limits, units.positions[0].size
+        self.suiting = units.suiting(units.positions[0])
+
+    def of_use(self, spring: int) -> bool:
+        """Whether some set within limits could hold a spring; one with too many boxes about it counts as of use."""
+        mates = np.flatnonzero(self.suiting & (np.abs(self.values - self.values[spring]) <= SLACK).all(axis=1))
+        return _Boxes(self.values, spring, self.size).hold(mates)
 
 
 class _Boxes:
@@ -221,9 +260,12 @@ class _Boxes:
         self.left -= 1
         if self.left < 0 or mates.size < self.size or c == self.at.size:
             return mates.size >= self.size
-        mine = self.values[mates, c]
-        lows = np.unique(mine[mine <= self.at[c]])
-        inside = (mine >= lows[:, None]) & (mine <= lows[:, None] + SLACK) & (self.at[c] <= lows[:, None] + SLACK)
-        many = inside.sum(axis=1)
-        fullest = np.argsort(-many, kind="stable")[: int((many >= self.size).sum())]
-        return any(self.hold(mates[inside[row]], c + 1) for row in fullest)
+        mine, at = self.values[mates, c], self.at[c]
+        ordered = np.sort(mine)
+        lows = np.unique(ordered[(ordered <= at) & (ordered + SLACK >= at)])
+        ends = np.searchsorted(ordered, lows + SLACK, side="right")
+        many = ends - np.searchsorted(ordered, lows)
+        # a box that reaches no further up than the one begun lower holds no spring that this one does not
+        worth = np.flatnonzero((np.diff(ends, prepend=-1) > 0) & (many >= self.size))
+        fullest = lows[worth[np.argsort(-many[worth], kind="stable")]].tolist()
+        return any(self.hold(mates[(mine >= low) & (mine <= low + SLACK)], c + 1) for low in fullest)
