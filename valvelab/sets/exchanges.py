@@ -10,22 +10,26 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from valvelab.arrays import BoolArray, FloatArray, IntArray
-from valvelab.sets.heat_bath import FEW, HOT, Cooling, bathed
+from valvelab.sets.heat_bath import FEW, Cooling, bathed
 from valvelab.sets.tray import SLACK, Grouping, Units, Watch
 
 GAIN = 1e-9
 MOST_TURNS, TURNS_A_UNIT = 3_600, 36
 """Turns of a bath: the most, and the most for each unit of a tray that gives few sets."""
-MANY_TURNS = 2_400
-"""Turns where sets are many: units dealt anew spare the others; 3,240 came no tighter (trays of 320 to 1,010)."""
 SETTLED = 400
 """Units up to which a cold bath's end is settled by the best exchanges: of many, each round weighs very many."""
-BROKEN = 200.0
-"""What a range above its limit by one limit costs, all the time: softer, sets that just fit are never met again
-(bench_sets.py: trays of 400 at 1.5 standard deviations kept their start), and with room to spare many come 1 % tighter;
-few sets are begun softer, and so only where that met nothing tighter."""
-HOTTER, MILD = 0.2, 0.008
-"""Few sets are begun hotter (bench_sets.py: the tray of 64 came 6 % looser from the usual heat), many end milder."""
+BROKEN = 1e5
+"""What a range above its limit by one limit costs, all the time, so that no set leaves its limits: softer, a bath of
+many sets may end with one that finds no way back (bench_sets.py: trays of 400 to 1,000 at 1.5 standard deviations came 6 to
+16 % looser, or kept their start); few sets are begun softer, and so only where that met nothing tighter."""
+HOTTER = 0.2
+"""Few sets are begun hotter (bench_sets.py: the tray of 64 came 6 % looser from the usual heat)."""
+ALONG = 3
+"""Characteristics up to which many sets have the first of what follows, on more the second."""
+MANY_TURNS, MANY_HEATS = (2_640, 2_270), ((0.06, 0.008), (0.045, 0.004))
+MORE_TURNS = (0, 372_000)
+"""Turns where sets are many, since units dealt anew spare the others; the first heat and the last; and how many turns
+more there are, over the units. Trays of 384 to 408 on five characteristics came 1 % tighter by their own heats."""
 
 
 @dataclass(slots=True)
@@ -141,7 +145,9 @@ def tightened(units: Units, start: Grouping, watch: Watch, baths: int) -> list[G
     soft = Cooling(min(MOST_TURNS, TURNS_A_UNIT * units.count), HOTTER)
     hard = replace(soft, soft=BROKEN, hard=BROKEN)
     if not few:
-        hard = replace(hard, turns=MANY_TURNS, hot=HOT, cold=MILD)
+        kind = int(units.limits.size > ALONG)
+        turns, (hot, cold) = MANY_TURNS[kind] + MORE_TURNS[kind] // units.count, MANY_HEATS[kind]
+        hard = replace(hard, turns=turns, hot=hot, cold=cold)
     for seed in range(baths):
         if watch.over():
             break
