@@ -140,7 +140,7 @@ _TURNS = {
 _ARROW = 0.24, 0.13
 """Half an arrow, across and along, of the height of a line."""
 _ARROW_FILLS = 1.4
-"""Height of the line, of the width of its place, at which an arrow grows no more."""
+"""Height of the line, of the width of a place that does not grow, at which an arrow grows no more."""
 
 
 class HouseStyle(QProxyStyle):
@@ -243,13 +243,12 @@ class HouseStyle(QProxyStyle):
     @staticmethod
     def _draw_arrow(option: QStyleOption, painter: QPainter, turn: float, place: QRect | None = None) -> None:
         """An arrow that grows with the text beside it, in the middle of a place."""
-        place = place or option.rect
-        size = min(float(option.fontMetrics.height()), _ARROW_FILLS * place.width())
-        wide, high = (part * size for part in _ARROW)
+        em = float(option.fontMetrics.height())
+        wide, high = (part * (em if place is None else min(em, _ARROW_FILLS * place.width())) for part in _ARROW)
         enabled = option.state & QStyle.StateFlag.State_Enabled
         painter.save()
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        painter.translate(QRectF(place).center())
+        painter.translate(QRectF(place or option.rect).center())
         painter.rotate(turn)
         painter.setPen(Qt.PenStyle.NoPen)
         painter.setBrush(current_theme().colour("quiet" if enabled else "disabled"))
