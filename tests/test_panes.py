@@ -189,9 +189,44 @@ def test_columns_do_without_room_where_that_brings_all_into_view(app: QApplicati
     sheet.resize(sum(roomy) - 20, 200)
     assert sheet.horizontalHeader().length() <= sheet.viewport().width()
     sheet.resize(sum(roomy) // 2, 200)
-    assert [sheet.columnWidth(column) for column in range(5)] == roomy, "too little room is no reason"
+    close = [sheet.columnWidth(column) for column in range(5)]
+    needs = [sheet.sizeHintForColumn(column) for column in range(5)]
+    words = [sheet.fontMetrics().horizontalAdvance(f"column {column}") for column in range(5)]
+    assert all(wide >= max(need, word) for wide, need, word in zip(close, needs, words, strict=True))
+    sheet.resize(sum(roomy) // 3, 200)
+    assert [sheet.columnWidth(column) for column in range(5)] == close, "words that stay whole need their width"
     sheet.resize(900, 200)
     sheet.setColumnWidth(0, roomy[0] + 30)
     sheet.resize(sum(roomy) + 10, 200)
     assert sheet.columnWidth(0) == roomy[0] + 30, "a width that a person chose stays"
+    sheet.deleteLater()
+
+
+def test_words_that_may_be_cut_give_way_from_the_last_column_on_and_then_the_drawing(app: QApplication) -> None:
+    columns = [
+        TableColumn("name", lambda row: f"name {row}", number=False),
+        TableColumn("drawn", lambda _row: "", drawn=True, least=4.0),
+        TableColumn("first", lambda _row: "W" * 30, number=False, least=4.0),
+        TableColumn("last", lambda _row: "M" * 30, number=False, least=4.0, cell_tip=lambda _row: "what it is"),
+    ]
+    sheet = TableView("cut", columns)
+    sheet.show()
+    sheet.resize(2_000, 200)
+    sheet.show_rows(range(3))
+    sheet.give_width(1, 7 * sheet.fontMetrics().height())
+    QApplication.processEvents()
+    whole = [sheet.columnWidth(column) for column in range(4)]
+    sheet.resize(sum(whole) - 2 * sheet.fontMetrics().height() - whole[3] // 2, 200)
+    assert sheet.horizontalHeader().length() <= sheet.viewport().width()
+    assert sheet.columnWidth(3) < whole[3] - whole[3] // 3, "the last column gives way first"
+    assert sheet.columnWidth(2) > whole[2] - 2 * sheet.fontMetrics().height()
+    assert sheet.model().index(0, 3).data(Qt.ItemDataRole.ToolTipRole) == f"{'M' * 30}\nwhat it is"
+    sheet.resize(whole[0] + 9 * sheet.fontMetrics().height(), 200)
+    assert sheet.isColumnHidden(1), "then the drawing goes"
+    assert sheet.horizontalHeader().length() <= sheet.viewport().width()
+    sheet.resize(whole[0], 200)
+    assert not sheet.isColumnHidden(1)
+    assert sheet.columnWidth(3) > whole[3] - 2 * sheet.fontMetrics().height(), "words are not cut for nothing"
+    sheet.resize(2_000, 200)
+    assert [sheet.columnWidth(column) for column in range(4)] == whole
     sheet.deleteLater()

@@ -173,6 +173,7 @@ def test_the_sets_look_as_if_each_cell_was_drawn_by_the_style(patient: MainWindo
 
 def test_a_column_is_as_wide_as_qt_measures_it(patient: MainWindow) -> None:
     """Columns of every table of a tray and of a camshaft that are as wide as their heads and their longest cells."""
+    patient.resize(2560, 1440)
     bench, seen = patient.bench, 0
     for files in (SPRINGS, CAMSHAFT):
         bench.add_files(files)

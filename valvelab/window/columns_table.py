@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 
 from PySide6.QtCore import QEvent, QPoint, QSignalBlocker, Qt, Signal
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QComboBox, QHeaderView, QMenu, QTableWidget, QTableWidgetItem, QWidget
 
 from valvelab.files.guesses import UnitGuess
@@ -21,6 +22,8 @@ _IGNORE = marked("not used")
 _ROWS = 14
 _ABOVE = 6
 _CHOOSERS = 2
+_WIDE_EMS, _NARROW_EMS = 7.0, 4.8
+"""Widths of a column: the usual one, and the least, to which all are made where that brings them into view."""
 
 
 class ColumnsTable(QTableWidget):
@@ -122,11 +125,24 @@ class ColumnsTable(QTableWidget):
     def _fit(self) -> None:
         em = self.fontMetrics().height()
         self.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
-        for column in range(self.columnCount()):
-            self.setColumnWidth(column, 7 * em)
+        self._share_width()
         for row in range(self.rowCount()):
             self.setRowHeight(row, round((1.8 if row < _CHOOSERS else 1.35) * em))
         self.scrollToTop()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Another width may have room for all columns; what a person drew stays."""
+        super().resizeEvent(event)
+        if len({self.columnWidth(column) for column in range(self.columnCount())}) == 1:
+            self._share_width()
+
+    def _share_width(self) -> None:
+        """Columns as wide as usual, or less wide where that brings all of them into view."""
+        count, em = self.columnCount(), self.fontMetrics().height()
+        share, wide = self.viewport().width() // max(1, count), round(_WIDE_EMS * em)
+        wide = share if round(_NARROW_EMS * em) <= share < wide else wide
+        for column in range(count):
+            self.setColumnWidth(column, wide)
 
     # -- what is chosen -----------------------------------------------------------------------------------------------
 

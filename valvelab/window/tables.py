@@ -68,6 +68,8 @@ class TableColumn:
     cell_tip: what a cell says when pointed at. drawn: a delegate draws the cells, which have no words. Titles, texts
     and all tips are English here; `said_title` is the title as it is shown where it is more than the title's words.
     whole_unit: what follows the last comma, a unit, stays in one line where the words are wrapped.
+    least: lines' heights that the column does with where a table is narrow, its words cut and whole in its tip; 0
+    where its words are never cut.
     """
 
     title: str
@@ -82,6 +84,7 @@ class TableColumn:
     drawn: bool = False
     said_title: str = ""
     whole_unit: bool = False
+    least: float = 0.0
 
 
 def of(column: Column[Any], units: System, rows: Sequence[Any] = (), **look: Any) -> TableColumn:
@@ -165,6 +168,7 @@ class Kept:
     columns: Sequence[TableColumn]
     texts: dict[tuple[int, int], str]
     widths: tuple[int, ...]
+    tight: tuple[int, ...]
 
 
 class RowsModel(QAbstractTableModel):
@@ -247,9 +251,8 @@ class RowsModel(QAbstractTableModel):
         match role:
             case Qt.ItemDataRole.UserRole:
                 return column.value(row) if column.value else self.text(index.row(), index.column())
-            case Qt.ItemDataRole.ToolTipRole if column.cell_tip:
-                with aloud():
-                    return say_lines(column.cell_tip(row))
+            case Qt.ItemDataRole.ToolTipRole if column.cell_tip or column.least:
+                return self._tip(column, index)
             case Qt.ItemDataRole.ForegroundRole if column.colour and (colour := column.colour(row)):
                 return current_theme().colour(colour)
             case Qt.ItemDataRole.DecorationRole if column.icon and (named := column.icon(row)):
@@ -258,6 +261,13 @@ class RowsModel(QAbstractTableModel):
                 return scaled(self._owner.font(), 1.0, strong=True)
             case _:
                 return None
+
+    def _tip(self, column: TableColumn, index: Index) -> str:
+        """What a cell says when pointed at: first its words, where they may be cut."""
+        with aloud():
+            tip = say_lines(column.cell_tip(self.rows[index.row()])) if column.cell_tip else ""
+        words = "" if column.drawn or not column.least else self.said(index.row(), index.column())
+        return tip if tip.startswith(words) else "\n".join(part for part in (words, tip) if part)
 
     def headerData(self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
         """Titles, tips and their alignment."""
@@ -378,6 +388,14 @@ class Head(QHeaderView):
             found.setWidth(found.width() - found.height() - margin + arrow_wide(self.fontMetrics()))
         return found
 
+    def bare_width(self, section: int) -> int:
+        """Width of a head without the room for an arrow."""
+        return self.sectionSizeHint(section) - self.arrow_room()
+
+    def arrow_room(self) -> int:
+        """Room that a head has for an arrow."""
+        return arrow_wide(self.fontMetrics()) if self.isSortIndicatorShown() else 0
+
     def changeEvent(self, event: QEvent) -> None:
         """Heads in a type of their own are as wide as that needs."""
         super().changeEvent(event)
@@ -415,11 +433,14 @@ class TableView(QTableView):
         self._fitted = self._needed = 0
         self._unfitted = False
         self._roomy: tuple[int, ...] = ()
+        self._tight: tuple[int, ...] = ()
         self._laid: tuple[int, ...] = ()
+        self._left_out: set[int] = set()
         self.empty_text = empty
         self.setObjectName(name)
         self.setAccessibleName(say(spoken or name))
-        self.setHorizontalHeader(Head(self))
+        self._head = Head(self)
+        self.setHorizontalHeader(self._head)
         self.rows_model = RowsModel(columns, self)
         self.proxy = ByValue(self.rows_model)
         self.setModel(self.proxy)
@@ -443,6 +464,7 @@ class TableView(QTableView):
         header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
         header.setSortIndicator(-1, Qt.SortOrder.AscendingOrder)
         self.setSortingEnabled(sortable)
+        header.sortIndicatorChanged.connect(self.settle_columns)
         self.selectionModel().currentRowChanged.connect(self._on_row)
         let_copy(self)
         self._fit_rows()
@@ -462,7 +484,7 @@ class TableView(QTableView):
         if self._unfitted or self._fitted < len(model.rows):
             return None
         widths = self._roomy if self._lies_as_fitted() else self._widths()
-        return Kept(model.rows, model.columns, model.texts, widths)
+        return Kept(model.rows, model.columns, model.texts, widths, self._tight)
 
     def _widths(self) -> tuple[int, ...]:
         return tuple(self.columnWidth(column) for column in range(len(self.rows_model.columns)))
@@ -483,6 +505,7 @@ class TableView(QTableView):
         self._fitting.stop()
         self._unfitted, self._fitted = False, len(kept.rows)
         self._roomy = self._laid = self._widths()
+        self._tight = kept.tight
         self.settle_columns()
 
     def share_width(self) -> None:
@@ -507,11 +530,12 @@ class TableView(QTableView):
         if not self._measured():
             return least
         if not self._needed:
-            header, em, count = self.horizontalHeader(), self.fontMetrics().height(), self.rows_model.columnCount()
-            heads = {n: header.sectionSizeHint(n) for n in range(count)}
+            header, em, count = self._head, self.fontMetrics().height(), self.rows_model.columnCount()
+            head_wide = header.bare_width if self._asks else header.sectionSizeHint
+            heads = {n: head_wide(n) for n in range(count)}
             cells = {n: self.sizeHintForColumn(n) for n in range(count) if n != self._wrapped}
-            wide = sum(max(head, cells.get(n, 0)) for n, head in heads.items()) + 2 * em
-            wide += count * (em // 2) if self._asks else 0
+            wide = sum(max(head, cells.get(n, 0)) for n, head in heads.items())
+            wide += header.arrow_room() + self.verticalScrollBar().sizeHint().width() if self._asks else 2 * em
             self._needed = min(wide, _WRAPPED_EMS * em) if self._wrapped is not None else wide
         return QSize(max(self._needed, least.width()), least.height())
 
@@ -530,9 +554,10 @@ class TableView(QTableView):
             header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
             header.setSectionResizeMode(self._wrapped, QHeaderView.ResizeMode.Stretch)
             return
-        header, room = self.horizontalHeader(), self.fontMetrics().height() // 2
+        header, room = self._head, self.fontMetrics().height() // 2
         for column in range(self.rows_model.columnCount()):
             self.setColumnWidth(column, header.sectionSizeHint(column) + room)
+        self._tight = tuple(map(header.bare_width, range(self.rows_model.columnCount())))
         self._fitted, self._roomy = 0, ()
         self._fit_piece()
 
@@ -540,12 +565,14 @@ class TableView(QTableView):
         """Make the columns as wide as the next rows need, and leave those after them to the next turn."""
         rows = range(self._fitted, min(self._fitted + AT_ONCE, len(self.rows_model.rows)))
         room, font = self.fontMetrics().height() // 2, self.font()
+        tight = list(self._tight)
         for column in range(self.rows_model.columnCount()):
             longest = self.rows_model.longest(column, rows)
-            wide = max((self._width(row, column, font) for row in longest), default=0) + room
-            if wide > self.columnWidth(column):
-                self.setColumnWidth(column, wide)
-        self._fitted = rows.stop
+            wide = max((self._width(row, column, font) for row in longest), default=0)
+            tight[column] = max(tight[column], wide)
+            if wide + room > self.columnWidth(column):
+                self.setColumnWidth(column, wide + room)
+        self._fitted, self._tight = rows.stop, tuple(tight)
         self._roomy = self._laid = self._widths()
         if self._fitted < len(self.rows_model.rows):
             self._fitting.start()
@@ -557,21 +584,54 @@ class TableView(QTableView):
         self.setColumnWidth(column, wide)
         if self._roomy:
             self._roomy = (*self._roomy[:column], wide, *self._roomy[column + 1 :])
+            self._tight = (*self._tight[:column], wide, *self._tight[column + 1 :])
             self._laid = self._widths()
 
     def settle_columns(self) -> None:
-        """Columns do without the room beside their words where that brings all of them into view.
+        """Columns do with less where that brings all of them into view.
 
-        What a person drew wider or narrower stays.
+        First goes the room beside words and for arrows, then words of columns that may be cut, the last column first,
+        then drawings, which say nothing that no figure says. What a person drew wider or narrower stays.
         """
         if not self._roomy or self._fitted < len(self.rows_model.rows) or not self._lies_as_fitted():
             return
-        seen = [wide for column, wide in enumerate(self._roomy) if not self.isColumnHidden(column)]
-        beyond = ceil((sum(seen) - self.viewport().width()) / max(1, len(seen)))
-        less = beyond if 0 < beyond <= self.fontMetrics().height() // 2 else 0
-        for column, wide in enumerate(self._roomy):
-            self.setColumnWidth(column, wide - less)
+        seen = [n for n in range(len(self._roomy)) if n in self._left_out or not self.isColumnHidden(n)]
+        drawn = {n for n in seen if self.rows_model.columns[n].drawn}
+        found = self._narrowed(seen)
+        if found is None and drawn and (found := self._narrowed([n for n in seen if n not in drawn])) is not None:
+            self._left_out = drawn
+        else:
+            self._left_out = set()
+        if found is None:
+            found = {column: self._tightest(column) for column in seen}
+        for column in drawn:
+            self.setColumnHidden(column, column in self._left_out)
+        for column, wide in found.items():
+            self.setColumnWidth(column, wide)
         self._laid = self._widths()
+
+    def _narrowed(self, seen: Sequence[int]) -> dict[int, int] | None:
+        """Widths with which these columns are all in view; None where there are none."""
+        found = {column: self._roomy[column] for column in seen}
+        whole = self.viewport().width()
+        beyond = sum(found.values()) - whole
+        if beyond <= 0:
+            return found
+        spare = {column: max(0, wide - self._tightest(column)) for column, wide in found.items()}
+        share = min(1.0, beyond / max(1, sum(spare.values())))
+        for column, room in spare.items():
+            found[column] -= ceil(share * room)
+        for column in reversed(seen):
+            beyond = sum(found.values()) - whole
+            if beyond > 0 and (least := self.rows_model.columns[column].least):
+                kept = max(self._head.bare_width(column), round(least * self.fontMetrics().height()))
+                found[column] -= max(0, min(beyond, found[column] - kept))
+        return found if sum(found.values()) <= whole else None
+
+    def _tightest(self, column: int) -> int:
+        """Width that the words of a column need, with an arrow in its head where the table is sorted by it."""
+        sorted_by = self._head.isSortIndicatorShown() and self._head.sortIndicatorSection() == column
+        return max(self._tight[column], self._head.sectionSizeHint(column) if sorted_by else 0)
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Another width may have room for all columns."""

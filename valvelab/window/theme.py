@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Literal, TypeVar
 
-from PySide6.QtCore import QEvent, QRect, QRectF, Qt
+from PySide6.QtCore import QEvent, QPointF, QRect, QRectF, Qt
 from PySide6.QtGui import (
     QColor,
     QFont,
@@ -19,6 +19,7 @@ from PySide6.QtGui import (
     QPalette,
     QPen,
     QPixmapCache,
+    QPolygonF,
 )
 from PySide6.QtWidgets import (
     QApplication,
@@ -127,7 +128,19 @@ def palette(theme: Theme) -> QPalette:
 
 
 _SMALL_ICON = QStyle.PixelMetric.PM_SmallIconSize
+_ARROW_EMS = {QStyle.PixelMetric.PM_MenuButtonIndicator: 0.65}
 _ROOMY = {QStyle.PixelMetric.PM_FocusFrameHMargin: 4, QStyle.PixelMetric.PM_HeaderMargin: 3}
+
+
+_TURNS = {
+    QStyle.PrimitiveElement.PE_IndicatorArrowDown: 0.0, QStyle.PrimitiveElement.PE_IndicatorArrowLeft: 90.0,
+    QStyle.PrimitiveElement.PE_IndicatorArrowUp: 180.0, QStyle.PrimitiveElement.PE_IndicatorArrowRight: 270.0,
+}  # fmt: skip
+"""Degrees that an arrow is turned by from one that points down."""
+_ARROW = 0.24, 0.13
+"""Half an arrow, across and along, of the height of a line."""
+_ARROW_FILLS = 1.4
+"""Height of the line, of the width of a place that does not grow, at which an arrow grows no more."""
 
 
 class HouseStyle(QProxyStyle):
@@ -140,6 +153,9 @@ class HouseStyle(QProxyStyle):
         found = QProxyStyle.pixelMetric(self, metric, option, widget)
         if metric is _SMALL_ICON:
             return max(found, round(_ICON_EMS * QFontMetrics(QApplication.font()).height()))
+        if metric in _ARROW_EMS:
+            em = QFontMetrics(QApplication.font()).height()
+            return max(found, round(_ARROW_EMS[metric] * em))
         return found + _ROOMY.get(metric, 0)
 
     def _draw_head(self, option: QStyleOptionHeader, painter: QPainter, widget: QWidget | None) -> None:
@@ -187,7 +203,15 @@ class HouseStyle(QProxyStyle):
         painter: QPainter,
         widget: QWidget | None = None,
     ) -> None:
-        """The style's own, with the edge of a field about one that has arrows."""
+        """The style's own, with the arrow of a choice, and the edge of a field about one that has arrows."""
+        arrow = QStyle.SubControl.SC_ComboBoxArrow
+        if control == QStyle.ComplexControl.CC_ComboBox and option.subControls & arrow:
+            place = self.subControlRect(control, option, arrow, widget)  # type: ignore[arg-type]
+            option.subControls &= ~arrow
+            super().drawComplexControl(control, option, painter, widget)
+            option.subControls |= arrow
+            self._draw_arrow(option, painter, 0.0, place)
+            return
         super().drawComplexControl(control, option, painter, widget)
         if control == QStyle.ComplexControl.CC_SpinBox:
             self._draw_edge(option, painter)
@@ -199,7 +223,14 @@ class HouseStyle(QProxyStyle):
         painter: QPainter,
         widget: QWidget | None = None,
     ) -> None:
-        """The style's own, but for the ground of a field that is typed in: its edge is seen in either scheme."""
+        """The style's own, but for arrows, and for the ground of a field, whose edge is seen in either scheme."""
+        if element == QStyle.PrimitiveElement.PE_IndicatorBranch:
+            if option.state & QStyle.StateFlag.State_Children:
+                self._draw_arrow(option, painter, 0.0 if option.state & QStyle.StateFlag.State_Open else 270.0)
+            return
+        if element in _TURNS:
+            self._draw_arrow(option, painter, _TURNS[element])
+            return
         if element != QStyle.PrimitiveElement.PE_PanelLineEdit or getattr(option, "lineWidth", 0) <= 0:
             super().drawPrimitive(element, option, painter, widget)
             return
@@ -208,6 +239,21 @@ class HouseStyle(QProxyStyle):
             option.palette.base() if option.state & QStyle.StateFlag.State_Enabled else option.palette.window(),
         )
         self._draw_edge(option, painter)
+
+    @staticmethod
+    def _draw_arrow(option: QStyleOption, painter: QPainter, turn: float, place: QRect | None = None) -> None:
+        """An arrow that grows with the text beside it, in the middle of a place."""
+        em = float(option.fontMetrics.height())
+        wide, high = (part * (em if place is None else min(em, _ARROW_FILLS * place.width())) for part in _ARROW)
+        enabled = option.state & QStyle.StateFlag.State_Enabled
+        painter.save()
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.translate(QRectF(place or option.rect).center())
+        painter.rotate(turn)
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(current_theme().colour("quiet" if enabled else "disabled"))
+        painter.drawPolygon(QPolygonF([QPointF(-wide, -high), QPointF(wide, -high), QPointF(0.0, high)]))
+        painter.restore()
 
     @staticmethod
     def _draw_edge(option: QStyleOption, painter: QPainter) -> None:

@@ -42,11 +42,16 @@ _Look = tuple[System, float]
 _SPAN = 1.6
 _UNBOUND = 10_000
 _GAUGE, _GAUGE_EMS = 8, 7
+_GAUGE_LEAST = 4.0
+_LEAST = {"item": 4.0, "characteristic": 5.0, "clause": 3.0, "why": 2.5}
+"""Lines' heights to which columns of words are cut where the table is narrow."""
 
 
 def columns(among: Sequence[Result], units: System) -> list[TableColumn]:
     """The columns of the table of verdicts, the outcome first and a gauge of the limits among them."""
-    described = {column.head: of(column, units) for column in verdicts.columns(among, units)}
+    described = {
+        column.head: of(column, units, least=_LEAST.get(column.head, 0.0)) for column in verdicts.columns(among, units)
+    }
     first = [described.pop(head) for head in ("verdict", "item", "characteristic")]
     first[-1] = replace(first[-1], cell_tip=lambda v: explained(v.characteristic, v.unit))
     described["why"] = replace(described["why"], cell_tip=lambda v: v.remark)
@@ -58,6 +63,7 @@ def columns(among: Sequence[Result], units: System) -> list[TableColumn]:
         number=False,
         value=use_of_limits,
         drawn=True,
+        least=_GAUGE_LEAST,
     )
     return [*shown[:_GAUGE], gauge, *shown[_GAUGE:]]
 
@@ -98,30 +104,31 @@ class LimitGauge(QStyledItemDelegate):
         theme = current_theme()
         painter.save()
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        rect = QRectF(option.rect).adjusted(8, 0, -8, 0)
-        middle, half = rect.center(), rect.width() / 2.0 / _SPAN
-        band = QRectF(middle.x() - half, middle.y() - 2.5, 2.0 * half, 5.0)
+        em = option.fontMetrics.height()
+        rect = QRectF(option.rect).adjusted(0.45 * em, 0, -0.45 * em, 0)
+        middle, half, thick = rect.center(), rect.width() / 2.0 / _SPAN, 0.14 * em
+        band = QRectF(middle.x() - half, middle.y() - thick, 2.0 * half, 2.0 * thick)
         ends = ((verdict.lower, band.left()), (verdict.upper, band.right()))
         fading = QLinearGradient(band.topLeft(), band.topRight())
         for at, (limit, _) in enumerate(ends):
             fading.setColorAt(float(at), theme.colour("line", 0.8 if limit is not None else 0.0))
         painter.setPen(Qt.PenStyle.NoPen)
         painter.setBrush(fading)
-        painter.drawRoundedRect(band, 2.5, 2.5)
-        painter.setPen(QPen(theme.colour("quiet"), 1.2))
+        painter.drawRoundedRect(band, thick, thick)
+        painter.setPen(QPen(theme.colour("quiet"), 0.065 * em))
         for x in (x for limit, x in ends if limit is not None):
-            painter.drawLine(QPointF(x, middle.y() - 5.0), QPointF(x, middle.y() + 5.0))
+            painter.drawLine(QPointF(x, middle.y() - 2.0 * thick), QPointF(x, middle.y() + 2.0 * thick))
         shown = max(-1.0 if verdict.lower is None else -_SPAN, min(1.0 if verdict.upper is None else _SPAN, place))
         x = middle.x() + shown * half
         colour = theme.colour(verdict.decision)
         if verdict.standard_uncertainty:
             reach = 2.0 * verdict.standard_uncertainty / (0.5 * (span[1] - span[0])) * half
-            painter.setPen(QPen(colour, 1.4))
+            painter.setPen(QPen(colour, 0.075 * em))
             left, right = max(rect.left(), x - reach), min(rect.right(), x + reach)
             painter.drawLine(QPointF(left, middle.y()), QPointF(right, middle.y()))
         painter.setPen(QPen(theme.colour("panel"), 1.0))
         painter.setBrush(colour)
-        painter.drawEllipse(QPointF(x, middle.y()), 4.5, 4.5)
+        painter.drawEllipse(QPointF(x, middle.y()), 0.25 * em, 0.25 * em)
         painter.restore()
 
     def sizeHint(self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex) -> QSize:

@@ -68,7 +68,7 @@ class CompareView(BayView[CompareInspection]):
     def _lay_out(self) -> None:
         left = titled(self, self.heading, self.stack)
         right = titled(self, "After − before", self.table)
-        across = splitter(self, Qt.Orientation.Horizontal, (left, 5), (right, 6), sizes=(480, 560))
+        across = splitter(self, Qt.Orientation.Horizontal, (left, 5), (right, 6), sizes=(430, 610))
         stacked(self, self._files_strip(), (across, 1))
 
     def _files_strip(self) -> QWidget:

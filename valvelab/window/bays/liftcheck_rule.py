@@ -85,8 +85,9 @@ class RulePane(QWidget):
     def _grid(self, title: str, rows: Sequence[tuple[str, QWidget]]) -> QGridLayout:
         """A heading, and under it a field with its name in each row."""
         grid = QGridLayout()
-        grid.setSpacing(4)
-        grid.setHorizontalSpacing(6)
+        grid.setVerticalSpacing(self._em // 4)
+        grid.setHorizontalSpacing(self._em // 3)
+        in_ems(grid)
         grid.addWidget(Heading(title, 1.05, self), 0, 0, 1, 2)
         for at, (name, field) in enumerate(rows, start=1):
             label = QLabel(name, self)
@@ -99,7 +100,9 @@ class RulePane(QWidget):
 
     def _table(self, title: str, part: Part) -> QGridLayout:
         grid = QGridLayout()
-        grid.setSpacing(4)
+        grid.setVerticalSpacing(self._em // 4)
+        grid.setHorizontalSpacing(self._em // 3)
+        in_ems(grid)
         names = lift_rule.columns_of(part)
         grid.addWidget(Heading(title, 1.05, self), 0, 0, 1, len(names))
         for at, name in enumerate(names):
@@ -139,7 +142,7 @@ class RulePane(QWidget):
     def _wide(field: TypedField) -> int:
         """Room for what is typed, as long as that is no sentence."""
         metrics = field.fontMetrics()
-        return min(metrics.horizontalAdvance(field.text()) + metrics.height(), 10 * metrics.height())
+        return min(metrics.horizontalAdvance(field.text()) + 2 * metrics.height() // 3, 10 * metrics.height())
 
     def _grow(self, part: Part, grid: QGridLayout, rows: int) -> None:
         for row in range(rows):

@@ -90,7 +90,7 @@ class LiftCheckView(BayView[Desk]):
         )
         margins = (em // 2, em // 3, em // 2, em // 3)
         in_ems(above(self.counts, (self.cars, 1), *buttons, on=right, margins=margins, spacing=em // 3))
-        whole = splitter(self, Qt.Orientation.Horizontal, (left, 5), (right, 2), sizes=(700, 350))
+        whole = splitter(self, Qt.Orientation.Horizontal, (left, 5), (right, 2), sizes=(620, 430))
         above((whole, 1), on=self)
 
     def _make_buttons(self) -> None:
@@ -439,7 +439,7 @@ def _car_columns(shown: Desk, units: System) -> Sequence[TableColumn]:
         TableColumn("decision", state, "On all its valves", number=False, value=lambda car: str(rank(car.decision)),
                     colour=lambda car: car.decision, icon=lambda car: car.decision and (car.decision, car.decision)),
         TableColumn("from the limit", told, "Of the valve nearest its limit", number=False),
-        TableColumn("entrant", lambda car: car.entrant, number=False),
+        TableColumn("entrant", lambda car: car.entrant, number=False, least=4.0),
     )  # fmt: skip
 
 

@@ -97,6 +97,7 @@ class SetsPane(QWidget):
             )
             field.entered.connect(lambda value, name=name: self._on_limit(name, value))
             self.chips[name], self.limit_fields[name] = chip, field
+        self.size_field.setAlignment(Qt.AlignmentFlag.AlignRight)
         for field in (self.time_field, *self.limit_fields.values()):
             field.setAlignment(Qt.AlignmentFlag.AlignRight)
             field.setMinimumWidth(round(4.2 * self.fontMetrics().height()))
@@ -138,7 +139,7 @@ class SetsPane(QWidget):
     def _lay_out(self) -> None:
         fields = QGridLayout()
         fields.setContentsMargins(8, 4, 6, 2)
-        fields.setHorizontalSpacing(4)
+        fields.setHorizontalSpacing(self.fontMetrics().height() // 4)
         fields.setVerticalSpacing(3)
         cells: list[tuple[QWidget, QWidget]] = []
         for name, field in (("size", self.size_field), ("time_limit_s", self.time_field)):
