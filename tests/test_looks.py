@@ -24,7 +24,7 @@ from valvelab.window.chips import Sentence, kept_together
 from valvelab.window.drawing import FigureStack, FigureView
 from valvelab.window.fields import TypedField
 from valvelab.window.figure_item import FigureItem, QuietAxis
-from valvelab.window.labels import Spot, placed
+from valvelab.window.labels import Drawn, Spot, placed
 from valvelab.window.main_window import MainWindow
 from valvelab.window.tables import TableColumn, TableView
 from valvelab.workbench.lobes_bay import LobesState
@@ -245,13 +245,13 @@ def test_a_page_that_waits_pales_and_stays(window: MainWindow) -> None:
 def test_words_find_a_place_beside_one_another_or_none() -> None:
     room, size = QRectF(0, 0, 100, 60), QSizeF(40, 12)
     at = [Spot(QPointF(50, 30), size, "beside")] * 12
-    found = placed(at, room, [QRectF(0, 0, 100, 14)], np.array([[50.0, 20.0]]))
+    found = placed(at, room, [QRectF(0, 0, 100, 14)], Drawn(np.array([[50.0, 20.0]])))
     seen = [rect for rect in found if rect is not None]
     assert 3 <= len(seen) < len(at), "the room holds some of them"
     assert all(room.contains(rect) and rect.top() >= 14 for rect in seen)
     assert not any(one.intersects(other) for one, other in itertools.combinations(seen, 2))
     assert seen[0].top() > 30, "the place above the point lies on a curve"
-    assert placed([Spot(QPointF(150, 30), size, "beside")], room, [], np.empty((0, 2))) == [None]
+    assert placed([Spot(QPointF(150, 30), size, "beside")], room, [], Drawn(np.empty((0, 2)))) == [None]
 
 
 def test_a_title_and_the_names_of_an_axis_are_written_smaller_where_a_plot_is_narrow(app: QApplication) -> None:
@@ -305,7 +305,7 @@ def test_a_table_keeps_room_for_rows(app: QApplication) -> None:
 def test_words_of_a_mark_never_stand_nearer_to_another_one_that_has_words() -> None:
     room, size = QRectF(0, 0, 100, 60), QSizeF(20, 12)
     marks = [QPointF(40, 40), QPointF(48, 40), QPointF(56, 40), QPointF(80, 40)]
-    found = placed([Spot(mark, size, "beside") for mark in marks], room, [], np.empty((0, 2)))
+    found = placed([Spot(mark, size, "beside") for mark in marks], room, [], Drawn(np.empty((0, 2))))
 
     def away(rect: QRectF, mark: QPointF) -> float:
         across = max(abs(mark.x() - rect.center().x()) - 0.5 * rect.width(), 0.0)
