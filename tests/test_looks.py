@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import make_looks
 import numpy as np
@@ -17,8 +18,8 @@ from PySide6.QtWidgets import QApplication, QGraphicsSimpleTextItem, QGraphicsTe
 from something import each
 from waiting import wait_for
 
-from valvelab.figures.description import Axis, Curve, Figure
-from valvelab.window import figure_item, theme, tiles
+from valvelab.figures.description import Axis, Curve, Figure, Marks
+from valvelab.window import dial, figure_item, theme, tiles
 from valvelab.window.bays.phasing_wheel import DegreeWheel
 from valvelab.window.chips import Sentence, kept_together
 from valvelab.window.drawing import FigureStack, FigureView
@@ -342,3 +343,91 @@ def test_figures_stay_beside_their_units_where_a_sentence_breaks(app: QApplicati
     label = Sentence()
     label.setText(said)
     assert label.text() == said
+
+
+def test_words_without_a_mark_look_all_around_before_they_lie_over_a_curve() -> None:
+    room, size = QRectF(0, 0, 300, 200), QSizeF(60, 14)
+    x, y = np.meshgrid(np.arange(60.0, 240.0, 4.0), np.arange(70.0, 130.0, 4.0))
+    tangle = Drawn(np.column_stack([x.ravel(), y.ravel()]))
+    (found,) = placed([Spot(QPointF(150, 100), size, "on")], room, [], tangle)
+    assert found is not None
+    assert found.bottom() <= 70.0 or found.top() >= 126.0, f"{found} lies over the curve"
+
+
+def test_words_of_a_place_outside_a_band_keep_out_of_it() -> None:
+    room, size = QRectF(0, 0, 300, 60), QSizeF(80, 14)
+    x, y = np.meshgrid(np.arange(160.0, 300.0, 8.0), np.arange(0.0, 60.0, 8.0))
+    band = np.column_stack([x.ravel(), y.ravel()])
+    marks = np.array([[150.0, 12.0], [150.0, 30.0], [150.0, 48.0]])
+    for filled, inside in ((band, False), (np.empty((0, 2)), True)):
+        drawn = Drawn(np.empty((0, 2)), marks, filled=filled)
+        (found,) = placed([Spot(QPointF(140, 30), size, "on")], room, [QRectF(0, 0, 50, 60)], drawn)
+        assert found is not None
+        assert (found.right() > 160.0) is inside or found.right() <= 160.0
+    (within,) = placed([Spot(QPointF(230, 30), size, "on")], room, [], Drawn(np.empty((0, 2)), filled=band))
+    assert within is not None
+    assert within.center().x() == 230.0, "words of a place within a band stay there"
+
+
+@pytest.mark.parametrize(("wide", "high"), [(500, 260), (240, 420), (230, 230)])
+def test_words_about_a_circle_stay_on_their_side_of_it(app: QApplication, wide: int, high: int) -> None:
+    turn = np.radians(np.linspace(0.0, 360.0, 181))
+    axis = Axis("", "", (-1.2, 1.2))
+    spots = np.radians([0.0, 90.0, 180.0, 270.0])
+    texts = ("0 degrees", "90°", "180 degrees", "270°")
+    outer = Marks(1.1 * np.cos(spots), 1.1 * np.sin(spots), "guide", texts=texts, bare=True, off=1.0)
+    rim = (Curve(np.cos(turn), np.sin(turn), "measured"),)
+    view = FigureView("Round")
+    view.show_figure(Figure("round", "Round", axis, axis, rim, marks=(outer,), equal_scale=True, axes="none"))
+    view.show()
+    view.resize(wide, high)
+    QTest.qWait(20)
+    item = view.items_by_name["round"]
+    points = item.pixels(np.column_stack([np.cos(turn), np.sin(turn)]))
+    room = QRectF(QPointF(0.0, 0.0), item.view.size())
+    for text, word in item.words():
+        box = word.mapRectToParent(word.boundingRect())
+        assert word.isVisible(), text
+        assert room.contains(box), f"{text} at {box}"
+        assert not any(box.contains(QPointF(*point)) for point in points), f"{text} lies over the circle"
+    assert np.ptp(points[:, 0]) > 0.3 * min(wide, high), "the circle takes the room that there is"
+
+
+def test_a_legend_that_has_too_little_room_keeps_what_it_can(app: QApplication) -> None:
+    x = np.linspace(0.0, 1.0, 9)
+    names = ("as measured", "as drawn", "advanced by a tooth", "retarded by a tooth")
+    curves = tuple(Curve(x, x + n, "series", name, n) for n, name in enumerate(names))
+    view = FigureView("Lift")
+    view.show_figure(Figure("lift", "Lift", Axis("Angle", "deg"), Axis("Lift", "mm"), curves))
+    view.show()
+    item = view.items_by_name["lift"]
+    for wide, high, whole in ((900, 150, True), (600, 260, True), (360, 400, True), (360, 110, False)):
+        view.resize(wide, high)
+        QTest.qWait(20)
+        box = item.legend.mapRectToParent(item.legend.boundingRect())
+        told = item.legend.toPlainText()
+        assert item.legend.isVisible(), f"{wide} x {high}"
+        assert box.left() >= 0.0, f"{told} at {box}"
+        assert overprinted(item) == [], f"{wide} x {high}"
+        assert all(name in told for name in names) is whole, f"{told} in {wide} x {high}"
+        assert all(name in item.legend.toolTip() for name in names) is not whole
+
+
+def test_a_small_wheel_writes_no_figures_over_its_arcs(
+    window: MainWindow, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    make_looks.SCENES["wheel"](window, tmp_path)
+    (wheel,) = window.findChildren(DegreeWheel)
+    written: list[str] = []
+    plain = dial.write
+
+    def write(*told: Any) -> None:
+        written.append(told[3])
+        plain(*told)
+
+    monkeypatch.setattr(dial, "write", write)
+    for side, numbered in ((900, True), (190, False)):
+        written.clear()
+        wheel.resize(side, side)
+        wheel.grab()
+        assert ("180" in written) is numbered, f"{side} wide"

@@ -159,7 +159,7 @@ def _places(spot: Spot, room: QRectF) -> Iterator[QRectF]:
             yield QRectF(at.x() + _GAP, top, wide, high)
             yield QRectF(at.x() - _GAP - wide, top, wide, high)
     elif spot.anchor in {"along y", "along y left"} and room.top() <= at.y() <= room.bottom():
-        lefts = np.linspace(room.right() - _GAP - wide, room.left() + _GAP, _STEPS)
+        lefts = np.linspace(room.right() - _GAP - wide, room.left() + _GAP, 4 * _STEPS)
         for left in lefts if spot.anchor == "along y" else lefts[::-1]:
             yield QRectF(float(left), at.y() - high - 1.0, wide, high)
             yield QRectF(float(left), at.y() + 1.0, wide, high)
