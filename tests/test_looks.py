@@ -354,6 +354,16 @@ def test_words_without_a_mark_look_all_around_before_they_lie_over_a_curve() -> 
     assert found.bottom() <= 70.0 or found.top() >= 126.0, f"{found} lies over the curve"
 
 
+def test_words_keep_off_lines_that_guide_the_eye_where_a_place_beside_does_it() -> None:
+    room, spot = QRectF(0, 0, 200, 100), Spot(QPointF(100, 50), QSizeF(40, 12), "beside")
+    above = np.column_stack([np.arange(60.0, 140.0, 4.0), np.full(20, 37.0)])
+    none = np.empty((0, 2))
+    (plain,), (found,) = (placed([spot], room, [], Drawn(none, faint=faint)) for faint in (none, above))
+    assert plain is not None
+    assert found is not None
+    assert plain.bottom() < 50.0 < found.top()
+
+
 def test_words_of_a_place_outside_a_band_keep_out_of_it() -> None:
     room, size = QRectF(0, 0, 300, 60), QSizeF(80, 14)
     x, y = np.meshgrid(np.arange(160.0, 300.0, 8.0), np.arange(0.0, 60.0, 8.0))

@@ -743,11 +743,12 @@ class FigureItem:
         figure = self.figure
         lines = [curve for curve in figure.curves if curve.role not in {"guide", "measured_quiet"}]
         curves = [_along(pixels(curve.x, curve.y)) for curve in lines]
+        faint = [_along(pixels(curve.x, curve.y)) for curve in figure.curves if curve.role == "guide"]
         marks = [pixels(marks.x, marks.y) for marks in figure.marks if not marks.bare]
         bands = [(pixels(band.x, band.lower), pixels(band.x, band.upper)) for band in figure.bands]
         edges = [_along(edge) for band in bands for edge in band]
         filled = [_within(*band) for band in bands]
-        return Drawn(*(np.concatenate([np.empty((0, 2)), *group]) for group in (curves, marks, edges, filled)))
+        return Drawn(*(np.concatenate([np.empty((0, 2)), *group]) for group in (curves, marks, edges, filled, faint)))
 
     def pixels(self, points: FloatArray) -> FloatArray:
         """Points in units of the plot as pixels of its field, shape (n, 2) both: from the corners of what is seen."""

@@ -53,17 +53,19 @@ class Spot:
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """Points of what is drawn, in pixels: shapes (n, 2), (m, 2), (k, 2) and (l, 2).
+    """Points of what is drawn, in pixels: each of shape (n, 2), with an n of its own.
 
     curves: to be left free where that is possible; and before those the `marks`, for a mark that is hidden is a reading
     lost. edges: of bands, which words without a mark leave free where a step upwards does it. filled: within bands,
-    which words of a place outside them leave free if they can.
+    which words of a place outside them leave free if they can. faint: of lines that only guide the eye, left free where
+    a place right beside does it.
     """
 
     curves: FloatArray
     marks: FloatArray = field(default_factory=_nothing)
     edges: FloatArray = field(default_factory=_nothing)
     filled: FloatArray = field(default_factory=_nothing)
+    faint: FloatArray = field(default_factory=_nothing)
 
 
 def placed(spots: Sequence[Spot], room: QRectF, taken: Sequence[QRectF], drawn: Drawn) -> list[QRectF | None]:
@@ -110,7 +112,9 @@ def _best(spot: Spot, room: QRectF, full: Sequence[QRectF], drawn: Drawn, named:
     if best is None and outside:
         best = next((p for p in chain(free, farther()) if not _covers(p, drawn.filled) and clear(p)), None)
     if best is None:
-        best = next((place for place in chain(free, farther()) if clear(place)), None)
+        near = [place for place in free if clear(place)]
+        best = next((place for place in near if not _covers(place, drawn.faint)), next(iter(near), None))
+    best = best or next((place for place in farther() if clear(place)), None)
     best = best or min(free, key=lambda place: _covers(place, drawn.marks, _MARK), default=None)
     if best is not None and spot.anchor in _OF_LINES and _covers(best, drawn.marks, _MARK):
         return None
