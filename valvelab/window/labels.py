@@ -112,8 +112,10 @@ def _best(spot: Spot, room: QRectF, full: Sequence[QRectF], drawn: Drawn, named:
     if best is None and outside:
         best = next((p for p in chain(free, farther()) if not _covers(p, drawn.filled) and clear(p)), None)
     if best is None:
-        near = [place for place in free if clear(place)]
-        best = next((place for place in near if not _covers(place, drawn.faint)), next(iter(near), None))
+        near = (place for place in free if clear(place))
+        best = next(near, None)
+        if best is not None and _covers(best, drawn.faint):
+            best = next((place for place in near if not _covers(place, drawn.faint)), best)
     best = best or next((place for place in farther() if clear(place)), None)
     best = best or min(free, key=lambda place: _covers(place, drawn.marks, _MARK), default=None)
     if best is not None and spot.anchor in _OF_LINES and _covers(best, drawn.marks, _MARK):
