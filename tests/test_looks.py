@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import make_looks
 import numpy as np
@@ -17,14 +18,14 @@ from PySide6.QtWidgets import QApplication, QGraphicsSimpleTextItem, QGraphicsTe
 from something import each
 from waiting import wait_for
 
-from valvelab.figures.description import Axis, Curve, Figure
-from valvelab.window import figure_item, theme, tiles
+from valvelab.figures.description import Axis, Curve, Figure, Marks
+from valvelab.window import dial, figure_item, theme, tiles
 from valvelab.window.bays.phasing_wheel import DegreeWheel
 from valvelab.window.chips import Sentence, kept_together
 from valvelab.window.drawing import FigureStack, FigureView
 from valvelab.window.fields import TypedField
 from valvelab.window.figure_item import FigureItem, QuietAxis
-from valvelab.window.labels import Spot, placed
+from valvelab.window.labels import Drawn, Spot, placed
 from valvelab.window.main_window import MainWindow
 from valvelab.window.tables import TableColumn, TableView
 from valvelab.workbench.lobes_bay import LobesState
@@ -245,13 +246,13 @@ def test_a_page_that_waits_pales_and_stays(window: MainWindow) -> None:
 def test_words_find_a_place_beside_one_another_or_none() -> None:
     room, size = QRectF(0, 0, 100, 60), QSizeF(40, 12)
     at = [Spot(QPointF(50, 30), size, "beside")] * 12
-    found = placed(at, room, [QRectF(0, 0, 100, 14)], np.array([[50.0, 20.0]]))
+    found = placed(at, room, [QRectF(0, 0, 100, 14)], Drawn(np.array([[50.0, 20.0]])))
     seen = [rect for rect in found if rect is not None]
     assert 3 <= len(seen) < len(at), "the room holds some of them"
     assert all(room.contains(rect) and rect.top() >= 14 for rect in seen)
     assert not any(one.intersects(other) for one, other in itertools.combinations(seen, 2))
     assert seen[0].top() > 30, "the place above the point lies on a curve"
-    assert placed([Spot(QPointF(150, 30), size, "beside")], room, [], np.empty((0, 2))) == [None]
+    assert placed([Spot(QPointF(150, 30), size, "beside")], room, [], Drawn(np.empty((0, 2)))) == [None]
 
 
 def test_a_title_and_the_names_of_an_axis_are_written_smaller_where_a_plot_is_narrow(app: QApplication) -> None:
@@ -308,7 +309,7 @@ def test_a_table_keeps_room_for_rows(app: QApplication) -> None:
 def test_words_of_a_mark_never_stand_nearer_to_another_one_that_has_words() -> None:
     room, size = QRectF(0, 0, 100, 60), QSizeF(20, 12)
     marks = [QPointF(40, 40), QPointF(48, 40), QPointF(56, 40), QPointF(80, 40)]
-    found = placed([Spot(mark, size, "beside") for mark in marks], room, [], np.empty((0, 2)))
+    found = placed([Spot(mark, size, "beside") for mark in marks], room, [], Drawn(np.empty((0, 2))))
 
     def away(rect: QRectF, mark: QPointF) -> float:
         across = max(abs(mark.x() - rect.center().x()) - 0.5 * rect.width(), 0.0)
@@ -366,3 +367,101 @@ def test_arrows_grow_with_the_text_beside_them(app: QApplication, element: str) 
         return sum(image.pixelColor(x, y).alpha() > 128 for x in range(60) for y in range(60))
 
     assert inked(20.0) > 3 * inked(10.0) > 0
+
+
+def test_words_without_a_mark_look_all_around_before_they_lie_over_a_curve() -> None:
+    room, size = QRectF(0, 0, 300, 200), QSizeF(60, 14)
+    x, y = np.meshgrid(np.arange(60.0, 240.0, 4.0), np.arange(70.0, 130.0, 4.0))
+    tangle = Drawn(np.column_stack([x.ravel(), y.ravel()]))
+    (found,) = placed([Spot(QPointF(150, 100), size, "on")], room, [], tangle)
+    assert found is not None
+    assert found.bottom() <= 70.0 or found.top() >= 126.0, f"{found} lies over the curve"
+
+
+def test_words_keep_off_lines_that_guide_the_eye_where_a_place_beside_does_it() -> None:
+    room, spot = QRectF(0, 0, 200, 100), Spot(QPointF(100, 50), QSizeF(40, 12), "beside")
+    above = np.column_stack([np.arange(60.0, 140.0, 4.0), np.full(20, 37.0)])
+    none = np.empty((0, 2))
+    (plain,), (found,) = (placed([spot], room, [], Drawn(none, faint=faint)) for faint in (none, above))
+    assert plain is not None
+    assert found is not None
+    assert plain.bottom() < 50.0 < found.top()
+
+
+def test_words_of_a_place_outside_a_band_keep_out_of_it() -> None:
+    room, size = QRectF(0, 0, 300, 60), QSizeF(80, 14)
+    x, y = np.meshgrid(np.arange(160.0, 300.0, 8.0), np.arange(0.0, 60.0, 8.0))
+    band = np.column_stack([x.ravel(), y.ravel()])
+    marks = np.array([[150.0, 12.0], [150.0, 30.0], [150.0, 48.0]])
+    for filled, inside in ((band, False), (np.empty((0, 2)), True)):
+        drawn = Drawn(np.empty((0, 2)), marks, filled=filled)
+        (found,) = placed([Spot(QPointF(140, 30), size, "on")], room, [QRectF(0, 0, 50, 60)], drawn)
+        assert found is not None
+        assert (found.right() > 160.0) is inside or found.right() <= 160.0
+    (within,) = placed([Spot(QPointF(230, 30), size, "on")], room, [], Drawn(np.empty((0, 2)), filled=band))
+    assert within is not None
+    assert within.center().x() == 230.0, "words of a place within a band stay there"
+
+
+@pytest.mark.parametrize(("wide", "high"), [(500, 260), (240, 420), (230, 230)])
+def test_words_about_a_circle_stay_on_their_side_of_it(app: QApplication, wide: int, high: int) -> None:
+    turn = np.radians(np.linspace(0.0, 360.0, 181))
+    axis = Axis("", "", (-1.2, 1.2))
+    spots = np.radians([0.0, 90.0, 180.0, 270.0])
+    texts = ("0 degrees", "90°", "180 degrees", "270°")
+    outer = Marks(1.1 * np.cos(spots), 1.1 * np.sin(spots), "guide", texts=texts, bare=True, off=1.0)
+    rim = (Curve(np.cos(turn), np.sin(turn), "measured"),)
+    view = FigureView("Round")
+    view.show_figure(Figure("round", "Round", axis, axis, rim, marks=(outer,), equal_scale=True, axes="none"))
+    view.show()
+    view.resize(wide, high)
+    QTest.qWait(20)
+    item = view.items_by_name["round"]
+    points = item.pixels(np.column_stack([np.cos(turn), np.sin(turn)]))
+    room = QRectF(QPointF(0.0, 0.0), item.view.size())
+    for text, word in item.words():
+        box = word.mapRectToParent(word.boundingRect())
+        assert word.isVisible(), text
+        assert room.contains(box), f"{text} at {box}"
+        assert not any(box.contains(QPointF(*point)) for point in points), f"{text} lies over the circle"
+    assert np.ptp(points[:, 0]) > 0.3 * min(wide, high), "the circle takes the room that there is"
+
+
+def test_a_legend_that_has_too_little_room_keeps_what_it_can(app: QApplication) -> None:
+    x = np.linspace(0.0, 1.0, 9)
+    names = ("as measured", "as drawn", "advanced by a tooth", "retarded by a tooth")
+    curves = tuple(Curve(x, x + n, "series", name, n) for n, name in enumerate(names))
+    view = FigureView("Lift")
+    view.show_figure(Figure("lift", "Lift", Axis("Angle", "deg"), Axis("Lift", "mm"), curves))
+    view.show()
+    item = view.items_by_name["lift"]
+    for wide, high, whole in ((900, 150, True), (600, 260, True), (360, 400, True), (360, 110, False)):
+        view.resize(wide, high)
+        QTest.qWait(20)
+        box = item.legend.mapRectToParent(item.legend.boundingRect())
+        told = item.legend.toPlainText()
+        assert item.legend.isVisible(), f"{wide} x {high}"
+        assert box.left() >= 0.0, f"{told} at {box}"
+        assert overprinted(item) == [], f"{wide} x {high}"
+        assert all(name in told for name in names) is whole, f"{told} in {wide} x {high}"
+        assert all(name in item.legend.toolTip() for name in names) is not whole
+
+
+def test_a_small_wheel_writes_no_figures_over_its_arcs(
+    window: MainWindow, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    make_looks.SCENES["wheel"](window, tmp_path)
+    (wheel,) = window.findChildren(DegreeWheel)
+    written: list[str] = []
+    plain = dial.write
+
+    def write(*told: Any) -> None:
+        written.append(told[3])
+        plain(*told)
+
+    monkeypatch.setattr(dial, "write", write)
+    for side, numbered in ((900, True), (190, False)):
+        written.clear()
+        wheel.resize(side, side)
+        wheel.grab()
+        assert ("180" in written) is numbered, f"{side} wide"

@@ -77,7 +77,8 @@ class Band:
 class Marks:
     """Points with a symbol; verdict roles draw shape and colour both. `bare` draws the texts alone, centred.
 
-    size: of the usual one; opacity: 0 to 1; hollow: the outline alone.
+    size: of the usual one; opacity: 0 to 1; hollow: the outline alone. off: radius of the circle about the origin that
+    the texts stay on their side of, however large they are to the drawing; 0 for none.
     """
 
     x: FloatArray
@@ -90,6 +91,7 @@ class Marks:
     size: float = 1.0
     opacity: float = 1.0
     hollow: bool = False
+    off: float = 0.0
 
 
 def words(x: float, y: float, text: str, role: Role, series: int = 0) -> Marks:

@@ -109,18 +109,17 @@ def force_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
     speeds = [share * (top or 6000.0) for share in (0.25, 0.5, 0.75, 1.0)]
     cycle, up = side.cycle, side.cycle.lift_mm > 0.0
     acceleration = cycle.acceleration_mm_per_crank_deg2
-    curves, labels, nose = [], [], int(np.argmax(cycle.lift_mm))
+    curves = []
     low = high = 0.0
     for number, rpm in enumerate(speeds):
         force = contact_force(cycle.lift_mm, acceleration, mass, seat, rate, rpm)
         low, high = min(low, float(force[up].min(initial=0.0))), max(high, float(force[up].max(initial=0.0)))
-        curves.append(Curve(cycle.crank_deg, np.where(up, force, np.nan), "series", series=number))
-        place = cycle.crank_deg[nose], force[nose] + 0.03 * high
-        labels.append(words(*place, f"{rpm:.0f} rpm", "series", number))
+        word = f"{rpm:.0f} rpm" if number == len(speeds) - 1 else f"{rpm:.0f}"
+        curves.append(Curve(cycle.crank_deg, np.where(up, force, np.nan), "series", word, number))
     force_axis = Axis("Force", "N", (low - 0.05 * (high - low), high))
     title, across = "Contact force, quasi-static", _crank(*_ends(side))
     guides = (Guide(0.0, "y", "reject", "leaves the cam"),)
-    return Figure("contact_force", title, across, force_axis, tuple(curves), marks=tuple(labels), guides=guides)
+    return Figure("contact_force", title, across, force_axis, tuple(curves), guides=guides)
 
 
 def _ends(side: Side) -> tuple[float, float]:

@@ -17,6 +17,7 @@ from valvelab.units import System, display_unit, show
 _INTAKE_RADIUS, _EXHAUST_RADIUS = 1.0, 0.8
 _CARD_STEP = 0.07
 _BREADTH = 0.06
+_SPOKE = 1.08
 _ROOM = 1.45
 _AT_LIFT = ("opening_crank_deg", "closing_crank_deg", "duration_crank_deg")
 _CENTRE = "centreline_crank_deg"
@@ -80,9 +81,9 @@ def event_diagram(inspection: PhasingInspection) -> Figure:
     """
     circle = np.radians(np.linspace(0.0, 360.0, 181))
     curves: list[Curve] = [Curve(np.sin(circle), np.cos(circle), "guide")]
-    curves += [_ray(angle, 0.0, 1.08, "guide") for angle in (0.0, 90.0, 180.0, 270.0)]
+    curves += [_ray(angle, 0.0, _SPOKE, "guide") for angle in (0.0, 90.0, 180.0, 270.0)]
     marks: list[Marks] = [
-        Marks(np.array([0.0, 0.0]), np.array([1.36, -1.36]), "nominal", "", ("TDC", "BDC"), bare=True)
+        Marks(np.array([0.0, 0.0]), np.array([1.36, -1.36]), "nominal", "", ("TDC", "BDC"), bare=True, off=_SPOKE)
     ]
     lobes = inspection.result.lobes
     rows = [row for lobe in lobes for row in lobe.durations]
@@ -152,5 +153,6 @@ def _ends(lobe: PhasingLobe, row: PhasingDuration, radius: float, counts: Mappin
     gap = 0.14 + 0.32 * np.abs(np.sin(turns))
     away = radius + gap if outside else radius - gap
     dots = Marks(radius * np.sin(turns[:2]), radius * np.cos(turns[:2]), lobe.kind)
-    words = Marks(away * np.sin(turns), away * np.cos(turns), lobe.kind, "", tuple(texts), bare=True)
+    off = radius + _BREADTH if outside else radius - _CARD_STEP
+    words = Marks(away * np.sin(turns), away * np.cos(turns), lobe.kind, "", tuple(texts), bare=True, off=off)
     return [dots, words]

@@ -68,7 +68,12 @@ class Rings:
         turns = np.radians(np.arange(0.0, 360.0, 90.0))
         radius = 1.08 * self.outer_um
         angles = Marks(
-            radius * np.cos(turns), radius * np.sin(turns), "guide", texts=("0°", "90°", "180°", "270°"), bare=True
+            radius * np.cos(turns),
+            radius * np.sin(turns),
+            "guide",
+            texts=("0°", "90°", "180°", "270°"),
+            bare=True,
+            off=self.outer_um,
         )
         often = 1 if len(self.levels) <= _LABELLED else 2
         levels = [k for k in self.levels if (k or self.base_um > 0.0) and k % often == 0]

@@ -20,8 +20,8 @@ SETTLED = 400
 """Units up to which a cold bath's end is settled by the best exchanges: of many, each round weighs very many."""
 BROKEN = 1e5
 """What a range above its limit by one limit costs, all the time, so that no set leaves its limits: softer, a bath of
-many sets may end with one that finds no way back (bench_sets.py: trays of 400 to 1,000 at 1.5 standard deviations came 6 to
-16 % looser, or kept their start); few sets are begun softer, and so only where that met nothing tighter."""
+many sets may end with one that finds no way back (bench_sets.py: trays of 400 to 1,000 at 1.5 standard deviations came
+6 to 16 % looser, or kept their start); few sets are begun softer, and so only where that met nothing tighter."""
 HOTTER = 0.2
 """Few sets are begun hotter (bench_sets.py: the tray of 64 came 6 % looser from the usual heat)."""
 ALONG = 3

@@ -122,7 +122,7 @@ class DialView(Drawn):
         """Ticks and the angles beside them."""
         for angle in range(0, 360, 10):
             self._tick(painter, centre, radius, angle, 0.09 if angle % 90 == 0 else 0.06 if angle % 30 == 0 else 0.03)
-        self._number(painter, centre, radius, 0.09, 90, dial.angles_deg)
+        self._number(painter, centre, radius, (0.16, 0.09), 90, dial.angles_deg)
 
     def _draw_hub(self, painter: QPainter, centre: QPointF, radius: float) -> None:
         painter.setPen(QPen(current_theme().colour("line"), 1.2))
@@ -138,14 +138,20 @@ class DialView(Drawn):
         painter: QPainter,
         centre: QPointF,
         rim: float,
-        ticks: float,
+        within: tuple[float, float],
         every_deg: int,
         hands_deg: FloatArray | Sequence[float],
     ) -> None:
-        """Angles in figures, within the ticks of that share of the rim, but where a hand lies over them."""
+        """Angles in figures, but where a hand lies over them; none where they have no room.
+
+        within: shares of the rim, from the outside of what is drawn about the hub to the length of the ticks.
+        """
         painter.setFont(scaled(self.font(), 0.8))
         wide = 0.5 * painter.fontMetrics().horizontalAdvance("000")
+        inner, ticks = within
         radius = min((0.91 - ticks) * rim, (1.0 - ticks) * rim - wide - 2.0)
+        if radius - wide < inner * rim:
+            return
         for angle in range(0, 360, every_deg):
             off = radius * np.abs(np.sin(np.radians(np.asarray(hands_deg) - angle)))
             ahead = np.cos(np.radians(np.asarray(hands_deg) - angle)) > 0.0

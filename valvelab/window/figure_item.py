@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from html import escape
 from itertools import groupby, pairwise
 from math import ceil
@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 import pyqtgraph as pg  # type: ignore[import-untyped]
-from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtCore import QPointF, QRectF, QSizeF, Qt
 from PySide6.QtGui import QBrush, QColor, QFont, QFontMetricsF, QPainter, QPen
 from PySide6.QtWidgets import (
     QApplication,
@@ -27,7 +27,7 @@ from valvelab.figures.description import Axis, Band, Curve, Figure, Marks, Role
 from valvelab.figures.points import apart, part_of
 from valvelab.language import say, say_measures, say_number
 from valvelab.units import DisplayUnit, System
-from valvelab.window.labels import Anchor, Spot, placed
+from valvelab.window.labels import FILLED_STEP, Anchor, Drawn, Spot, placed
 from valvelab.window.numbers import display_unit
 from valvelab.window.theme import current_theme, scaled
 
@@ -44,16 +44,25 @@ _SLACK = 0.005
 _ALIKE = 1e-9
 """Places that differ by no more of their size are one place."""
 _LONG_DASHES = [9.0, 3.0]
-_SEEN = 200
-"""Points of a curve that words on the plot keep off."""
+_STEP_SEEN, _MOST_SEEN = 4.0, 1000
+"""Pixels between the points of a curve that words on the plot keep off, and how many of them there are at most."""
+_MOST_FILLED = 60
+"""Columns, and rows, of points at most that stand for the inside of a band."""
 _CLEAR = 3.0
 """Room between what is drawn and the words above it, in pixels."""
 _LEGEND_LINES = 5
 """Height, in lines, from which on a plot has room for a legend below its title."""
+_LINES_EACH = 3.0
+"""Height, in lines, from which on it has room for one line more."""
+_SMALLER = 0.8
+"""Size of a legend, of the usual one, that has too little room."""
+_BETWEEN = " \u00a0 "
 _BEYOND = (1.0, 7.0)
 """How far beyond an upright axis a number may reach above and below, in pixels: the next plot is 8 away."""
 _BOX, _DIGIT, _CLOSE = 0.8, 0.52, 0.75
 """Heights of a number's box, of its digits, and of the step between numbers at least, in lines."""
+_LEAST_ROUND = 0.5
+"""The least share of the room that a figure about the origin takes, whatever its words need."""
 _LOW = 0.05
 """Share of the height from the lowest place within which words stand at it."""
 _LEAST = 0.65
@@ -136,12 +145,12 @@ class Word(QGraphicsSimpleTextItem):
         super().paint(painter, option, widget)
 
 
-Placed = tuple[Word, tuple[float, float], Anchor]
-"""Words, the place in units of the plot that they belong to, and how they stand to it."""
+Placed = tuple[Word, tuple[float, float], Anchor, float]
+"""Words, their place in units of the plot, how they stand to it, and the radius of the circle that they keep off."""
 
 
 def _take_off(words: Sequence[Placed]) -> None:
-    for word, _, _ in words:
+    for word, *_ in words:
         if (scene := word.scene()) is not None:
             scene.removeItem(word)
 
@@ -356,6 +365,9 @@ class FigureItem:
         self._words: list[Placed] = []
         self._added: list[Placed] = []
         self._below = False
+        self._entries: list[_Entry] = []
+        self._wides: list[float] = []
+        self._written: tuple[list[list[int]], float] | None = None
         self._title_font, self._title_share = QApplication.font(), 1.0
         self._title_wide = self._title_high = 0.0
         self.title = QGraphicsTextItem(self.view)
@@ -498,23 +510,51 @@ class FigureItem:
         ends = self.figure.x_axis.range or _extent([curve.x for curve in self.figure.curves])
         across = self.scale_x().scale
         self.view.setAspectLocked(lock=True)
-        if ends is not None:
+        if any(circle for *_, circle in self._words):
+            self._fit_round()
+        elif ends is not None:
             whole = (ends[0] * across, ends[1] * across)
             head, foot = self._head(), self._foot(low, high)
             tall = (high - low) / (1.0 - head - foot)
             self.view.setRange(xRange=whole, yRange=(low - tall * foot, high + tall * head), padding=0.01)
 
+    def _fit_round(self) -> None:
+        """Show a figure about the origin as large as it can be with its words beside it, which keep their size."""
+        size = self.view.size()
+        lines, factor = _lines(self.figure), self.scale_x().scale
+        sides = []
+        for axis, room, share in ((0, size.width(), 1.0), (1, size.height(), 1.0 - self._head())):
+            ends = _extent([line[axis] for line in lines if line[0].size > 1]) or (-1.0, 1.0)
+            before, beyond = [(-ends[0] * factor, _CLEAR)], [(ends[1] * factor, _CLEAR)]
+            for word, place, _, circle in self._words:
+                away, words = float(np.hypot(*place)), word.boundingRect().size()
+                if not 0.0 < circle < away:
+                    continue
+                toward, half = place[axis] / away, 0.5 * (words.width(), words.height())[axis]
+                for at, shift in ((place[axis], 0.0), (toward * circle, toward * _reach_of(words, place))):
+                    beyond.append((at, half + shift))
+                    before.append((-at, half - shift))
+            sides.append((before, beyond, room * share))
+        scale = min(_scale_that_fits(*side) for side in sides)
+        ranges = []
+        for before, beyond, room in sides:
+            taken = [max(at * scale + pixels for at, pixels in side) for side in (before, beyond)]
+            start = -(taken[0] + 0.5 * (room - sum(taken))) / scale
+            ranges.append((start, start + room / scale))
+        (left, right), (low, high) = ranges
+        self.view.setRange(xRange=(left, right), yRange=(low, low + (high - low) / (1.0 - self._head())), padding=0.0)
+
     def _head(self) -> float:
         """Share of the height that title and legend take, and half of a mark that stands right below them."""
         tall = max(30.0, self.view.size().height())
-        lines = 2.05 if self._below and self.legend.isVisible() else 1.05
+        lines = 1.05 + (len(self._written[0]) if self._below and self._written else 0.0)
         beside = max((0.5 * self._symbol(marks)[1] + _CLEAR for marks in self._spots()), default=0.0)
         return float(min(0.5, (lines * self._line() + _CLEAR + beside) / tall))
 
     def _foot(self, low: float, high: float) -> float:
         """Share of the height that the lower half of words takes that stand at the lowest place."""
         ends = low + _LOW * (high - low)
-        lowest = [word for word, (_, y), anchor in self._words if anchor == "on" and y <= ends]
+        lowest = [word for word, (_, y), anchor, _ in self._words if anchor == "on" and y <= ends]
         half = max((0.5 * word.boundingRect().height() + _CLEAR for word in lowest), default=0.0)
         return float(min(0.25, half / max(30.0, self.view.size().height())))
 
@@ -559,7 +599,6 @@ class FigureItem:
         faint = 0.22 if theme.name == "light" else 0.30
         self.plot.showGrid(x="x" in drawn, y="y" in drawn, alpha=faint)
         self._title_font = font
-        self.legend.setFont(font)
 
     def _draw_curves(self, first: bool) -> None:
         across, up = self.scale_x().scale, self.scale_y().scale
@@ -624,7 +663,8 @@ class FigureItem:
             colour = role_colour(marks.role, marks.series)
             for x, y, text in zip(marks.x, marks.y, marks.texts, strict=False):
                 if text:
-                    self._write(say_measures(text), (x * across, y * up), colour, "on" if marks.bare else "beside")
+                    anchor: Anchor = "on" if marks.bare else "beside"
+                    self._write(say_measures(text), (x * across, y * up), colour, anchor, marks.off * across)
         for _, group in groupby(self._spots(), key=lambda marks: marks.role):
             spots: dict[str, list[Any]] = {"symbol": [], "size": [], "pen": [], "brush": []}
             places = []
@@ -648,15 +688,17 @@ class FigureItem:
         pen = plot_pen(colour, 2.0 if symbol in {"x", "+"} else 1.0)
         return symbol, size, pen, pg.mkBrush(None if marks.hollow else colour)
 
-    def _write(self, text: str, place: tuple[float, float], colour: QColor, anchor: Anchor) -> None:
+    def _write(
+        self, text: str, place: tuple[float, float], colour: QColor, anchor: Anchor, circle: float = 0.0
+    ) -> None:
         """Words that belong to a place, in units of the plot; where they stand is settled together."""
-        self._words.append((Word(text, colour, scaled(QApplication.font(), 0.85), self.view), place, anchor))
+        self._words.append((Word(text, colour, scaled(QApplication.font(), 0.85), self.view), place, anchor, circle))
 
     def add_words(self, words: Sequence[tuple[str, tuple[float, float], Anchor]]) -> None:
         """Words of what lies over the figure, in units of the plot, in place of those there were: they stand first."""
         _take_off(self._added)
         colour, font = current_theme().colour("text"), scaled(QApplication.font(), 0.9, strong=True)
-        self._added = [(Word(text, colour, font, self.view), place, anchor) for text, place, anchor in words]
+        self._added = [(Word(text, colour, font, self.view), place, anchor, 0.0) for text, place, anchor in words]
         self._place_words()
 
     def curves(self, role: Role) -> list[pg.PlotCurveItem]:
@@ -665,7 +707,7 @@ class FigureItem:
 
     def words(self) -> list[tuple[str, Word]]:
         """What is written at places of the figure."""
-        return [(word.text(), word) for word, _, _ in (*self._added, *self._words)]
+        return [(word.text(), word) for word, *_ in (*self._added, *self._words)]
 
     def _place_words(self) -> None:
         """Let words stand beside one another, beside the title and the legend, and off the curves where they can."""
@@ -674,27 +716,39 @@ class FigureItem:
             return
         room = QRectF(QPointF(0.0, 0.0), self.view.size())
         taken = [item.mapRectToParent(item.boundingRect()) for item in (self.title, self.legend) if item.isVisible()]
-        spots = [
-            Spot(self.view.mapFromView(QPointF(*place)), word.boundingRect().size(), anchor)
-            for word, place, anchor in words
-        ]
-        found = placed(spots, room, taken, *self._drawn_points())
-        for (word, _, _), rect in zip(words, found, strict=True):
+        spots = [self._spot(*one) for one in words]
+        found = placed(spots, room, taken, self._drawn_points())
+        for (word, *_), rect in zip(words, found, strict=True):
             word.setVisible(rect is not None)
             if rect is not None:
                 word.setPos(rect.topLeft())
 
-    def _drawn_points(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Points of curves, marks and edges of bands, close enough for words to keep off, in pixels: shapes (n, 2)."""
+    def _spot(self, word: Word, place: tuple[float, float], anchor: Anchor, circle: float) -> Spot:
+        """Where words belong, in pixels: at their place, or as far beyond it as keeps them off their circle."""
+        at, size = QPointF(*place), word.boundingRect().size()
+        if circle:
+            (x, y), pixel = place, self.view.viewPixelSize()[0]
+            away, half = float(np.hypot(x, y)), _reach_of(size, place) * pixel
+            need = max(away, circle + half) if away > circle else min(away, circle - half)
+            at *= max(need, 0.0) / away
+        return Spot(self.view.mapFromView(at), size, anchor)
+
+    def _drawn_points(self) -> Drawn:
+        """Points of curves, marks and bands, close enough for words to keep off."""
         across, up = self.scale_x().scale, self.scale_y().scale
-        lines = [(curve.x, curve.y) for curve in self.figure.curves if curve.role not in {"guide", "measured_quiet"}]
-        points = [_thinned(x * across, y * up) for x, y in lines]
-        marks = [np.column_stack([m.x * across, m.y * up]) for m in self.figure.marks if not m.bare]
-        bands = [(band.x, edge) for band in self.figure.bands for edge in (band.lower, band.upper)]
-        edges = [_thinned(x * across, y * up) for x, y in bands]
-        none = np.empty((0, 2))
-        drawn, marked, edged = (self.pixels(np.concatenate([none, *group])) for group in (points, marks, edges))
-        return drawn, marked, edged
+
+        def pixels(x: FloatArray, y: FloatArray) -> FloatArray:
+            return self.pixels(np.column_stack([x * across, y * up]))
+
+        figure = self.figure
+        lines = [curve for curve in figure.curves if curve.role not in {"guide", "measured_quiet"}]
+        curves = [_along(pixels(curve.x, curve.y)) for curve in lines]
+        faint = [_along(pixels(curve.x, curve.y)) for curve in figure.curves if curve.role == "guide"]
+        marks = [pixels(marks.x, marks.y) for marks in figure.marks if not marks.bare]
+        bands = [(pixels(band.x, band.lower), pixels(band.x, band.upper)) for band in figure.bands]
+        edges = [_along(edge) for band in bands for edge in band]
+        filled = [_within(*band) for band in bands]
+        return Drawn(*(np.concatenate([np.empty((0, 2)), *group]) for group in (curves, marks, edges, filled, faint)))
 
     def pixels(self, points: FloatArray) -> FloatArray:
         """Points in units of the plot as pixels of its field, shape (n, 2) both: from the corners of what is seen."""
@@ -716,8 +770,10 @@ class FigureItem:
             f'<span style="color:{quiet}">{unit}</span>{read_out}</span>'
         )
         self._measure_title()
-        entries = " &nbsp; ".join(told for name, told in _legend_entries(figure).items() if name not in self._said)
-        self.legend.setHtml(f"{ground}{entries}</span>")
+        self._entries = [entry for entry in _legend_entries(figure) if entry.label not in self._said]
+        font = QFontMetricsF(self._title_font)
+        self._wides = [font.horizontalAdvance(entry.text) for entry in self._entries]
+        self._written = None
         self._place_legend()
 
     def _on_resized(self) -> None:
@@ -727,13 +783,64 @@ class FigureItem:
         self._place_words()
 
     def _place_legend(self) -> None:
-        """The legend beside the title, else in a line of its own below it."""
-        wide, room = self.legend.boundingRect().width(), self.view.size().width() - 8
-        self._below = self.title.boundingRect().width() + wide + 4 > room
-        line = self._line()
-        fits = wide <= room and (not self._below or self.view.size().height() >= _LEGEND_LINES * line)
-        self.legend.setVisible(fits and bool(self.legend.toPlainText()))
+        """The legend beside the title, else below it, smaller or in lines; where all that is too much, part of it."""
+        room = self.view.size().width() - 8.0
+        lines, share, self._below = self._legend_lines(room)
+        if (lines, share) != self._written:
+            self._write_legend(lines, share)
+        self.legend.setVisible(bool(lines))
+        wide, line = self.legend.boundingRect().width(), self._line()
         self.legend.setPos(self.view.size().width() - wide - 4, line - 2 if self._below else -2)
+
+    def _legend_lines(self, room: float) -> tuple[list[list[int]], float, bool]:
+        """Which entries stand in which line, how large they are, and whether they stand below the title."""
+        if not self._entries:
+            return [], 1.0, False
+        entries = list(range(len(self._entries)))
+        beside = room - self.title.boundingRect().width() - 4.0
+        spare = self.view.size().height() / self._line() - _LEGEND_LINES
+        below = int(spare / _LINES_EACH) + 1 if spare >= 0.0 else 0
+        for share in (1.0, _SMALLER):
+            if self._wide(entries) * share <= beside:
+                return [entries], share, False
+            if below and self._wide(entries) * share <= room:
+                return [entries], share, True
+        lines: list[list[int]] = [[]]
+        for entry in entries:
+            if lines[-1] and self._wide([*lines[-1], entry]) > room:
+                lines.append([])
+            lines[-1].append(entry)
+        if len(lines) <= below and max(map(self._wide, lines)) <= room:
+            return lines, 1.0, True
+        kept: list[int] = []
+        for entry in sorted(entries, key=lambda n: self._entries[n].quiet):
+            if self._wide([*kept, entry]) * _SMALLER + self._gap() <= (room if below else beside):
+                kept.append(entry)
+        return [sorted(kept)] if kept else [], _SMALLER, bool(below)
+
+    def _wide(self, entries: Sequence[int]) -> float:
+        """How wide entries of the legend are in a line."""
+        margins = 2.0 * self.legend.document().documentMargin()
+        return sum(self._wides[n] for n in entries) + self._gap() * (len(entries) - 1) + margins
+
+    def _gap(self) -> float:
+        return QFontMetricsF(self._title_font).horizontalAdvance(_BETWEEN)
+
+    def _write_legend(self, lines: list[list[int]], share: float) -> None:
+        """Write these entries; what has no room is told by a tip."""
+        self._written = (lines, share)
+        some = sum(map(len, lines)) < len(self._entries)
+        told = [_BETWEEN.join(self._entries[n].html for n in line) for line in lines]
+        if some and told:
+            told[-1] += " …"
+        ground = f'<span style="background-color:{current_theme().colours["panel"]}">'
+        self.legend.setFont(scaled(self._title_font, share))
+        self.legend.setTextWidth(-1.0)
+        self.legend.setHtml("".join(f'<div align="right">{ground}{line}</span></div>' for line in told))
+        self.legend.setTextWidth(self.legend.document().idealWidth())
+        tip = "\n".join(entry.text for entry in self._entries) if some else ""
+        for item in (self.legend, self.title):
+            item.setToolTip(tip)
 
 
 def _lines(figure: Figure) -> list[tuple[FloatArray, FloatArray]]:
@@ -755,15 +862,47 @@ def _with_quiet_ones_joined(curves: Sequence[Curve]) -> list[Curve]:
     return joined
 
 
-def _thinned(x: FloatArray, y: FloatArray) -> FloatArray:
-    """Points along a curve, shape (n, 2): some of many, more of few."""
-    known = np.isfinite(x) & np.isfinite(y)
-    x, y = x[known], y[known]
-    if not x.size:
+def _along(points: FloatArray) -> FloatArray:
+    """Points along a line, shape (n, 2), in pixels: as close on a steep flank as on a level stretch, none in a gap."""
+    if len(points) > 2 * _MOST_SEEN:
+        points = points[:: len(points) // _MOST_SEEN]
+    steps = np.hypot(*np.diff(points, axis=0).T)
+    way = np.concatenate([[0.0], np.cumsum(np.where(np.isfinite(steps), steps, 0.0))])
+    known = np.isfinite(points).all(axis=1)
+    if not known.any():
         return np.empty((0, 2))
-    at = np.linspace(0.0, x.size - 1.0, _SEEN)
-    along = np.arange(x.size)
-    return np.column_stack([np.interp(at, along, x), np.interp(at, along, y)])
+    at = np.linspace(0.0, way[-1], int(np.clip(way[-1] / _STEP_SEEN, 2.0, _MOST_SEEN)))
+    return np.column_stack([np.interp(at, way[known], points[known, axis]) for axis in (0, 1)])
+
+
+def _within(lower: FloatArray, upper: FloatArray) -> FloatArray:
+    """Points within a band, shape (n, 2), in pixels, from its lower edge to its upper one."""
+    known = np.isfinite(lower[:, 1]) & np.isfinite(upper[:, 1])
+    x, low, high = lower[known, 0], lower[known, 1], upper[known, 1]
+    if x.size < 2:
+        return np.empty((0, 2))
+    wide, tall = float(np.ptp(x)), float(np.abs(high - low).max())
+    across, up = (int(np.clip(side / FILLED_STEP, 2.0, _MOST_FILLED)) for side in (wide, tall))
+    at = np.linspace(x.min(), x.max(), across)
+    order = np.argsort(x, kind="stable")
+    ends = [np.interp(at, x[order], edge[order]) for edge in (low, high)]
+    share = np.linspace(0.0, 1.0, up)[:, None]
+    return np.column_stack([np.tile(at, up), (ends[0] + share * (ends[1] - ends[0])).ravel()])
+
+
+def _scale_that_fits(
+    before: Sequence[tuple[float, float]], beyond: Sequence[tuple[float, float]], room: float
+) -> float:
+    """Pixels to a unit at which what reaches so many units and pixels to either side of the origin has room."""
+    pairs = [(a[0] + b[0], room - a[1] - b[1]) for a in before for b in beyond]
+    least = _LEAST_ROUND * room / max(units for units, _ in pairs)
+    return max(least, min(left / units for units, left in pairs if units > 0.0))
+
+
+def _reach_of(size: QSizeF, place: tuple[float, float]) -> float:
+    """How far words reach from their middle, in pixels, toward the origin."""
+    x, y = place
+    return 0.5 * (abs(x) * size.width() + abs(y) * size.height()) / float(np.hypot(x, y)) + _CLEAR
 
 
 def unbroken(band: Band) -> list[Band]:
@@ -773,18 +912,30 @@ def unbroken(band: Band) -> list[Band]:
     return [replace(band, x=band.x[part], lower=band.lower[part], upper=band.upper[part]) for part in ends]
 
 
-def _legend_entries(figure: Figure) -> dict[str, str]:
+@dataclass(frozen=True, slots=True)
+class _Entry:
+    """One entry of a legend. quiet: whether it says less than the others do."""
+
+    label: str
+    text: str
+    html: str
+    quiet: bool
+
+
+def _legend_entries(figure: Figure) -> list[_Entry]:
+    """What the bands and lines of a figure are, each once."""
     signs = {"nominal": "– –", "guide": "– –", "outside": "✗"}
-    bands = [("■", band.label, role_colour(band.role, band.series)) for band in figure.bands]
-    curves = [(curve, curve_pen(curve)) for curve in figure.curves]
-    named = bands + [
-        (signs.get(curve.role, "— —" if pen.dashPattern() else "—"), curve.label, pen.color()) for curve, pen in curves
-    ]
-    return {
-        label: f'<span style="color:{colour.name()}">{sign} {escape(say_measures(label))}</span>'
-        for sign, label, colour in named
-        if label
-    }
+    named = [("■", band.label, role_colour(band.role, band.series), band.role) for band in figure.bands]
+    for curve in figure.curves:
+        pen = curve_pen(curve)
+        sign = signs.get(curve.role, "— —" if pen.dashPattern() else "—")
+        named.append((sign, curve.label, pen.color(), curve.role))
+    entries = {}
+    for sign, label, colour, role in named:
+        text = f"{sign} {say_measures(label)}"
+        html = f'<span style="color:{colour.name()}">{escape(text)}</span>'
+        entries[label] = _Entry(label, text, html, role in {"guide", "measured_quiet", "nominal"})
+    return [entry for label, entry in entries.items() if label]
 
 
 def _extent(arrays: Sequence[FloatArray]) -> tuple[float, float] | None:

@@ -1,14 +1,16 @@
 """Where words on a plot stand: inside it, over no other words, and off the curves where there is room beside them.
 
 One rule for every plot: each word has places in order of preference, about its point or along its line; it takes the
-first that is free. What finds none is left out, for words over one another say nothing, and words of a mark that stand
-nearer to another one say something wrong.
+first that is free. Words of a place without a mark go on looking all around it before they lie over a curve. What finds
+none is left out, for words over one another say nothing, and words of a mark that stand nearer to another one say
+something wrong.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from itertools import chain
 from typing import Literal
 
 import numpy as np
@@ -21,16 +23,23 @@ Anchor = Literal["beside", "on", "along x", "along y", "along y left"]
 right or from the left.
 """
 
-_NOTHING: FloatArray = np.empty((0, 2))
 _MARK = 5.0
 """How far a mark reaches from its place."""
 _OFF = 7.0
 _NEARER = 2.0
 """Pixels by which another mark has to be nearer to words than their own to be taken for it."""
 _GAP = 3.0
+FILLED_STEP = 8.0
+"""Pixels between the points that stand for the inside of a band."""
 _STEPS = 6
+_AROUND = 5
+"""How far, in their own heights, words without a mark go from their place and its sides to leave curves free."""
 _OF_LINES = {"along x", "along y", "along y left"}
 """Words of a line give way to marks: the line says enough."""
+
+
+def _nothing() -> FloatArray:
+    return np.empty((0, 2))
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,19 +51,27 @@ class Spot:
     anchor: Anchor
 
 
-def placed(
-    spots: Sequence[Spot],
-    room: QRectF,
-    taken: Sequence[QRectF],
-    drawn: FloatArray,
-    marks: FloatArray = _NOTHING,
-    edges: FloatArray = _NOTHING,
-) -> list[QRectF | None]:
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """Points of what is drawn, in pixels: each of shape (n, 2), with an n of its own.
+
+    curves: to be left free where that is possible; and before those the `marks`, for a mark that is hidden is a reading
+    lost. edges: of bands, which words without a mark leave free where a step upwards does it. filled: within bands,
+    which words of a place outside them leave free if they can. faint: of lines that only guide the eye, left free where
+    a place right beside does it.
+    """
+
+    curves: FloatArray
+    marks: FloatArray = field(default_factory=_nothing)
+    edges: FloatArray = field(default_factory=_nothing)
+    filled: FloatArray = field(default_factory=_nothing)
+    faint: FloatArray = field(default_factory=_nothing)
+
+
+def placed(spots: Sequence[Spot], room: QRectF, taken: Sequence[QRectF], drawn: Drawn) -> list[QRectF | None]:
     """A rectangle for each word, None where it has no place.
 
-    room: the plot. taken: where words stand already. drawn: points of what is drawn, shape (n, 2), to be left free
-    where that is possible; and before those the `marks`, shape (m, 2), for a mark that is hidden is a reading lost.
-    edges: of bands, shape (k, 2), which words without a mark leave free where a step upwards does it.
+    room: the plot. taken: where words stand already.
     """
     full = list(taken)
     found: list[QRectF | None] = []
@@ -63,25 +80,47 @@ def placed(
         for kind in ("beside", "on")
     }
     for spot in spots:
-        free = [
-            place
-            for place in _places(spot, room)
-            if room.contains(place) and not any(place.intersects(other) for other in full)
-        ]
-        if spot.anchor in named:
-            own = [place for place in free if not _names_another(place, spot.at, named[spot.anchor])]
-            bare = spot.anchor == "on" and all(_covers(place, marks, _MARK) for place in own)
-            free = free if bare else own
-        clear = (place for place in free if not _covers(place, drawn) and not _covers(place, marks, _MARK))
-        lifted = (place for place in _lifted(spot) if place in free and not _covers(place, edges))
-        off = next((place for place in lifted if not _covers(place, drawn) and not _covers(place, marks, _MARK)), None)
-        best = off or next(clear, None) or min(free, key=lambda place: _covers(place, marks, _MARK), default=None)
-        if best is not None and spot.anchor in _OF_LINES and _covers(best, marks, _MARK):
-            best = None
+        best = _best(spot, room, full, drawn, named.get(spot.anchor))
         found.append(best)
         if best is not None:
             full.append(best)
     return found
+
+
+def _best(spot: Spot, room: QRectF, full: Sequence[QRectF], drawn: Drawn, named: FloatArray | None) -> QRectF | None:
+    """Where a word stands best. named: the points that have words of the same kind."""
+
+    def fits(place: QRectF) -> bool:
+        return room.contains(place) and not any(place.intersects(other) for other in full)
+
+    def clear(place: QRectF) -> bool:
+        return not _covers(place, drawn.curves) and not _covers(place, drawn.marks, _MARK)
+
+    def farther() -> Iterator[QRectF]:
+        if spot.anchor == "on" and named is not None:
+            yield from (place for place in _around(spot) if fits(place) and not _names_another(place, spot.at, named))
+
+    free = [place for place in _places(spot, room) if fits(place)]
+    outside = False
+    if named is not None:
+        own = [place for place in free if not _names_another(place, spot.at, named)]
+        bare = spot.anchor == "on" and all(_covers(place, drawn.marks, _MARK) for place in own)
+        free = free if bare else own
+        outside = bool(drawn.filled.size) and not _covers(QRectF(spot.at, spot.at), drawn.filled, FILLED_STEP)
+    off = (place for place in _lifted(spot) if place in free and not _covers(place, drawn.edges) and clear(place))
+    best = next(off, None)
+    if best is None and outside:
+        best = next((p for p in chain(free, farther()) if not _covers(p, drawn.filled) and clear(p)), None)
+    if best is None:
+        near = (place for place in free if clear(place))
+        best = next(near, None)
+        if best is not None and _covers(best, drawn.faint):
+            best = next((place for place in near if not _covers(place, drawn.faint)), best)
+    best = best or next((place for place in farther() if clear(place)), None)
+    best = best or min(free, key=lambda place: _covers(place, drawn.marks, _MARK), default=None)
+    if best is not None and spot.anchor in _OF_LINES and _covers(best, drawn.marks, _MARK):
+        return None
+    return best
 
 
 def _names_another(place: QRectF, at: QPointF, named: FloatArray) -> bool:
@@ -126,7 +165,7 @@ def _places(spot: Spot, room: QRectF) -> Iterator[QRectF]:
             yield QRectF(at.x() + _GAP, top, wide, high)
             yield QRectF(at.x() - _GAP - wide, top, wide, high)
     elif spot.anchor in {"along y", "along y left"} and room.top() <= at.y() <= room.bottom():
-        lefts = np.linspace(room.right() - _GAP - wide, room.left() + _GAP, _STEPS)
+        lefts = np.linspace(room.right() - _GAP - wide, room.left() + _GAP, 4 * _STEPS)
         for left in lefts if spot.anchor == "along y" else lefts[::-1]:
             yield QRectF(float(left), at.y() - high - 1.0, wide, high)
             yield QRectF(float(left), at.y() + 1.0, wide, high)
@@ -141,6 +180,18 @@ def _lifted(spot: Spot) -> Iterator[QRectF]:
 _SHIFTS = ((0, 0), (0, -0.6), (0, 0.6), (0, -1.1), (0, 1.1), (-0.55, 0), (0.55, 0), (-0.55, -0.8), (0.55, -0.8),
            (-0.55, 0.8), (0.55, 0.8), (0, -2.2), (0, 2.2), (-1.1, 0), (1.1, 0))  # fmt: skip
 """How far words without a mark may stand from their point, in their own widths and heights."""
+
+
+def _around(spot: Spot) -> Iterator[QRectF]:
+    """Places all around a point, the nearest first."""
+    wide, high = spot.size.width(), spot.size.height()
+    steps = 0.5 * high * np.arange(-2 * _AROUND, 2 * _AROUND + 1)
+    across, down = (side.ravel() for side in np.meshgrid(steps + 0.0, steps))
+    # words are wide and low: what counts is how far their edge is from the point
+    beyond = np.hypot(np.maximum(0.0, np.abs(across) - 0.5 * wide), np.maximum(0.0, np.abs(down) - 0.5 * high))
+    for number in np.lexsort((np.hypot(across, down), beyond)):
+        corner = spot.at + QPointF(across[number] - 0.5 * wide, down[number] - 0.5 * high)
+        yield QRectF(corner, spot.size)
 
 
 def _about(at: QPointF, across: float, down: float, spot: Spot) -> QRectF:

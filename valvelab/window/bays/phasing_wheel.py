@@ -16,6 +16,9 @@ from valvelab.window.theme import current_theme
 from valvelab.workbench.phasing_bay import Worksheet
 from valvelab.workbench.worksheet import value_of
 
+_ARC, _ARC_BREADTH = 0.58, 0.055
+"""Radius of the outermost arc of an open valve, and how broad it is, of the rim."""
+
 
 @dataclass(frozen=True, slots=True)
 class Arc:
@@ -78,12 +81,17 @@ class DegreeWheel(DialView):
             self._tick(painter, centre, radius, angle, length)
         hands = [angle for angle, role in zip(dial.angles_deg, dial.roles, strict=True) if role == "measured"]
         roomy = 0.80 * radius > 3.6 * self.fontMetrics().height()
-        self._number(painter, centre, radius, 0.10, 30 if roomy else 90, hands)
+        self._number(painter, centre, radius, (_ARC + 0.5 * _ARC_BREADTH, 0.10), 30 if roomy else 90, hands)
         for number, span in enumerate(self._arcs):
             painter.setPen(
-                QPen(theme.colour(span.colour, 0.55), 0.055 * radius, Qt.PenStyle.SolidLine, Qt.PenCapStyle.FlatCap)
+                QPen(
+                    theme.colour(span.colour, 0.55),
+                    _ARC_BREADTH * radius,
+                    Qt.PenStyle.SolidLine,
+                    Qt.PenCapStyle.FlatCap,
+                )
             )
-            arc(painter, centre, (0.58 - 0.085 * number) * radius, span.start_deg, span.span_deg)
+            arc(painter, centre, (_ARC - 0.085 * number) * radius, span.start_deg, span.span_deg)
         for doubtful in self._doubtful:
             painter.setPen(QPen(theme.colour("undecided"), 2.0))
             painter.setBrush(theme.colour("undecided", 0.25))
