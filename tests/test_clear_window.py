@@ -33,7 +33,7 @@ from valvelab.window.chips import Chip, Line
 from valvelab.window.dial import DialView
 from valvelab.window.layouts import Stack
 from valvelab.window.main_window import MainWindow
-from valvelab.window.tables import TableView
+from valvelab.window.tables import Head, TableView
 from valvelab.workbench.sets import SpringsState
 
 FORMS = {
@@ -124,12 +124,13 @@ def cut(widgets: list[QWidget]) -> list[str]:
 
 
 def cut_heads(table: TableView) -> list[str]:
-    """Heads that are wider than their columns."""
+    """Heads that are wider than their columns, that of the column sorted by with its arrow."""
     head = table.horizontalHeader()
-    wide = {
-        n: (head.sectionSize(n), head.sectionSizeHint(n)) for n in range(head.count()) if not head.isSectionHidden(n)
-    }
-    return [f"{told(table)}: column {n} has {has} of {need}" for n, (has, need) in wide.items() if has < need]
+    assert isinstance(head, Head)
+    seen = [n for n in range(head.count()) if not head.isSectionHidden(n)]
+    arrow = head.sortIndicatorSection()
+    need = {n: head.sectionSizeHint(n) if n == arrow else head.bare_width(n) for n in seen}
+    return [f"{told(table)}: column {n} has {has} of {need[n]}" for n in seen if (has := head.sectionSize(n)) < need[n]]
 
 
 def plain(label: QLabel) -> str:

@@ -150,6 +150,7 @@ def test_nothing_is_cut_in_the_main_places(scale: float, window: MainWindow, app
 
     from valvelab.window import theme
     from valvelab.window.chips import Chip
+    from valvelab.window.tables import Head
     from valvelab.window.tiles import BayTile, lines_of
 
     window.resize(1600, 1000)
@@ -163,8 +164,9 @@ def test_nothing_is_cut_in_the_main_places(scale: float, window: MainWindow, app
             words = 0.85 * max(map(wide, lines_of(button.text()))) if tile else wide(button.text().replace("&", ""))
             assert words < (button.room() if tile else button.width()), button.text()
         header = window.verdicts.sheet.horizontalHeader()
+        assert isinstance(header, Head)
         for section in each(range(header.count())):
-            assert header.sectionSizeHint(section) <= header.sectionSize(section)
+            assert header.bare_width(section) <= header.sectionSize(section)
 
 
 def seen(window: MainWindow, kind: type[QWidget]) -> list[Any]:

@@ -214,8 +214,8 @@ class DeskPane(QWidget):
             field.setAlignment(Qt.AlignmentFlag.AlignLeft)
         for label in (self.word, self.sentence, self.asked, self.keys):
             label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
-        top = flowing(self.car_field, self.entrant_field, self.valves, spacing=em)
-        entry = beside(self.entry, (above((self.asked, 1), self.keys), 1), spacing=em)
+        top = in_ems(flowing(self.car_field, self.entrant_field, self.valves, spacing=em))
+        entry = in_ems(beside(self.entry, (above((self.asked, 1), self.keys), 1), spacing=em))
         why = beside(self.why_label, (self.why, 1))
         below = splitter(self, Qt.Orientation.Horizontal, (self.readings, 2), (self.scale, 3))
         below.setMinimumHeight(9 * em)

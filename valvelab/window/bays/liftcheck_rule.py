@@ -53,7 +53,7 @@ class RulePane(QWidget):
         second = (self._block(say("Instrument"), "instrument"),)
         third = (self._cars(say("Cars")), self._block(say("Wheel"), "wheel"))
         tables = [self._table(say(title), part) for title, part in _TABLES]
-        across = flowing(*map(self._column, (first, second, third)), spacing=3 * em // 2)
+        across = in_ems(flowing(*map(self._column, (first, second, third)), spacing=3 * em // 2))
         across.top = True
         margins = (em // 2, em // 3, em // 2, em // 3)
         in_ems(above(self.wrong, *tables, across, 1, on=self, margins=margins, spacing=em))

@@ -90,7 +90,7 @@ class LiftCheckView(BayView[Desk]):
         )
         margins = (em // 2, em // 3, em // 2, em // 3)
         in_ems(above(self.counts, (self.cars, 1), *buttons, on=right, margins=margins, spacing=em // 3))
-        whole = splitter(self, Qt.Orientation.Horizontal, (left, 5), (right, 2), sizes=(620, 430))
+        whole = splitter(self, Qt.Orientation.Horizontal, (left, 5), (right, 2), sizes=(605, 445))
         above((whole, 1), on=self)
 
     def _make_buttons(self) -> None:
