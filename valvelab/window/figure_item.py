@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from html import escape
 from itertools import groupby, pairwise
@@ -378,12 +379,23 @@ class FigureItem:
         self.view.sigResized.connect(self._on_resized)
         self.view.sigRangeChanged.connect(self._place_words)
         if self._follows:
-            self.view.sigXRangeChanged.connect(self._fit_y)
+            self.view.sigXRangeChanged.connect(self._on_x_moved)
         self._pointer = pg.ScatterPlotItem(symbol="o", brush=None)
         self._pointer.setZValue(7)
         self.plot.addItem(self._pointer, ignoreBounds=True)
         self._read_out = ""
         self._said: frozenset[str] = frozenset()
+        self._settling = 0
+
+    @contextmanager
+    def _words_last(self) -> Iterator[None]:
+        """Words are placed once, after all that moves the range inside, and not at each step of it."""
+        self._settling += 1
+        try:
+            yield
+        finally:
+            self._settling -= 1
+        self._place_words()
 
     def show(self, figure: Figure, units: System, said: frozenset[str] = frozenset()) -> None:
         """Draw a figure, changing the data only where its form is that of the one before.
@@ -401,14 +413,14 @@ class FigureItem:
         self.figure, self.units, self._form = figure, units, form
         if first:
             self._dress()
-        self._draw_curves(first)
-        self._draw_others()
-        self._name_axes()
-        if first or moved:
-            self.reset_range()
-        else:
-            self._fit_y()
-        self._place_words()
+        with self._words_last():
+            self._draw_curves(first)
+            self._draw_others()
+            self._name_axes()
+            if first or moved:
+                self.reset_range()
+            else:
+                self._fit_y()
 
     def scale_x(self) -> DisplayUnit:
         """Display unit of the x axis."""
@@ -421,10 +433,11 @@ class FigureItem:
     def reset_range(self) -> None:
         """Show everything."""
         ends = self._whole_x()
-        if ends is not None:
-            self.view.setXRange(*ends, padding=0.0)
-        self.view.invertX(self.figure.x_axis.reversed)
-        self._fit_y(whole=True)
+        with self._words_last():
+            if ends is not None:
+                self.view.setXRange(*ends, padding=0.0)
+            self.view.invertX(self.figure.x_axis.reversed)
+            self._fit_y(whole=True)
 
     def zoom_to(self, box: QRectF) -> None:
         """Show what lies in a box, in display units."""
@@ -433,8 +446,9 @@ class FigureItem:
         if self.figure.equal_scale:
             self.view.setRange(box, padding=0.0)
             return
-        self.view.setXRange(box.left(), box.right(), padding=0.0)
-        self.view.setYRange(box.top(), box.bottom(), padding=0.0)
+        with self._words_last():
+            self.view.setXRange(box.left(), box.right(), padding=0.0)
+            self.view.setYRange(box.top(), box.bottom(), padding=0.0)
 
     def zoomed(self) -> bool:
         """Whether less than everything is seen along x."""
@@ -712,7 +726,7 @@ class FigureItem:
     def _place_words(self) -> None:
         """Let words stand beside one another, beside the title and the legend, and off the curves where they can."""
         words = [*self._added, *self._words]
-        if not words:
+        if not words or self._settling:
             return
         room = QRectF(QPointF(0.0, 0.0), self.view.size())
         taken = [item.mapRectToParent(item.boundingRect()) for item in (self.title, self.legend) if item.isVisible()]
@@ -776,11 +790,15 @@ class FigureItem:
         self._written = None
         self._place_legend()
 
+    def _on_x_moved(self) -> None:
+        if not self._settling:
+            self._fit_y()
+
     def _on_resized(self) -> None:
-        self._fit_title()
-        self._place_legend()
-        self._fit_y()
-        self._place_words()
+        with self._words_last():
+            self._fit_title()
+            self._place_legend()
+            self._fit_y()
 
     def _place_legend(self) -> None:
         """The legend beside the title, else below it, smaller or in lines; where all that is too much, part of it."""

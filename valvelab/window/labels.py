@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import chain
 from typing import Literal
 
@@ -98,7 +99,7 @@ def _best(spot: Spot, room: QRectF, full: Sequence[QRectF], drawn: Drawn, named:
 
     def farther() -> Iterator[QRectF]:
         if spot.anchor == "on" and named is not None:
-            yield from (place for place in _around(spot) if fits(place) and not _names_another(place, spot.at, named))
+            yield from (p for p in _around(spot, room, full) if not _names_another(p, spot.at, named))
 
     free = [place for place in _places(spot, room) if fits(place)]
     outside = False
@@ -182,16 +183,29 @@ _SHIFTS = ((0, 0), (0, -0.6), (0, 0.6), (0, -1.1), (0, 1.1), (-0.55, 0), (0.55, 
 """How far words without a mark may stand from their point, in their own widths and heights."""
 
 
-def _around(spot: Spot) -> Iterator[QRectF]:
-    """Places all around a point, the nearest first."""
+def _around(spot: Spot, room: QRectF, full: Sequence[QRectF]) -> Iterator[QRectF]:
+    """Places all around a point that lie in the room and over none of the others, the nearest first."""
     wide, high = spot.size.width(), spot.size.height()
+    across, down = _offsets(wide, high)
+    left, top = spot.at.x() + across, spot.at.y() + down
+    right, bottom = left + wide, top + high
+    free = (left >= room.left()) & (right <= room.right()) & (top >= room.top()) & (bottom <= room.bottom())
+    for other in full:
+        beside = (right <= other.left()) | (left >= other.right())
+        free &= beside | (bottom <= other.top()) | (top >= other.bottom())
+    for x, y in zip(left[free].tolist(), top[free].tolist(), strict=True):
+        yield QRectF(x, y, wide, high)
+
+
+@lru_cache(maxsize=64)
+def _offsets(wide: float, high: float) -> tuple[FloatArray, FloatArray]:
+    """Corners of places all around a point, from it, the nearest first, for words of a size: shape (n,) each."""
     steps = 0.5 * high * np.arange(-2 * _AROUND, 2 * _AROUND + 1)
-    across, down = (side.ravel() for side in np.meshgrid(steps + 0.0, steps))
+    across, down = (side.ravel() for side in np.meshgrid(steps, steps))
     # words are wide and low: what counts is how far their edge is from the point
     beyond = np.hypot(np.maximum(0.0, np.abs(across) - 0.5 * wide), np.maximum(0.0, np.abs(down) - 0.5 * high))
-    for number in np.lexsort((np.hypot(across, down), beyond)):
-        corner = spot.at + QPointF(across[number] - 0.5 * wide, down[number] - 0.5 * high)
-        yield QRectF(corner, spot.size)
+    order = np.lexsort((np.hypot(across, down), beyond))
+    return across[order] - 0.5 * wide, down[order] - 0.5 * high
 
 
 def _about(at: QPointF, across: float, down: float, spot: Spot) -> QRectF:
