@@ -324,3 +324,17 @@ def test_a_stack_of_pages_is_as_high_as_the_one_in_front(app: QApplication) -> N
     assert stack.minimumSizeHint().width() == 800, "panes beside it don't move when another comes to the front"
     stack.setCurrentIndex(1)
     assert stack.minimumSizeHint().height() == 400
+
+
+def test_a_drawing_without_room_stays_away_when_the_verdicts_are_shown_again(
+    window: MainWindow, tmp_path: Path
+) -> None:
+    make_looks.SCENES["motion_lift"](window, tmp_path)
+    for size in each(["1600x1000", "1280x720"]):
+        settle(window, size, 150)
+        window.restyle()
+        settle(window, size, 150)
+        sheet = window.verdicts.sheet
+        shown = [n for n in range(sheet.rows_model.columnCount()) if not sheet.isColumnHidden(n)]
+        assert sum(map(sheet.columnWidth, shown)) <= sheet.viewport().width()
+        assert cut_heads(sheet) == []

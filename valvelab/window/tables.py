@@ -389,8 +389,8 @@ class Head(QHeaderView):
         return found
 
     def bare_width(self, section: int) -> int:
-        """Width of a head without the room for an arrow."""
-        return self.sectionSizeHint(section) - self.arrow_room()
+        """Width of a head without the room for an arrow, of a hidden one too."""
+        return self.sectionSizeFromContents(section).width() - self.arrow_room()
 
     def arrow_room(self) -> int:
         """Room that a head has for an arrow."""
@@ -409,7 +409,7 @@ class TableView(QTableView):
     """A quiet table: no grid, stripes, whole rows, columns as wide as they need; `chosen(row)` when one is chosen.
 
     spoken: its accessible name where that is not `name`. wrapped: the column that takes the width that is left and
-    wraps its words. empty: what to do while there are no rows.
+    wraps its words. empty: what to do while there are no rows. left_out: numbers of drawings that have no room now.
     """
 
     chosen = Signal(object)
@@ -435,7 +435,7 @@ class TableView(QTableView):
         self._roomy: tuple[int, ...] = ()
         self._tight: tuple[int, ...] = ()
         self._laid: tuple[int, ...] = ()
-        self._left_out: set[int] = set()
+        self.left_out: set[int] = set()
         self.empty_text = empty
         self.setObjectName(name)
         self.setAccessibleName(say(spoken or name))
@@ -499,6 +499,7 @@ class TableView(QTableView):
 
     def show_kept(self, kept: Kept) -> None:
         """Show rows again as they were, without measuring anything."""
+        self._bring_drawings_back()
         self.rows_model.show_kept(kept)
         for column, width in enumerate(kept.widths):
             self.setColumnWidth(column, width)
@@ -507,6 +508,12 @@ class TableView(QTableView):
         self._roomy = self._laid = self._widths()
         self._tight = kept.tight
         self.settle_columns()
+
+    def _bring_drawings_back(self) -> None:
+        """Drawings that were left out are in their places again: a hidden column takes no width."""
+        for column in self.left_out:
+            self.setColumnHidden(column, False)
+        self.left_out = set()
 
     def share_width(self) -> None:
         """Columns share the width instead of needing a scroll bar; no sorting by header."""
@@ -555,6 +562,7 @@ class TableView(QTableView):
             header.setSectionResizeMode(self._wrapped, QHeaderView.ResizeMode.Stretch)
             return
         header, room = self._head, self.fontMetrics().height() // 2
+        self._bring_drawings_back()
         for column in range(self.rows_model.columnCount()):
             self.setColumnWidth(column, header.sectionSizeHint(column) + room)
         self._tight = tuple(map(header.bare_width, range(self.rows_model.columnCount())))
@@ -595,17 +603,17 @@ class TableView(QTableView):
         """
         if not self._roomy or self._fitted < len(self.rows_model.rows) or not self._lies_as_fitted():
             return
-        seen = [n for n in range(len(self._roomy)) if n in self._left_out or not self.isColumnHidden(n)]
+        seen = [n for n in range(len(self._roomy)) if n in self.left_out or not self.isColumnHidden(n)]
         drawn = {n for n in seen if self.rows_model.columns[n].drawn}
         found = self._narrowed(seen)
         if found is None and drawn and (found := self._narrowed([n for n in seen if n not in drawn])) is not None:
-            self._left_out = drawn
+            self.left_out = drawn
         else:
-            self._left_out = set()
+            self.left_out = set()
         if found is None:
             found = {column: self._tightest(column) for column in seen}
         for column in drawn:
-            self.setColumnHidden(column, column in self._left_out)
+            self.setColumnHidden(column, column in self.left_out)
         for column, wide in found.items():
             self.setColumnWidth(column, wide)
         self._laid = self._widths()

@@ -209,7 +209,7 @@ class VerdictTable(QWidget):
         last = model.columnCount() - 1
         bare = bool(model.rows) and not any(verdict.remark for verdict in model.rows)
         for column in range(last + 1):
-            self.sheet.setColumnHidden(column, bare and column == last)
+            self.sheet.setColumnHidden(column, (bare and column == last) or column in self.sheet.left_out)
         self.sheet.settle_columns()
 
     def bring(self, verdict: Verdict) -> None:
