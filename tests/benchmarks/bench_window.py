@@ -87,6 +87,7 @@ def figures() -> list[tuple[str, float, float]]:
 
     from valvelab.window import theme
     from valvelab.window.bench import Bench
+    from valvelab.window.garbage import Sweeper
     from valvelab.window.main_window import MainWindow
     from valvelab.workbench.lobes_bay import LobesState
 
@@ -95,6 +96,9 @@ def figures() -> list[tuple[str, float, float]]:
     theme.dress(application)
     with tempfile.TemporaryDirectory() as place:
         bench = Bench(Path(place), background=False)
+        sweeper = Sweeper(
+            application, lambda: False
+        )  # as where a bench works in the background: garbage waits for rest
         window = MainWindow(bench)
         window.resize(1600, 1000)
         window.show()
@@ -119,6 +123,7 @@ def figures() -> list[tuple[str, float, float]]:
             application.processEvents()
             drags.append(1e3 * (time.thread_time() - began))
         window.close()
+        sweeper.end()
     return [
         ("first paint, empty, over a bare plot window", 1.0, ratios["empty bench"]),
         ("first paint, with files, over the same", 1.2, ratios["with files"]),
