@@ -14,7 +14,7 @@ from something import each
 from valvelab.arrays import FloatArray
 from valvelab.records.sets_result import SetsResult, SpringSet
 from valvelab.sets import heat_bath
-from valvelab.sets.exchanges import MANY_HEATS
+from valvelab.sets.exchanges import FEW_ALONG
 from valvelab.sets.heat_bath import Cooling, bathed
 from valvelab.sets.hull_bound import HullSearch, hull_bound
 from valvelab.sets.least_spread import QUICK, Effort
@@ -148,7 +148,7 @@ def test_units_dealt_anew_among_many_sets_tighten_them(monkeypatch: pytest.Monke
     start = Grouping(tuple((0, tuple(int(unit) for unit in one)) for one in rough))
 
     def totals() -> list[float]:
-        met = [bathed(units, start, Cooling(300, cold=MANY_HEATS[0][1], seed=seed), Watch()) for seed in range(3)]
+        met = [bathed(units, start, Cooling(300, cold=FEW_ALONG.cold, seed=seed), Watch()) for seed in range(3)]
         used = [[spring for _, one in grouping.sets for spring in one] for grouping in met if grouping]
         assert [len(set(one)) for one in used] == [120] * 3
         return [units.total(grouping) for grouping in met if grouping]

@@ -179,12 +179,9 @@ def peers(folder: Path) -> Iterator[Figure]:
 def sets(folder: Path) -> Iterator[Figure]:
     """Trays in sixteens on two and on five characteristics, against the best arrangement known."""
     asked = {64: (2.0, 1.02), 400: (4.0, 1.02), 1000: (8.0, 1.03)}
-    kinds = (("two", bench_sets.TWO), ("five", bench_sets.FIVE), ("five at 1.5 sd", bench_sets.NARROW))
     for count, known in bench_sets.BEST_KNOWN.items():
-        tray = folder / f"{count}.csv"
-        for (kind, limits), best in zip(kinds, known, strict=True):
-            bench_sets.write_readings(tray, count, with_free_length=kind != "two")
-            words = (*VALVELAB, "sets", tray, "--size", "16", *bench_sets.within(limits), "--json")
+        for (kind, limits), best in zip(bench_sets.KINDS.items(), known, strict=True):
+            words = bench_sets.asked(folder / f"{count}.csv", count, limits)
             most, farthest = asked[count]
             answer = json.loads(cost(*words)[1])
             yield Figure(f"`sets` of {count} springs, {kind}", most, against(IMPORTS, *words, rounds=3))

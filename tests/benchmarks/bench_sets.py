@@ -58,6 +58,8 @@ FIVE = ("seat_force=6.8 N", "open_force=12.4 N", "rate=0.6 N/mm", "solid_height=
 NARROW = ("seat_force=5.1 N", "open_force=9.3 N", "rate=0.45 N/mm", "solid_height=0.045 mm", "free_length=0.12 mm")
 """Limits on two characteristics of `write_readings`' trays; two standard deviations each of all that a tester gives;
 one and a half."""
+KINDS = MappingProxyType({"two": TWO, "five": FIVE, "five at 1.5 sd": NARROW})
+"""They by name, in the order of BEST_KNOWN's figures."""
 
 
 def within(limits: tuple[str, ...]) -> list[str]:
@@ -79,6 +81,12 @@ def write_readings(path: Path, count: int, *, with_free_length: bool = False) ->
         lines += [f"Q{number:04d},{free:.2f},0"] if with_free_length else []
         lines += [f"Q{number:04d},{h:.2f},{force:.1f}" for h, force in zip(heights, forces, strict=True)]
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def asked(path: Path, count: int, limits: tuple[str, ...]) -> tuple[str | Path, ...]:
+    """The command that matches a tray in sixteens within limits, its readings written."""
+    write_readings(path, count, with_free_length=limits is not TWO)
+    return (*VALVELAB, "sets", path, "--size", "16", *within(limits), "--json")
 
 
 # -- rivals --------------------------------------------------------------------------------------------------------
@@ -234,10 +242,8 @@ def commands() -> None:
     """The whole command as ratios to the imports alone."""
     with tempfile.TemporaryDirectory() as folder:
         for count, known in BEST_KNOWN.items():
-            for limits, best in zip((TWO, FIVE, NARROW), known, strict=True):
-                path = Path(folder) / f"{count}.csv"
-                write_readings(path, count, with_free_length=limits is not TWO)
-                words = (*VALVELAB, "sets", path, "--size", "16", *within(limits), "--json")
+            for limits, best in zip(KINDS.values(), known, strict=True):
+                words = asked(Path(folder) / f"{count}.csv", count, limits)
                 ratio, answer = against(IMPORTS, *words, rounds=3), json.loads(cost(*words)[1])
                 number = "proven" if answer["number_proven"] else f"of at most {answer['bound_sets']}"
                 print(

@@ -96,9 +96,8 @@ def figures() -> list[tuple[str, float, float]]:
     theme.dress(application)
     with tempfile.TemporaryDirectory() as place:
         bench = Bench(Path(place), background=False)
-        sweeper = Sweeper(
-            application, lambda: False
-        )  # as where a bench works in the background: garbage waits for rest
+        # garbage waits for rest, as where a bench works in the background
+        sweeper = Sweeper(application, lambda: False)
         window = MainWindow(bench)
         window.resize(1600, 1000)
         window.show()

@@ -24,12 +24,22 @@ many sets may end with one that finds no way back (bench_sets.py: trays of 400 t
 6 to 16 % looser, or kept their start); few sets are begun softer, and so only where that met nothing tighter."""
 HOTTER = 0.2
 """Few sets are begun hotter (bench_sets.py: the tray of 64 came 6 % looser from the usual heat)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Many:
+    """A bath of many sets: its turns and how many more over the units, plain numbers; its first heat and its last."""
+
+    turns: int
+    more: int
+    hot: float
+    cold: float
+
+
 ALONG = 3
-"""Characteristics up to which many sets have the first of what follows, on more the second."""
-MANY_TURNS, MANY_HEATS = (2_640, 2_270), ((0.06, 0.008), (0.045, 0.004))
-MORE_TURNS = (0, 372_000)
-"""Turns where sets are many, since units dealt anew spare the others; the first heat and the last; and how many turns
-more there are, over the units. Trays of 384 to 408 on five characteristics came 1 % tighter by their own heats."""
+"""Characteristics up to which a bath of many sets is `FEW_ALONG`; on more it is `MANY_ALONG`."""
+FEW_ALONG, MANY_ALONG = Many(2_640, 0, 0.06, 0.008), Many(2_270, 372_000, 0.045, 0.004)
+"""Units dealt anew spare turns. Trays of 384 to 408 on five characteristics came 1 % tighter by heats of their own."""
 
 
 @dataclass(slots=True)
@@ -145,9 +155,8 @@ def tightened(units: Units, start: Grouping, watch: Watch, baths: int) -> list[G
     soft = Cooling(min(MOST_TURNS, TURNS_A_UNIT * units.count), HOTTER)
     hard = replace(soft, soft=BROKEN, hard=BROKEN)
     if not few:
-        kind = int(units.limits.size > ALONG)
-        turns, (hot, cold) = MANY_TURNS[kind] + MORE_TURNS[kind] // units.count, MANY_HEATS[kind]
-        hard = replace(hard, turns=turns, hot=hot, cold=cold)
+        many = FEW_ALONG if units.limits.size <= ALONG else MANY_ALONG
+        hard = replace(hard, turns=many.turns + many.more // units.count, hot=many.hot, cold=many.cold)
     for seed in range(baths):
         if watch.over():
             break

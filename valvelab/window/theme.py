@@ -127,8 +127,8 @@ def palette(theme: Theme) -> QPalette:
     return made
 
 
-_SMALL_ICON = QStyle.PixelMetric.PM_SmallIconSize
-_ARROW_EMS = {QStyle.PixelMetric.PM_MenuButtonIndicator: 0.65}
+_AT_LEAST_EMS = {QStyle.PixelMetric.PM_SmallIconSize: _ICON_EMS, QStyle.PixelMetric.PM_MenuButtonIndicator: 0.65}
+"""What is at least so many heights of a line."""
 _ROOMY = {QStyle.PixelMetric.PM_FocusFrameHMargin: 4, QStyle.PixelMetric.PM_HeaderMargin: 3}
 
 
@@ -151,11 +151,9 @@ class HouseStyle(QProxyStyle):
     ) -> int:
         """Measures of the style."""
         found = QProxyStyle.pixelMetric(self, metric, option, widget)
-        if metric is _SMALL_ICON:
-            return max(found, round(_ICON_EMS * QFontMetrics(QApplication.font()).height()))
-        if metric in _ARROW_EMS:
-            em = QFontMetrics(QApplication.font()).height()
-            return max(found, round(_ARROW_EMS[metric] * em))
+        ems = _AT_LEAST_EMS.get(metric)
+        if ems is not None:
+            return max(found, round(ems * QFontMetrics(QApplication.font()).height()))
         return found + _ROOMY.get(metric, 0)
 
     def _draw_head(self, option: QStyleOptionHeader, painter: QPainter, widget: QWidget | None) -> None:

@@ -82,12 +82,15 @@ class RulePane(QWidget):
         cells = [Cell(part, name) for name in lift_rule.columns_of(part)]
         return self._grid(title, [(say(asked(cell).label), self._field(cell)) for cell in cells])
 
-    def _grid(self, title: str, rows: Sequence[tuple[str, QWidget]]) -> QGridLayout:
-        """A heading, and under it a field with its name in each row."""
+    def _empty_grid(self) -> QGridLayout:
         grid = QGridLayout()
         grid.setVerticalSpacing(self._em // 4)
         grid.setHorizontalSpacing(self._em // 3)
-        in_ems(grid)
+        return in_ems(grid)
+
+    def _grid(self, title: str, rows: Sequence[tuple[str, QWidget]]) -> QGridLayout:
+        """A heading, and under it a field with its name in each row."""
+        grid = self._empty_grid()
         grid.addWidget(Heading(title, 1.05, self), 0, 0, 1, 2)
         for at, (name, field) in enumerate(rows, start=1):
             label = QLabel(name, self)
@@ -99,10 +102,7 @@ class RulePane(QWidget):
         return grid
 
     def _table(self, title: str, part: Part) -> QGridLayout:
-        grid = QGridLayout()
-        grid.setVerticalSpacing(self._em // 4)
-        grid.setHorizontalSpacing(self._em // 3)
-        in_ems(grid)
+        grid = self._empty_grid()
         names = lift_rule.columns_of(part)
         grid.addWidget(Heading(title, 1.05, self), 0, 0, 1, len(names))
         for at, name in enumerate(names):
