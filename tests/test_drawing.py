@@ -14,6 +14,8 @@ from PySide6.QtWidgets import QApplication, QWidget
 from something import each
 
 from valvelab.figures.description import Axis, Band, Curve, Dial, Figure, Guide, HeatMap, Marks
+from valvelab.report.figure_file import figure_bytes
+from valvelab.report.page_model import FigureBlock
 from valvelab.window import figure_item, theme
 from valvelab.window.dial import DialView, spread_apart
 from valvelab.window.drawing import FigureStack, FigureView
@@ -92,6 +94,14 @@ def test_units_scale_what_is_drawn_and_name_it() -> None:
     assert y[-1] == pytest.approx(100.0 / 4.4482216152605)
     assert "lbf" in item.title.toPlainText()
     assert item.view.state["xInverted"]
+
+
+def test_a_title_that_is_cut_on_paper_keeps_its_unit() -> None:
+    curves = tuple(Curve(X, X, "series", f"kind {number} of all", number) for number in range(4))
+    figure = replace(FIGURE, title="Force over height of every spring that was read", curves=curves)
+    shown = figure_bytes(FigureBlock(((figure,), (FIGURE,)), 60.0), ".svg", "metric").decode()
+    assert "…, N<" in shown
+    assert "Force over height, N<" in shown
 
 
 def test_a_band_with_gaps_is_drawn_in_pieces() -> None:

@@ -10,7 +10,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, Role
-from valvelab.report.paper import BOLD, Paper, rule, text_width, write
+from valvelab.report.paper import BOLD, Paper, fitted, rule, text_width, write
 from valvelab.report.scales import Scale, runs, scale_for, thinned, tick_texts, ticks, x_ends, y_ends
 from valvelab.report.symbols import draw_path, draw_symbol
 from valvelab.units import System
@@ -95,9 +95,10 @@ def _heading(canvas: Canvas, figure: Figure, box: Rectangle, paper: Paper, scale
     names, size, top = _names(figure), SMALL * paper.size, box.top - 8.0 * paper.size
     keys = sum(text_width(label, size) + 16.0 for label, _, _ in names)
     filled = {band.label for band in figure.bands}
-    title = f"{figure.title}, {scale}" if scale else figure.title
-    room = box.width - keys - 4.0
-    write(canvas, title, (box.left, top), TITLE * paper.size, paper.of("text"), font=BOLD, width=room)
+    large, unit = TITLE * paper.size, f", {scale}" if scale else ""
+    room = box.width - keys - 4.0 - text_width(unit, large, BOLD)
+    title = fitted(figure.title, large, room, BOLD) + unit  # however little room there is, the unit is said
+    write(canvas, title, (box.left, top), large, paper.of("text"), font=BOLD)
     right = box.right - 6.0
     for label, role, series in reversed(names):
         right -= text_width(label, size)
