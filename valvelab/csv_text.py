@@ -7,6 +7,8 @@ import io
 import math
 from collections.abc import Iterable, Sequence
 
+from valvelab.pieces import pieces
+
 _BEGINNINGS = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20", "\t", "\r", "\n")
 _TEXT_MARK = "'"
 
@@ -15,7 +17,7 @@ def csv_text(rows: Iterable[Sequence[str | float | None]], delimiter: str = ",")
     """Rows as CSV with a comma, a point and a line feed; None is an empty cell, numbers stay numbers."""
     target = io.StringIO()
     csv.writer(target, delimiter=delimiter, lineterminator="\n").writerows(
-        [cell if cell.__class__ is float else harmless(cell) for cell in row] for row in rows
+        [cell if cell.__class__ is float else harmless(cell) for cell in row] for row in pieces(rows)
     )
     return target.getvalue()
 

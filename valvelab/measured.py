@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, ParamSpec, TypeVar, cast
 
 from valvelab.errors import CannotEvaluate
 from valvelab.frozen import frozen
+from valvelab.pieces import rest
 
 if TYPE_CHECKING:
     from valvelab.arrays import BoolArray, FloatArray
@@ -79,6 +80,7 @@ class Once:
         """What is asked for more than once, worked out once: `work(self, *of)`."""
         key, kept = (work, of), self._once
         if (found := kept.get(key, _NOT_ASKED)) is _NOT_ASKED:
+            rest()
             found = kept[key] = work(self, *of)
         return cast("T", found)
 

@@ -25,6 +25,7 @@ from valvelab.files.plausible import (
 from valvelab.files.table import Column, Table, read_table
 from valvelab.frozen import frozen
 from valvelab.phrase import Phrase
+from valvelab.pieces import pieces
 from valvelab.records.result import Note, info
 from valvelab.records.spring_readings import (
     CoilData,
@@ -96,7 +97,7 @@ def spring_readings(table: Table) -> SpringTable:
             Phrase("{count} springs", count=len(groups)),
             Phrase("at most {most}", most=MOST_SPRINGS),
         )
-    springs = [one for name, rows in groups.items() for one in reader.spring(name, rows)]
+    springs = [one for name, rows in pieces(groups.items()) for one in reader.spring(name, rows)]
     known = [column.name for name in KNOWN_COLUMNS if (column := table.find(name)) is not None]
     table.note_unknown((*known, *(one.column.name for one in at_heights)))
     return SpringTable(

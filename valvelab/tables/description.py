@@ -12,6 +12,7 @@ from valvelab.decimals import Usual, decimals_of, stated_u
 from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Characteristic
 from valvelab.language import word
+from valvelab.pieces import pieces
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
@@ -172,7 +173,7 @@ def table_of(
     units = tuple(column.label(system) for column, _ in shown)
     cells = tuple(
         tuple(column.u_cell(row, system) if beside else column.cell(row, system) for column, beside in shown)
-        for row in rows
+        for row in pieces(rows)
     )
     left = next((place for place, (column, _) in enumerate(shown) if column.is_number), len(shown))
     words_after = tuple(place for place, (column, _) in enumerate(shown) if place >= left and not column.is_number)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from valvelab.decimals import USUAL, decimals_of, limit, percent
 from valvelab.inspection.characteristics import of_unit, printed
 from valvelab.language import word
+from valvelab.pieces import pieces
 from valvelab.tables.description import Cell, Column, Mark, Table, table_of
 from valvelab.units import System, display_unit, show
 from valvelab.very_same import OfTheSame
@@ -85,7 +86,7 @@ def _uncertainties(result: Result) -> dict[tuple[str, str], list[float | None]]:
         judged_us.setdefault((row.characteristic, row.unit), []).append(row.standard_uncertainty)
     keys = {judged: known.key for judged in judged_us if (known := of_unit(*judged)) is not None}
     stated: dict[str, list[float | None]] = {key: [] for key in keys.values()}
-    for us in stated_uncertainties(result):
+    for us in pieces(stated_uncertainties(result)):
         for key in us.keys() & stated.keys():
             stated[key].append(us[key])
     found = {}

@@ -58,6 +58,7 @@ class Bench(QObject):
     def __init__(self, place: Path, kept: Settings | None = None, *, background: bool = True) -> None:
         super().__init__()
         self.turns = Turns(self, patient=background)
+        self.right_of_way = self.turns.right_of_way
         self.place = place
         self.settings = kept or settings.load(place)
         self._settings_kept = self.settings
@@ -221,7 +222,8 @@ class Bench(QObject):
     def _changed(self, old: Document, new: Document) -> None:
         if self._sweeper is not None:
             self._sweeper.put_off()
-        self.document_changed.emit(old, new)
+        with self.right_of_way.taken():
+            self.document_changed.emit(old, new)
         if new is self.document:
             self._ask()
             decided = (old.files, old.states, old.current, old.bay)
@@ -334,9 +336,13 @@ class Bench(QObject):
                 error = done.exception()
                 self._came.emit((key, error if error is not None else done.result()))
 
-        (pool or self._pool).submit(work).add_done_callback(deliver)
+        (pool or self._pool).submit(self.right_of_way.beside, work).add_done_callback(deliver)
 
     def _take(self, came: tuple[object, object]) -> None:
+        with self.right_of_way.taken():
+            self._take_in(came)
+
+    def _take_in(self, came: tuple[object, object]) -> None:
         key, outcome = came
         self._running.pop(key, None)
         self.busy_changed.emit(next(iter(self._running.values()), ""))

@@ -88,6 +88,13 @@ class MainWindow(Shell):
         self._refresh(bench.document)
         self._show_job()
 
+    def event(self, event: QEvent) -> bool:
+        """All else waits while the window is drawn."""
+        if event.type() != QEvent.Type.UpdateRequest:
+            return super().event(event)
+        with self.bench.right_of_way.taken():
+            return super().event(event)
+
     def _connect_bench(self) -> None:
         self.bench.document_changed.connect(lambda _old, new: self._refresh(new))
         self.bench.busy_changed.connect(self.busy.say)

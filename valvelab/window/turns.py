@@ -9,6 +9,8 @@ from typing import Protocol, runtime_checkable
 from PySide6.QtCore import QObject, QTimer
 from PySide6.QtWidgets import QWidget
 
+from valvelab.window.right_of_way import RightOfWay
+
 
 class Turns(QTimer):
     """Pieces of work one after another, each in a turn of the event loop of its own; all at once unless `patient`."""
@@ -16,6 +18,7 @@ class Turns(QTimer):
     def __init__(self, parent: QObject, *, patient: bool) -> None:
         super().__init__(parent, interval=0)
         self.patient = patient
+        self.right_of_way = RightOfWay()
         self._waiting: dict[str, Callable[[], object]] = {}
         self._ended = False
         self.timeout.connect(self.do_next)
@@ -57,7 +60,8 @@ class Turns(QTimer):
     def do_next(self) -> None:
         """Do what waits first: a turn of the event loop."""
         if self._waiting:
-            self._waiting.pop(next(iter(self._waiting)))()
+            with self.right_of_way.taken():
+                self._waiting.pop(next(iter(self._waiting)))()
         else:
             self.stop()
 

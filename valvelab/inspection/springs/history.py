@@ -15,6 +15,7 @@ from valvelab.frozen import frozen
 from valvelab.inspection.springs.analysis import Read, SpringAnalysis, stage_rank
 from valvelab.inspection.springs.characteristics import row_of
 from valvelab.phrase import Phrase
+from valvelab.pieces import pieces
 from valvelab.records.result import Note, Verdict, info
 from valvelab.records.springs_result import Due, SpringHistory, SpringTrend, StageDay
 from valvelab.springs.trend import Crossing, Trend, crossing, fit_trend
@@ -44,7 +45,7 @@ def histories(analyses: Iterable[SpringAnalysis], verdicts: Sequence[Verdict]) -
     limits: dict[tuple[str, str], list[Verdict]] = {}
     for verdict in verdicts if several else ():
         limits.setdefault((verdict.item, verdict.characteristic), []).append(verdict)
-    return [_history(name, each, limits) for name, each in several.items()]
+    return [_history(name, each, limits) for name, each in pieces(several.items())]
 
 
 def history_notes(found: Sequence[SpringHistory]) -> Iterator[Note]:

@@ -5,12 +5,17 @@ from __future__ import annotations
 import contextlib
 import sys
 from collections.abc import Callable
+from functools import partial
 from threading import Event, Thread
 
 from PySide6.QtCore import QObject, Signal
+from PySide6.QtWidgets import QWidget
 
 from valvelab.errors import ValvelabError
 from valvelab.language import say
+from valvelab.pieces import rest
+from valvelab.window.right_of_way import RightOfWay
+from valvelab.window.turns import turns_at
 
 Work = Callable[[Callable[[object], None], Callable[[], bool]], object]
 
@@ -26,8 +31,9 @@ class Run(QObject):
     refused = Signal(str)
     _came = Signal(int, str, object)
 
-    def __init__(self, parent: QObject) -> None:
+    def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)
+        self._seen_in = parent
         self._number = 0
         self._stop = Event()
         self.running = False
@@ -40,14 +46,20 @@ class Run(QObject):
         self.running = True
         number, stop = self._number, Event()
         self._stop = stop
+        turns = turns_at(self._seen_in)
+        way = RightOfWay() if turns is None else turns.right_of_way
 
         def tell(kind: str, value: object) -> None:
             with contextlib.suppress(RuntimeError):  # the window may be gone by now
                 self._came.emit(number, kind, value)
 
+        def ended() -> bool:
+            rest()
+            return stop.is_set()
+
         def run() -> None:
             try:
-                tell("ended", work(lambda progress: tell("progressed", progress), stop.is_set))
+                tell("ended", way.beside(partial(work, lambda progress: tell("progressed", progress), ended)))
             except ValvelabError as refusal:
                 tell("refused", str(refusal))
             except BaseException as error:  # noqa: BLE001 - handed to the window's crash path
