@@ -323,3 +323,21 @@ def test_lifts_on_the_wheel_are_in_the_units_asked_for() -> None:
         for head, lift_mm in each(told.items()):
             assert f"{head} {lift_mm:g}" in metric
             assert f"{head} {lift_mm / 25.4:.4g}" in inch
+
+
+def test_a_reading_left_out_of_the_fit_stands_where_it_was_taken_and_is_told_of() -> None:
+    told = [
+        (found.result, row, figure.marks)
+        for found in parts("lobes")
+        for row in found.result.lobes
+        for figure in [lobe_figures.motion_figure(found, row.lobe, 0, lobe_figures.grid(found))]
+    ]
+    assert any(row.outlier_readings for _, row, _ in told), "there is none to look at"
+    for result, row, marks in told:
+        where = [(round(float(y), 9), text) for mark in marks for y, text in zip(mark.y, mark.texts, strict=True)]
+        assert [lift for lift, _ in where] == [round(one.lift_mm, 9) for one in row.outlier_readings]
+        assert sum(text != "" for _, text in where) == (1 if where else 0)
+        for one in row.outlier_readings[:1]:
+            note = next(note.text for note in result.notes if note.about == row.lobe and "left out" in note.text)
+            assert f"at {one.angle_cam_deg:g} cam deg" in note
+            assert f"{abs(one.lift_mm - one.fitted_lift_mm):.3g} mm" in note

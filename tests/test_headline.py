@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from valvelab.conformity.decision import TOO_WIDE
 from valvelab.records.phasing_result import PhasingResult
 from valvelab.records.result import Decision, Result, Verdict
 from valvelab.tables.headline import adjustment, headline
@@ -71,15 +72,29 @@ def verdict(item: str, decision: Decision, measured: float | None, sure: float |
                 verdict("Q2", "accept", 25.0, 1.0),
                 verdict("Q3", "reject", 23.9, 0.2),
             ],
-            "2 of 3 springs rejected: Q1, rate 1.00 N/mm too low; 1 more rejected",
+            "2 of 3 springs rejected: Q1, rate 1.00 N/mm too low",
             "reject",
         ),
         (
             [verdict("Q1", "undecided", 24.05, 0.69), verdict("Q2", "undecided", None, None, "not measured")],
-            "2 of 2 springs undecided: Q1, rate 0.05 N/mm above its limit, 69.0 % sure to conform; 1 more undecided",
+            "2 of 2 springs undecided: Q1, rate 0.05 N/mm above its limit, 69.0 % sure to conform",
             "undecided",
         ),
-        ([verdict("Q1", "undecided", None, None, "read once")], "Undecided: Spring Q1, rate read once", "undecided"),
+        (
+            [
+                verdict("Q1", "reject", 23.0, 0.0),
+                verdict("Q1", "reject", 22.9, 0.0).model_copy(update={"characteristic": "seat_force", "unit": "N"}),
+                verdict("Q2", "accept", 25.0, 1.0),
+            ],
+            "1 of 2 springs rejected: Q1, rate 1.00 N/mm too low; 2 verdicts rejected in all",
+            "reject",
+        ),
+        (
+            [verdict("Q1", "undecided", 24.05, 0.1, TOO_WIDE).model_copy(update={"upper": 24.1})],
+            "Undecided: Spring Q1, rate 24.05 ± 0.10 N/mm, too uncertain for limits 0.10 N/mm apart",
+            "undecided",
+        ),
+        ([verdict("Q1", "undecided", None, None, "read once")], "Undecided: Spring Q1, rate: read once", "undecided"),
     ],
 )
 def test_the_gravest_comes_first_with_how_far_off_it_is(

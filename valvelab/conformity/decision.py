@@ -15,6 +15,7 @@ from valvelab.phrase import Phrase
 
 Rule = Literal["guarded", "simple"]
 Outcome = Literal["accept", "reject", "undecided"]
+TOO_WIDE = Phrase("u is too large for these limits: no measured value could be accepted")
 
 
 @frozen
@@ -92,7 +93,7 @@ def _too_wide(u: float, lower: float | None, upper: float | None, confidence: fl
     if lower is None or upper is None:
         return ""
     best = probability_conforming(0.5 * (lower + upper), u, lower, upper)
-    return "" if best >= confidence else Phrase("u is too large for these limits: no measured value could be accepted")
+    return "" if best >= confidence else TOO_WIDE
 
 
 def guard_band(standard_uncertainty: float | None, rule: Rule, confidence: float) -> float:

@@ -15,6 +15,7 @@ from valvelab.units import show
 
 if TYPE_CHECKING:
     from valvelab.inspection.lobes.inspect import LobesInspection
+    from valvelab.inspection.lobes.repeatability import LobeGroup
     from valvelab.records.lobes_result import LobeResult
 
 STEP_CAM_DEG = 0.25
@@ -28,6 +29,7 @@ _AXES: dict[int, tuple[str, str, Unit]] = {
     3: ("jerk", "Jerk", "mm/cam deg3"),
 }
 _INDEX_ERROR = next(row for row in CHARACTERISTICS if row.name == "index_error")
+_LEFT_OUT = "left out of the fit"
 ANGLE_FROM_CENTRE = "Cam angle from the lobe's centre"
 
 
@@ -64,7 +66,27 @@ def motion_figure(inspection: LobesInspection, lobe: str, derivative: Derivative
     if envelope is not None:
         curves.append(Curve(x, _nominal(inspection, lobe, x, derivative), "nominal", "nominal"))
     curves.append(Curve(x, sampled(inspection, lobe, x, derivative), "measured", lobe, valve=_kind(inspection, lobe)))
-    return Figure(name, title, _across(x), Axis(title, unit), tuple(curves))
+    marks = _left_out(inspection, lobe, x) if derivative == 0 else ()
+    return Figure(name, title, _across(x), Axis(title, unit), tuple(curves), marks=marks)
+
+
+def _left_out(inspection: LobesInspection, lobe: str, x: FloatArray) -> tuple[Marks, ...]:
+    """Readings that were left out of the fit, where they were taken; the one farthest off says so."""
+    part, row = _fitted(inspection, lobe)
+    angle, lift_mm, fitted_mm = part.fitted.left_out(row)
+    at = wrap(angle - centre_of(inspection, lobe))
+    shown = (at >= x[0]) & (at <= x[-1])
+    if not shown.any():
+        return ()
+    farthest = int(np.argmax(np.abs(lift_mm - fitted_mm)[shown]))
+    told = tuple(_LEFT_OUT if place == farthest else "" for place in range(int(shown.sum())))
+    return (Marks(at[shown], lift_mm[shown], "reject", _LEFT_OUT, told),)
+
+
+def _fitted(inspection: LobesInspection, lobe: str) -> tuple[LobeGroup, int]:
+    """The group that a lobe was fitted in, and its row there."""
+    part = next(part for part in inspection.groups if lobe in part.fitted.names)
+    return part, part.fitted.names.index(lobe)
 
 
 def deviation_figure(inspection: LobesInspection, lobe: str, x: FloatArray) -> Figure | None:
@@ -97,8 +119,7 @@ def deviation_figure(inspection: LobesInspection, lobe: str, x: FloatArray) -> F
 
 def residual_figure(inspection: LobesInspection, lobe: str, x: FloatArray) -> Figure:
     """Readings − fit over the angles of `x`, every turn; those left out of the fit carry the mark of a rejection."""
-    part = next(part for part in inspection.groups if lobe in part.fitted.names)
-    row = part.fitted.names.index(lobe)
+    part, row = _fitted(inspection, lobe)
     readings = part.fitted.conditioned
     fit = part.fitted.smoothed.splines.evaluate(row, readings.angle_cam_deg)
     off = 1000.0 * (readings.lifts_mm[row] - fit)
@@ -107,7 +128,7 @@ def residual_figure(inspection: LobesInspection, lobe: str, x: FloatArray) -> Fi
     kept, left_out = shown & readings.kept[row], shown & ~readings.kept[row]
     marks = [Marks(angle[kept], off[kept], "readings")]
     if left_out.any():
-        marks.append(Marks(angle[left_out], off[left_out], "reject", "left out of the fit"))
+        marks.append(Marks(angle[left_out], off[left_out], "reject", _LEFT_OUT))
     title = "Readings − fit"
     return Figure("readings", title, _across(x), Axis(title, "um"), marks=tuple(marks))
 

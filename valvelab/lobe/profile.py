@@ -95,6 +95,13 @@ class FittedLobes:
         """One lobe's profile."""
         return Profile(self.names[row], self.splines, row)
 
+    def left_out(self, row: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """The readings of a lobe that are left out of its fit: cam angle, lift as read, and as fitted, each (n,)."""
+        out = ~self.conditioned.kept[row]
+        angle = self.conditioned.angle_cam_deg[out]
+        fitted = self.smoothed.splines.evaluate(row, angle) if angle.size else angle
+        return angle, self.conditioned.lifts_mm[row, out], fitted
+
     @cached_property
     def at_knots(self) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
         """Lift, velocity, acceleration and jerk at the knots, each (lobes, knots). By mm and cam deg."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from valvelab.conformity.decision import TOO_WIDE
 from valvelab.frozen import frozen
 from valvelab.language import figures, word
 from valvelab.records.lash import LashResult
@@ -13,7 +14,7 @@ from valvelab.tables.engine import degrees, signed
 from valvelab.tables.lash import lash_headline
 from valvelab.tables.sentences import OF_ALL, chance, closest, item_told, margin, noun_of, room
 from valvelab.tables.verdicts import WORDS, counts, judged, overall
-from valvelab.units import System
+from valvelab.units import System, display_unit, show
 
 
 @frozen
@@ -85,39 +86,57 @@ def _accepted(result: Result, system: System) -> str:
 
 
 def _not_accepted(result: Result, decision: Decision, system: System) -> str:
-    """The gravest of the verdicts that are rejected, or undecided; how many items share it, and how many more."""
+    """The gravest of the verdicts that are rejected, or undecided; how many items share it; how many there are."""
     found = [row for row in result.verdicts if row.decision == decision]
     worst = min(found, key=lambda row: (row.measured is None, row.probability_conforming or 0.0))
-    told = f"{judged(worst, system)} {_stands(worst, result, system)}"
+    told = f"{judged(worst, system)}{':' if worst.measured is None else ''} {_stands(worst, result, system)}"
     noun = noun_of(worst, result)
     alike = _items([row for row in result.verdicts if noun_of(row, result) == noun])
     these = _items([row for row in found if noun_of(row, result) == noun])
     if noun and len(alike) > 1:
         whole = word("{count} {whole} {decided}: {item}, {told}")
+        said = len(these)
         head = whole.format(
-            count=len(these),
+            count=said,
             whole=word(OF_ALL[noun]).format(all=len(alike)),
             decided=word(WORDS[decision]),
             item=worst.item,
             told=told,
         )
     else:
+        said = 1
         head = f"{word(WORDS[decision].capitalize())}: {item_told(worst, result)}, {told}"
-    more = len(found) - 1
-    also = word("{head}; {more} more {decided}").format(head=head, more=more, decided=word(WORDS[decision]))
-    return also if more else head
+    if len(found) == said:
+        return head
+    every = word("{head}; {count} verdicts {decided} in all")
+    return every.format(head=head, count=len(found), decided=word(WORDS[decision]))
 
 
 def _stands(verdict: Verdict, result: Result, system: System) -> str:
     """How a value stands to its limit, and how sure that is where the limit alone does not say."""
     if verdict.measured is None:
         return word(verdict.reason or "not measured")
+    if verdict.decision == "undecided" and verdict.reason == TOO_WIDE:
+        return _too_uncertain(verdict, counts(result, system)[verdict], system)
     told = margin(verdict, counts(result, system)[verdict], system)
     if room(verdict) >= 0.0:
         told = word("{margin} its limit").format(margin=told)
     if verdict.decision == "accept" or (verdict.decision == "reject" and room(verdict) < 0.0):
         return told
     return ", ".join(filter(None, (told, chance(verdict) or word(verdict.reason or ""))))
+
+
+def _too_uncertain(verdict: Verdict, decimals: int, system: System) -> str:
+    """A value that no reading so uncertain could bring within its limits."""
+    value, u, low, high = verdict.measured, verdict.standard_uncertainty, verdict.lower, verdict.upper
+    assert value is not None
+    assert u is not None
+    assert low is not None
+    assert high is not None
+    known, sure, apart = (show(one, verdict.unit, system, decimals) for one in (value, u, high - low))
+    unit = display_unit(verdict.unit, system).label
+    whole = word("{value} ± {u} {unit}, too uncertain for limits {apart} {unit} apart")
+    return whole.format(value=known, u=sure, apart=apart, unit=unit)
 
 
 def _items(verdicts: Sequence[Verdict]) -> list[str]:

@@ -284,14 +284,7 @@ def _ramp(ends: RampEnds, row: int) -> RampEnd | None:
 
 
 def _outliers(part: LobeGroup, row: int) -> tuple[OutlierReading, ...]:
-    conditioned = part.fitted.conditioned
-    left_out = np.flatnonzero(~conditioned.kept[row])
-    if left_out.size == 0:
-        return ()
-    angles = conditioned.angle_cam_deg[left_out]
-    fitted = part.fitted.smoothed.splines.evaluate(row, angles)
-    readings = conditioned.lifts_mm[row, left_out]
     return tuple(
         OutlierReading(angle_cam_deg=float(a), lift_mm=float(y), fitted_lift_mm=float(f))
-        for a, y, f in zip(angles, readings, fitted, strict=True)
+        for a, y, f in zip(*part.fitted.left_out(row), strict=True)
     )

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from valvelab.angles import fold_scalar
 from valvelab.arrays import rectangular_sd
 from valvelab.inspection.lobes.repeatability import Doubts, LobeGroup, worth_saying
 from valvelab.inspection.lobes.shaft import ByItem, MeasuredShaft
@@ -86,16 +87,8 @@ def fit_notes(fitted: FittedLobes) -> Iterator[Note]:
         for row, (name, base) in enumerate(zip(fitted.names, fitted.bases, strict=True)):
             lift = float(fitted.at_knots[0][row].max())
             yield from _base_circle_notes(name, base, lift, zero_taken_out=fitted.zero_taken_out)
-    for name, kept in zip(fitted.names, conditioned.kept, strict=True):
-        left_out = int((~kept).sum())
-        if left_out:
-            text = Phrase(
-                "{count} reading stands off and left out of the fit; the record keeps them"
-                if left_out == 1
-                else "{count} readings stand off and left out of the fit; the record keeps them",
-                count=left_out,
-            )
-            yield warning(name, text)
+    for row, name in enumerate(fitted.names):
+        yield from _left_out_notes(fitted, row, name)
     yield from _taken_out_notes(fitted)
     if fitted.smoothed.lag_correlation > _CORRELATION_WORTH_SAYING:
         text = Phrase(
@@ -103,6 +96,24 @@ def fit_notes(fitted: FittedLobes) -> Iterator[Note]:
             lag_correlation=f"{fitted.smoothed.lag_correlation:.2f}",
         )
         yield info("noise", text)
+
+
+def _left_out_notes(fitted: FittedLobes, row: int, name: str) -> Iterator[Note]:
+    angle, lift_mm, fitted_mm = fitted.left_out(row)
+    if angle.size == 0:
+        return
+    off_mm = np.abs(lift_mm - fitted_mm)
+    farthest = int(np.argmax(off_mm))
+    text = Phrase(
+        "{count} reading stands off by {off} mm at {angle} cam deg and is left out of the fit; the record keeps it"
+        if angle.size == 1
+        else "{count} readings stand off, the farthest by {off} mm at {angle} cam deg, and are left out of the fit; "
+        "the record keeps them",
+        count=angle.size,
+        off=f"{off_mm[farthest]:.3g}",
+        angle=f"{fold_scalar(float(angle[farthest])):g}",
+    )
+    yield warning(name, text)
 
 
 def _disagreement(name: str, angle_cam_deg: float, lift_mm: float) -> str:
