@@ -55,6 +55,32 @@ def test_a_row_rings_its_place_and_a_click_there_chooses_the_row(window: MainWin
     assert sheet.row_of(sheet.currentIndex()).characteristic == "max_lift"
 
 
+def test_the_row_that_a_place_chooses_is_brought_into_view(window: MainWindow) -> None:
+    window.bench.add_files([str(SAMPLES / f"quillmere_four_camshaft.{ending}") for ending in ("csv", "toml")])
+    QApplication.processEvents()
+    sheet = window.verdicts.sheet
+    last = sheet.row_of(sheet.proxy.index(sheet.proxy.rowCount() - 1, 0))
+    assert sheet.indexAt(sheet.viewport().rect().bottomLeft()).row() < sheet.proxy.rowCount() - 1, "all are in view"
+    window.verdicts.bring(last)
+    assert sheet.visualRect(sheet.currentIndex()).intersects(sheet.viewport().rect())
+    assert sheet.row_of(sheet.currentIndex()) is last
+
+
+def test_a_remark_brings_what_it_is_about_to_the_front(window: MainWindow) -> None:
+    window.bench.add_files([str(SAMPLES / f"quillmere_four_camshaft.{ending}") for ending in ("csv", "toml")])
+    window.sheet.bring("remarks")
+    rows = [window.notes.row_of(window.notes.proxy.index(n, 0)) for n in range(window.notes.proxy.rowCount())]
+    about = next(n for n, row in enumerate(rows) if row.about == "4I")
+    view = window.pages.front()
+    assert isinstance(view, LobesView)
+    assert view.lobe_name.text() == "3E exhaust"
+    window.notes.selectRow(about)
+    assert view.lobe_name.text() == "4I intake"
+    other = next(n for n, row in enumerate(rows) if not row.about[:1].isdigit())
+    window.notes.selectRow(other)
+    assert view.lobe_name.text() == "4I intake", "what is about no lobe leaves the one in front"
+
+
 @pytest.mark.parametrize(
     ("lower", "upper", "value", "place"),
     [(1.0, 3.0, 2.5, 0.5), (None, 50.0, 50.0, 1.0), (None, 50.0, 25.0, 0.0), (600.0, None, 600.0, -1.0),

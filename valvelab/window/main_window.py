@@ -121,6 +121,7 @@ class MainWindow(Shell):
         self.files.columns_forgotten.connect(self.bench.forget_columns_like)
         self.text_page.followed.connect(self._follow_link)
         self.verdicts.chosen.connect(self._on_verdict)
+        self.notes.chosen.connect(self._on_remark)
         self.banner.limits_wanted.connect(self.open_limits)
         self.verdicts.counted.connect(self._on_counted)
         self.sheet.brought.connect(lambda name: name == "limits" and QTimer.singleShot(0, self, self._limits_seen))
@@ -393,6 +394,13 @@ class MainWindow(Shell):
         view = self._views.get(self.bench.document.bay)
         if view is not None:
             view.choose_verdict(verdict)
+
+    def _on_remark(self, remark: Problem) -> None:
+        """What a remark is about comes to the front where it is an item, with or without words after its name."""
+        view = self._views.get(self.bench.document.bay)
+        if view is not None:
+            for item in dict.fromkeys((remark.about, remark.about.split(" ")[0].rstrip(","))):
+                view.choose_item(item)
 
     def _go(self, name: str) -> None:
         self.text_page.wanted = False
