@@ -302,6 +302,10 @@ def test_a_spec_dropped_on_the_worksheet_judges_it_there(window: MainWindow) -> 
     enter(view.form.fields[Cell("pair", 0, "falling")], "155.25")
     assert not window.verdicts.sheet.rows_model.rows, "the exhaust lobe is not read yet"
     assert window.banner.accessibleName() == "4 of 12 readings; next: 1E rising to the nose"
+    # the nose at (59.25 + 155.25)/2 − 1.25 = 106, between stops at −28.5 and 31, where the card wants 102
+    enter(view.form.fields[Cell("card", 0, "intake")], "102")
+    told = "4 of 12 readings; next: 1E rising to the nose. So far: Advance the camshaft by 4.00 crank deg"
+    assert window.banner.accessibleName() == told
 
 
 def test_a_sheet_is_judged_once_it_is_read_and_nothing_is_to_be_taken_again(window: MainWindow) -> None:

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import Any
+
 import numpy as np
 import pytest
+from invented_camshaft import write_table
 from PySide6.QtCore import QPointF, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
@@ -101,3 +105,21 @@ def test_one_limit_alone_has_its_bar(
         decision="accept",
     )
     assert use_of_limits(verdict) == (None if place is None else pytest.approx(place))
+
+
+def shown_map(view: LobesView) -> Any:
+    shown = view.map.on_paper()
+    assert shown is not None
+    return shown.drawings[0]
+
+
+def test_a_lobe_that_is_held_against_nothing_is_shown_by_its_lift(window: MainWindow, tmp_path: Path) -> None:
+    window.bench.add_files([str(write_table(tmp_path / "one.csv", ("1I",)))])
+    view = window.pages.front()
+    assert isinstance(view, LobesView)
+    assert shown_map(view).title == "Lift"
+    chips = [chip.isEnabled() for chips in (view.map_kinds, view.plots) for chip in chips.buttons()[:2]]
+    assert chips == [False, True, False, True], "deviation, then lift"
+    window.bench.add_files([str(SAMPLES / f"quillmere_four_camshaft.{ending}") for ending in ("csv", "toml")])
+    assert shown_map(view).title == "Deviation from nominal"
+    assert view.map_kinds.buttons()[0].isEnabled()

@@ -160,15 +160,22 @@ def worst_of_stretches(deviation: FloatArray, lower: FloatArray, upper: FloatArr
     return np.array([start + int(np.argmax(excess[start:end])) for start, end in stretches(outside)], dtype=np.intp)
 
 
+def compared(inspection: LobesInspection) -> bool:
+    """Whether a lobe deviates from anything: a nominal, or others of its kind."""
+    names = (row.lobe for row in inspection.result.lobes)
+    return bool(inspection.envelopes) or any(len(_of_its_kind(inspection, name)) > 1 for name in names)
+
+
 def lobe_map(inspection: LobesInspection, kind: MapKind, x: FloatArray) -> HeatMap:
     """Every lobe at once over the angle from its own centre: lift, or the deviation from its nominal.
 
-    Where no lobe has a nominal, each is held against the mean of its kind, and the title says so. The colours reach at
-    least to the edges of the widest band, so that a shaft well within its envelope looks pale.
+    Where no lobe has a nominal, each is held against the mean of its kind, and the title says so; where each is also
+    the only one of its kind there is lift alone. The colours reach at least to the edges of the widest band, so that
+    a shaft well within its envelope looks pale.
     """
     names = tuple(row.lobe for row in inspection.result.lobes)
     lifts = np.array([sampled(inspection, name, x) for name in names])
-    if kind == "lift":
+    if kind == "lift" or not compared(inspection):
         return HeatMap("map", "Lift", _across(x), names, x, lifts, Axis("Lift", "mm"), diverging=False)
     values = np.empty_like(lifts)
     for row, name in enumerate(names):

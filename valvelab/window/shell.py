@@ -48,8 +48,8 @@ class Shell(QMainWindow):
         self.actions_by_name: dict[str, QAction] = {}
         self._make_actions()
         self._make_bench()
-        screen = self.screen().availableGeometry()
-        self.resize(min(1600, screen.width()), min(1000, screen.height()))
+        screen, frame = self.screen().availableGeometry(), 2 * self.fontMetrics().height()
+        self.resize(min(1600, screen.width() - frame), min(1000, screen.height() - frame))
         self.usual_layout = self.saveState()
 
     def _make_centre(self) -> None:

@@ -10,12 +10,13 @@ from valvelab.errors import BadFile, BadSpec
 from valvelab.files.contents import read_contents
 from valvelab.files.phasing_sheet import parse_sheet_toml, sheet_toml
 from valvelab.inspection.engine.phasing import PhasingInspection, inspect_phasing
-from valvelab.language import say
+from valvelab.language import aloud, say
 from valvelab.phasing.degreeing import Sheet
 from valvelab.records.job import Shown
 from valvelab.records.parts.part import JobPart
 from valvelab.records.result import Result, Source
 from valvelab.records.spec import Spec
+from valvelab.tables.headline import adjustment
 from valvelab.workbench import edits
 from valvelab.workbench.background import Question
 from valvelab.workbench.bay import Work
@@ -85,9 +86,12 @@ def progress(shown: Worksheet) -> str:
     cells = reading_cells(sheet)
     read = sum(value_of(sheet, cell) is not None for cell in cells) - again
     told = step_told(shown)
-    return say("{read} of {count} readings; {lower}{what}").format(
+    words = say("{read} of {count} readings; {lower}{what}").format(
         read=read, count=len(cells), lower=told[:1].lower(), what=told[1:]
     )
+    with aloud():
+        so_far = "" if again else adjustment(shown.inspection.result)
+    return say("{words}. So far: {so_far}").format(words=words, so_far=so_far) if so_far else words
 
 
 def confirmed(document: Document, cell: Cell, value: float) -> Document:

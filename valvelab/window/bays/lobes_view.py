@@ -148,6 +148,8 @@ class LobesView(BayView[LobesInspection]):
         bad = frozenset(v.item for v in inspection.result.verdicts if v.decision == "reject")
         kind: lobe_figures.MapKind = "lift" if document.state(LobesState).map == "lift" else "deviation"
         drawn = lobe_figures.lobe_map(inspection, kind, self._x)
+        for chips in (self.map_kinds, self.plots):
+            chips.buttons()[0].setEnabled(lobe_figures.compared(inspection))
         self.map.show_map(drawn, document.units, bad)
         self.shaft_facts.show_rows(shaft_facts(inspection, document.units))
 
