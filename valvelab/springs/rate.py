@@ -122,6 +122,37 @@ class RateFit:
         return -self.slope_n_per_mm
 
 
+@frozen
+class Line:
+    """Straight line by least squares through readings of force over height, whatever is stated of them.
+
+    `gain`: standard uncertainty of its slope per that of one reading, in 1/mm. `rough_rate_n_per_mm`: the range of
+    the forces over that of the heights.
+    """
+
+    intercept_n: float
+    slope_n_per_mm: float
+    residual_sd_n: float | None
+    gain: float
+    rough_rate_n_per_mm: float
+    readings: int
+    low_mm: float
+    high_mm: float
+
+    def rate_fit(self, stated_sd_n: float | None = None) -> RateFit:
+        """The rate with its uncertainty; `stated_sd_n`: standard uncertainty stated for one reading."""
+        scatter = max((sd for sd in (self.residual_sd_n, stated_sd_n) if sd is not None), default=None)
+        return RateFit(
+            self.intercept_n,
+            self.slope_n_per_mm,
+            self.residual_sd_n,
+            None if scatter is None else scatter * self.gain,
+            self.readings,
+            self.low_mm,
+            self.high_mm,
+        )
+
+
 def fit_rate(height_mm: FloatArray, force_n: FloatArray, stated_sd_n: float | None = None) -> RateFit:
     """Straight line through readings of force over height, at least two heights.
 
@@ -129,23 +160,27 @@ def fit_rate(height_mm: FloatArray, force_n: FloatArray, stated_sd_n: float | No
     The heights are centred first, so that slope and scatter keep their digits. Arrays: shape (n,). Raises
     CannotEvaluate(TOO_FEW_READINGS) for one height.
     """
+    return fit_line(height_mm, force_n).rate_fit(stated_sd_n)
+
+
+def fit_line(height_mm: FloatArray, force_n: FloatArray) -> Line:
+    """The line of `fit_rate`, from which a rate follows with whatever is stated of a reading. Arrays: shape (n,)."""
     h = finite(height_mm, "heights", 1)
     force = finite(force_n, "forces", 1)
     _refuse_one_height(h)
     centre = float(h.mean())
     model = polynomial(h - centre, force, 1)
-    level, slope = (float(value) for value in model.coefficients)
-    scatter = max((sd for sd in (model.residual_sd, stated_sd_n) if sd is not None), default=None)
-    return RateFit(
+    level, slope = model.coefficients.tolist()
+    low, high = float(h.min()), float(h.max())
+    return Line(
         intercept_n=level - slope * centre,
         slope_n_per_mm=slope,
         residual_sd_n=model.residual_sd,
-        rate_uncertainty_n_per_mm=None
-        if scatter is None
-        else scatter * float(np.sqrt(model.covariance_per_variance[1, 1])),
+        gain=sqrt(model.covariance_per_variance[1, 1]),
+        rough_rate_n_per_mm=float(np.ptp(force)) / (high - low),
         readings=h.size,
-        low_mm=float(h.min()),
-        high_mm=float(h.max()),
+        low_mm=low,
+        high_mm=high,
     )
 
 

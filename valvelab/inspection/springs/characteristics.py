@@ -144,7 +144,7 @@ def drop_of(ask: Of, *, alike: bool = True) -> Of:
         if spring.new is None:
             return missing(Phrase("read in its first stage alone: nothing to compare with"))
         (first, seen, tester), (last, seen_later, tester_later) = (
-            Read.of(one).told(ask) for one in (spring.new, spring)
+            one.once(Read.of).told(ask) for one in (spring.new, spring)
         )
         if first.value is None or last.value is None:
             return first if first.value is None else last

@@ -78,7 +78,7 @@ class _Stages:
         counts = np.ones(len(each))
         if stage_rank(each[0].readings.stage) == 0 and stage_rank(each[1].readings.stage) == 1:
             counts[0] = 0.0
-        return cls(tuple(map(Read.of, each)), "date" if by_date else "stage", places, counts)
+        return cls(tuple(one.once(Read.of) for one in each), "date" if by_date else "stage", places, counts)
 
     @property
     def span(self) -> tuple[float, float]:
