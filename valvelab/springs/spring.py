@@ -13,12 +13,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from valvelab.arrays import FloatArray, finite, read_only, rectangular_sd
+from valvelab.arrays import FloatArray, IntArray, finite, read_only, rectangular_sd
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
 from valvelab.measured import Once
 from valvelab.phrase import Phrase
-from valvelab.springs.rate import reading_noise
+from valvelab.springs.rate import of_places, reading_noise
 
 FALL_ALLOWED = 0.02
 """Largest fall of force on the way down that is taken as noise, as a share of the range of forces."""
@@ -128,12 +128,10 @@ def force_curve(
             Reason.BAD_VALUES,
             Phrase("found {size} heights and {other} forces, expected as many", size=h.size, other=force.size),
         )
-    if (h <= 0.0).any():
-        raise CannotEvaluate(Reason.BAD_VALUES, Phrase("found height {min} mm, expected above 0", min=f"{h.min():g}"))
-    heights, means, repeat = _averaged(np.round(h, 9), force)
+    heights, means, repeat = _averaged(h, force)
     rate = 0.0
     if heights.size > 1:
-        span = float(np.ptp(means))
+        span = float(means.max() - means.min())
         _refuse_falling(heights, means, FALL_ALLOWED * span)
         rate = span / float(heights[-1] - heights[0])
     return ForceCurve(read_only(heights), read_only(means), repeat, divisions.least_sd(rate))
@@ -141,17 +139,33 @@ def force_curve(
 
 def _averaged(height: FloatArray, force: FloatArray) -> tuple[FloatArray, FloatArray, float | None]:
     """Heights ascending and each once, mean forces there, and the standard deviation of one reading by the repeats."""
-    order = np.argsort(height)
-    ascending = height[order]
-    if (ascending[1:] > ascending[:-1]).all():
+    ascending, order, each_once = of_places(_in_order, height)
+    if each_once:
         return ascending, force[order], None
-    heights, index, counts = np.unique(height, return_inverse=True, return_counts=True)
+    heights, index, counts = np.unique(_rounded(height), return_inverse=True, return_counts=True)
     means = np.bincount(index, force) / counts
     return heights, means, float(np.sqrt(np.sum((force - means[index]) ** 2) / (counts - 1).sum()))
 
 
+def _in_order(height_mm: bytes) -> tuple[FloatArray, IntArray, bool]:
+    """Heights ascending, which of those read stands at each place, and whether each was read once."""
+    height = np.frombuffer(height_mm)
+    if (height <= 0.0).any():
+        least = f"{height.min():g}"
+        raise CannotEvaluate(Reason.BAD_VALUES, Phrase("found height {min} mm, expected above 0", min=least))
+    rounded = _rounded(height)
+    order = np.argsort(rounded)
+    ascending = read_only(rounded[order])
+    return ascending, order, bool((ascending[1:] > ascending[:-1]).all())
+
+
+def _rounded(height: FloatArray) -> FloatArray:
+    """Heights without what a change of units leaves."""
+    return np.round(height, 9)
+
+
 def _refuse_falling(heights: FloatArray, forces: FloatArray, allowed: float) -> None:
-    fall = np.diff(forces)
+    fall = forces[1:] - forces[:-1]
     worst = int(np.argmax(fall))
     if fall[worst] > allowed or forces[0] <= forces[-1]:
         raise CannotEvaluate(
@@ -288,7 +302,7 @@ def _noise(curve: ForceCurve) -> float | None:
     seen = curve.repeat_sd_n
     if seen is None and curve.height_mm.size > 1:
         seen = reading_noise(curve.height_mm, curve.force_n)
-    if seen is not None and seen < 1e-9 * float(np.abs(curve.force_n).max()):
+    if seen is not None and seen < 1e-9 * max(map(abs, curve.numbers[1])):
         seen = None  # a calculated line, or one reading twice: no scatter was seen, which is not to say there is none
     return max(seen or 0.0, curve.least_sd_n) or None
 

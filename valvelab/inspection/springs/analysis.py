@@ -34,6 +34,7 @@ from valvelab.springs.spring import ForceCurve, ReadingUncertainty, force_curve,
 from valvelab.springs.stress import StressFactor, WireMaterial, material_key
 
 T = TypeVar("T")
+_NOT_STATED = CoilData()
 
 
 @frozen
@@ -61,12 +62,12 @@ class Fit:
 
     def coil_of(self, element: str, *, nested: bool) -> CoilData:
         """Coil data of one element: what names it, else the plain statement (of a nest: the outer spring's)."""
-        named = self.element_coils.get(element, CoilData())
+        named = self.element_coils.get(element, _NOT_STATED)
         if not nested:
-            return self.coil if named == CoilData() else named
-        if named != CoilData():
+            return self.coil if named == _NOT_STATED else named
+        if named != _NOT_STATED:
             return named
-        return replace(self.coil, solid_height_mm=None, free_length_mm=None) if element == "outer" else CoilData()
+        return replace(self.coil, solid_height_mm=None, free_length_mm=None) if element == "outer" else _NOT_STATED
 
     def of_spring(self, readings: SpringReadings) -> Fit:
         """The fit of one spring: its own installed height counts where the spec states none for all."""

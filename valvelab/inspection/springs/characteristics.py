@@ -22,6 +22,13 @@ from valvelab.springs.spring import hysteresis, noise_of
 Of = Callable[[SpringAnalysis], Measured]
 OfElement = Callable[[ElementWire], Measured]
 
+_NO_HEIGHT = missing(Phrase("no installed height is stated"))
+_NO_OPEN_HEIGHT = missing(Phrase("no installed height and valve lift are stated"))
+_NO_RELEASE = missing(Phrase("no release stroke was read"))
+_NO_SQUARENESS = missing(Phrase("no squareness was read"))
+_ONE_STAGE = missing(Phrase("read in its first stage alone: nothing to compare with"))
+_NO_NEW = missing(Phrase("no `new` stage to compare with"))
+
 
 @frozen(kw_only=True)
 class SpringRow(Row):
@@ -43,18 +50,14 @@ def wires(spring: SpringAnalysis) -> tuple[ElementWire, ...]:
 def seat_force(spring: SpringAnalysis) -> Measured:
     """Force at the installed height."""
     height = spring.fit.installed_height_mm
-    return (
-        missing(Phrase("no installed height is stated"))
-        if height is None
-        else spring.once(SpringAnalysis.force, height)
-    )
+    return _NO_HEIGHT if height is None else spring.once(SpringAnalysis.force, height)
 
 
 def open_force(spring: SpringAnalysis) -> Measured:
     """Force at the open height."""
     height = spring.fit.open_height_mm
     if height is None:
-        return missing(Phrase("no installed height and valve lift are stated"))
+        return _NO_OPEN_HEIGHT
     return spring.once(SpringAnalysis.force, height)
 
 
@@ -62,7 +65,7 @@ def coil_bind_margin(spring: SpringAnalysis) -> Measured:
     """Open height − solid height."""
     height, solid = spring.fit.open_height_mm, spring.solid_height
     if height is None:
-        return missing(Phrase("no installed height and valve lift are stated"))
+        return _NO_OPEN_HEIGHT
     return solid if solid.value is None else replace(solid, value=height - solid.value)
 
 
@@ -96,7 +99,7 @@ def mean_hysteresis(spring: SpringAnalysis) -> Measured:
     total, variance = 0.0, 0.0
     for element in spring.elements:
         if element.release is None:
-            return missing(Phrase("no release stroke was read"))
+            return _NO_RELEASE
         total += hysteresis(element.free, element.release)
         variance += 2.0 * (noise_of(element.free) or 0.0) ** 2 / element.release.height_mm.size
     return Measured(total, variance**0.5 if variance > 0.0 else None)
@@ -106,7 +109,7 @@ def squareness(spring: SpringAnalysis) -> Measured:
     """How far the upper end of the free spring stands off from square, as read or of an angle over the free length."""
     read, u = spring.readings.squareness, spring.fit.squareness_u
     if read is None:
-        return missing(Phrase("no squareness was read"))
+        return _NO_SQUARENESS
     if read.mm is not None:
         return Measured(read.mm, None if u is None else u.mm)
     length = spring.once(free_length)
@@ -122,7 +125,7 @@ def squareness_angle(spring: SpringAnalysis) -> Measured:
     """The same as an angle, as read or of a length over the free length."""
     read, u = spring.readings.squareness, spring.fit.squareness_u
     if read is None:
-        return missing(Phrase("no squareness was read"))
+        return _NO_SQUARENESS
     if read.deg is not None:
         return Measured(read.deg, None if u is None else u.deg)
     length = spring.once(free_length)
@@ -142,7 +145,7 @@ def drop_of(ask: Of, *, alike: bool = True) -> Of:
 
     def drop(spring: SpringAnalysis) -> Measured:
         if spring.new is None:
-            return missing(Phrase("read in its first stage alone: nothing to compare with"))
+            return _ONE_STAGE
         (first, seen, tester), (last, seen_later, tester_later) = (
             one.once(Read.of).told(ask) for one in (spring.new, spring)
         )
@@ -161,7 +164,7 @@ def drop_of(ask: Of, *, alike: bool = True) -> Of:
 def set_loss(spring: SpringAnalysis) -> Measured:
     """Seat force of the `new` stage − that of the `run-in` stage."""
     if spring.new is None or [stage_rank(one.readings.stage) for one in (spring.new, spring)] != [0, 1]:
-        return missing(Phrase("no `new` stage to compare with"))
+        return _NO_NEW
     before, after = spring.new.once(seat_force), spring.once(seat_force)
     if before.value is None or after.value is None:
         return missing(before.reason or after.reason)
