@@ -42,6 +42,17 @@ def overall(verdicts: Sequence[Verdict]) -> Decision | None:
     return next((decision for decision in RANKED if decision in found), None)
 
 
+def outcome_told(verdicts: Sequence[Verdict]) -> tuple[str, str]:
+    """The overall verdict in a word, and a sentence with its counts."""
+    decision = overall(verdicts)
+    if decision is None:
+        return "Nothing judged", "No limit of a spec applied; the certificate states what was measured."
+    counts = [(kind, sum(row.decision == kind for row in verdicts)) for kind in RANKED]
+    told = ", ".join(f"{count} {WORDS[kind]}" for kind, count in counts if count)
+    characteristics = "characteristic" if len(verdicts) == 1 else "characteristics"
+    return WORDS[decision].capitalize(), f"Of {len(verdicts)} {characteristics} judged: {told}."
+
+
 def rank(decision: str | None) -> int:
     """Place in the order of gravity; what was not judged comes last."""
     return RANKED.index(decision) if decision in RANKED else len(RANKED)
