@@ -177,7 +177,7 @@ def fit_line(height_mm: FloatArray, force_n: FloatArray) -> Line:
         slope_n_per_mm=slope,
         residual_sd_n=model.residual_sd,
         gain=places.gain,
-        rough_rate_n_per_mm=float(np.ptp(force)) / (places.high - places.low),
+        rough_rate_n_per_mm=float(force.max() - force.min()) / (places.high - places.low),
         readings=force.size,
         low_mm=places.low,
         high_mm=places.high,

@@ -342,7 +342,8 @@ def interpolated_noise(curve: ForceCurve, height_mm: float) -> float | None:
 
 
 def _force_range(curve: ForceCurve) -> float:
-    return float(np.ptp(curve.force_n))
+    _, forces = curve.numbers
+    return max(forces) - min(forces)
 
 
 def slope_at(curve: ForceCurve, height_mm: float) -> float:

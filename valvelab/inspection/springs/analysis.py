@@ -226,10 +226,11 @@ def element_curves(readings: ElementReadings, fit: Fit, *, nested: bool) -> Elem
 
 def _slack_out(curve: ForceCurve) -> ForceCurve:
     """Without the readings above the free length: of several of no force the lowest is kept."""
-    loose = np.flatnonzero(curve.force_n <= 0.0)
-    if loose.size < 2 or loose[0] + 1 < 2:
+    _, forces = curve.numbers
+    loose = [place for place, force in enumerate(forces) if force <= 0.0]
+    if len(loose) < 2 or loose[0] == 0:
         return curve
-    return curve.part(slice(0, int(loose[0]) + 1))
+    return curve.part(slice(0, loose[0] + 1))
 
 
 @frozen(eq=False)

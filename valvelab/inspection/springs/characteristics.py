@@ -9,8 +9,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from math import atan2, cos, degrees, hypot, radians, sqrt, tan
 
-import numpy as np
-
 from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Row
 from valvelab.inspection.springs.analysis import Read, SpringAnalysis, stage_rank
@@ -83,9 +81,9 @@ def free_length(spring: SpringAnalysis) -> Measured:
     if spring.alone is None:
         return Measured.of(spring.fit.coil.free_length_mm, None, _NO_LENGTH)
     curve, u = spring.alone.read, spring.fit.stated.of_length()
-    loose = np.flatnonzero(curve.force_n <= 0.0)
-    if loose.size:
-        return Measured(float(curve.height_mm[loose[0]]), u)
+    loose = next((height for height, force in zip(*curve.numbers, strict=True) if force <= 0.0), None)
+    if loose is not None:
+        return Measured(loose, u)
     own = spring.readings.elements[0].free_length_mm
     return Measured.of(spring.alone.coil.free_length_mm, None if own is None else u, _NO_LENGTH)
 
