@@ -98,7 +98,8 @@ class Column(Generic[Row]):
 
     def filled(self, rows: Iterable[Row]) -> bool:
         """Whether any row has something here."""
-        return self.words is not None or any(self._value(row) is not None for row in rows)
+        value = self.value
+        return self.words is not None or (value is not None and any(value(row) is not None for row in rows))
 
     def known_u(self, rows: Iterable[Row]) -> bool:
         """Whether a column of u belongs beside it."""

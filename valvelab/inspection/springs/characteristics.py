@@ -69,7 +69,7 @@ def coil_bind_margin(spring: SpringAnalysis) -> Measured:
 
 def margin_per_coil(spring: SpringAnalysis) -> Measured:
     """The margin over the active coils."""
-    margin = coil_bind_margin(spring)
+    margin = spring.once(coil_bind_margin)
     coils = spring.alone.coil.active_coils if spring.alone else None
     if margin.value is None or coils is None:
         return missing(margin.reason or "no active coils are stated")

@@ -89,7 +89,7 @@ class ElementWire:
         """Shear stress where the valve is open."""
         return self._stress(self.open_force)
 
-    @cached_property
+    @property
     def stress_solid(self) -> Measured:
         """Shear stress where the coils close."""
         return self._stress(self.solid_force)
