@@ -77,7 +77,7 @@ class Once:
 
     def once(self, work: Callable[..., T], *of: object) -> T:
         """What is asked for more than once, worked out once: `work(self, *of)`."""
-        key, kept = (work, of), self._once
+        key, kept = (work, of) if of else work, self._once
         found: T = kept.get(key, _NOT_ASKED)
         if found is _NOT_ASKED:
             found = kept[key] = work(self, *of)

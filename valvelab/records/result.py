@@ -146,18 +146,20 @@ def stated_uncertainties(record: Record) -> Iterator[Mapping[str, float | None]]
     The springs of a nest by themselves don't count: their characteristics are not the nest's.
     """
     for name, value in vars(record).items():
+        if isinstance(value, _PLAIN):
+            continue
         if name == "uncertainty":
             yield value if isinstance(value, dict) else dict(value)
-        elif isinstance(value, tuple):
-            for part in value if name != "elements" else ():
+        elif isinstance(value, tuple) and name != "elements":
+            for part in value:
                 if not isinstance(part, _PLAIN) and isinstance(part, Record):
                     yield from stated_uncertainties(part)
-        elif not isinstance(value, _PLAIN) and isinstance(value, Record):
+        elif isinstance(value, Record):
             yield from stated_uncertainties(value)
 
 
 _PLAIN = (float, str, int, NoneType)
-"""Kinds of what most of a record is, asked for first: whether it is a record is the dearer question."""
+"""Kinds of most fields, asked for first: whether a value is a record is the dearer question."""
 
 
 def numbered_reasons(verdicts: Iterable[Verdict]) -> dict[str, int]:
