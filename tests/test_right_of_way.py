@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QWidget
 from waiting import wait_for
 
 from valvelab.measured import Once
-from valvelab.pieces import letting_by, pieces, rest
+from valvelab.pieces import in_pieces, letting_by, rest
 from valvelab.window import right_of_way
 from valvelab.window.main_window import MainWindow
 from valvelab.window.right_of_way import RightOfWay
@@ -19,9 +19,9 @@ from valvelab.window.right_of_way import RightOfWay
 WAIT_S = 10.0
 
 
-def in_pieces(way: RightOfWay, done: list[int], many: int = 3) -> Thread:
+def begun(way: RightOfWay, done: list[int], many: int = 3) -> Thread:
     """Work of so many pieces, begun in a thread of its own."""
-    thread = Thread(target=way.beside, args=(lambda: done.extend(pieces(range(many))),), daemon=True)
+    thread = Thread(target=way.beside, args=(lambda: done.extend(in_pieces(range(many))),), daemon=True)
     thread.start()
     return thread
 
@@ -29,13 +29,13 @@ def in_pieces(way: RightOfWay, done: list[int], many: int = 3) -> Thread:
 def test_work_goes_straight_on_where_nobody_is_to_be_let_by() -> None:
     given = range(3)
     rest()
-    assert pieces(given) is given
+    assert in_pieces(given) is given
 
 
 def test_there_is_a_rest_before_each_piece_and_before_each_answer_that_is_worked_out() -> None:
     rests: list[str] = []
     with letting_by(lambda: rests.append("rest")):
-        for piece in pieces("ab"):
+        for piece in in_pieces("ab"):
             rests += piece
         assert rests == ["rest", "a", "rest", "b"]
         asked = Once()
@@ -59,7 +59,7 @@ def test_work_waits_while_the_window_works_within_itself_as_well() -> None:
     with way.taken():
         with way.taken():
             pass
-        thread = in_pieces(way, done)
+        thread = begun(way, done)
         thread.join(0.2 * right_of_way.MOST_S)
         assert thread.is_alive()
         assert not done
@@ -74,11 +74,11 @@ def test_a_turn_of_the_window_that_waits_for_the_work_itself_is_waited_for_once(
     way, done = RightOfWay(), list[int]()
     with way.taken():
         begun = time.monotonic()
-        in_pieces(way, done, many=1000).join(WAIT_S)
+        begun(way, done, many=1000).join(WAIT_S)
         assert len(done) == 1000
         assert time.monotonic() - begun < 1000 * right_of_way.MOST_S / 2, "every piece waited"
     with way.taken():
-        thread = in_pieces(way, done)
+        thread = begun(way, done)
         thread.join(0.001)
         waited = thread.is_alive()
     thread.join(WAIT_S)
@@ -98,7 +98,7 @@ class Painted(QWidget):
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Give the thread time."""
         if self.thread is None:
-            self.thread = in_pieces(self.way, self.done)
+            self.thread = begun(self.way, self.done)
             self.thread.join(0.2 * right_of_way.MOST_S)
             self.in_time = list(self.done)
 
@@ -121,7 +121,7 @@ def test_background_work_waits_while_a_step_is_done_and_while_the_document_chang
 
     def look(name: str) -> None:
         done: list[int] = []
-        in_pieces(bench.right_of_way, done).join(0.2 * right_of_way.MOST_S)
+        begun(bench.right_of_way, done).join(0.2 * right_of_way.MOST_S)
         found.setdefault(name, list(done))
 
     bench.document_changed.connect(lambda _old, _new: look("document"))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from math import isfinite
+from math import isfinite, sqrt
 from typing import TypeVar
 
 import numpy as np
@@ -67,7 +67,7 @@ def rectangular_sd(width: float) -> float:
 
     Source: JCGM 100:2008, F.2.2.1.
     """
-    return width / float(np.sqrt(12.0))
+    return width / sqrt(12.0)
 
 
 def coarsest_step(values: FloatArray, candidates: Iterable[float], fewest_steps: float = 20.0) -> float:

@@ -7,7 +7,7 @@ import io
 import math
 from collections.abc import Iterable, Sequence
 
-from valvelab.pieces import pieces
+from valvelab.pieces import in_pieces
 
 _BEGINNINGS = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20", "\t", "\r", "\n")
 _TEXT_MARK = "'"
@@ -17,7 +17,7 @@ def csv_text(rows: Iterable[Sequence[str | float | None]], delimiter: str = ",")
     """Rows as CSV with a comma, a point and a line feed; None is an empty cell, numbers stay numbers."""
     target = io.StringIO()
     csv.writer(target, delimiter=delimiter, lineterminator="\n").writerows(
-        [cell if cell.__class__ is float else harmless(cell) for cell in row] for row in pieces(rows)
+        [cell if cell.__class__ is float else harmless(cell) for cell in row] for row in in_pieces(rows)
     )
     return target.getvalue()
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from functools import lru_cache
 
 from valvelab.language import figures
 from valvelab.units import System, display_unit, show
@@ -73,8 +74,14 @@ def with_sign(text: str) -> str:
 def limit(value: float | None, decimals: int, unit: str, system: System = "metric") -> str:
     """A limit, to the place of the measured value beside it, or further where it was stated further."""
     shown = 0.0 if value is None else value * display_unit(unit, system).scale
+    return show(value, unit, system, max(decimals, _stated_to(shown)))
+
+
+@lru_cache(maxsize=256)
+def _stated_to(shown: float) -> int:
+    """Decimals that a limit was stated to, which many items are held against; 0 where it is no round number."""
     enough = (n for n in range(_STATED) if math.isclose(round(shown, n), shown, rel_tol=1e-9, abs_tol=1e-12))
-    return show(value, unit, system, max(decimals, next(enough, 0)))
+    return next(enough, 0)
 
 
 def percent(share: float | None) -> str:

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import field
 from functools import wraps
 from math import isfinite, nan
-from typing import TYPE_CHECKING, ParamSpec, TypeVar, cast
+from typing import TYPE_CHECKING, Any, ParamSpec, TypeVar
 
 from valvelab.errors import CannotEvaluate
 from valvelab.frozen import frozen
@@ -67,22 +67,23 @@ def or_reason(work: Callable[P, Measured]) -> Callable[P, Measured]:
     return tried
 
 
-_NOT_ASKED = object()
+_NOT_ASKED: Any = object()
 
 
 @frozen(eq=False)
 class Once:
     """Something whose answers are kept."""
 
-    _once: dict[object, object] = field(default_factory=dict, init=False, repr=False)
+    _once: dict[object, Any] = field(default_factory=dict, init=False, repr=False)
 
     def once(self, work: Callable[..., T], *of: object) -> T:
         """What is asked for more than once, worked out once: `work(self, *of)`."""
-        key, kept = (work, of), self._once
-        if (found := kept.get(key, _NOT_ASKED)) is _NOT_ASKED:
+        key, kept = (work, of) if of else work, self._once
+        found: T = kept.get(key, _NOT_ASKED)
+        if found is _NOT_ASKED:
             rest()
             found = kept[key] = work(self, *of)
-        return cast("T", found)
+        return found
 
 
 def finite(value: float | None) -> float | None:

@@ -12,7 +12,7 @@ Piece = TypeVar("Piece")
 _LET_BY: ContextVar[Callable[[], object] | None] = ContextVar("let by", default=None)
 
 
-def pieces(work: Iterable[Piece]) -> Iterable[Piece]:
+def in_pieces(work: Iterable[Piece]) -> Iterable[Piece]:
     """The same things one by one, with a rest before each where this thread's work `is_letting_by`."""
     let_by = _LET_BY.get()
     return work if let_by is None else _rested(work, let_by)

@@ -7,6 +7,7 @@ Source: continued fraction of the incomplete beta function (DLMF 8.17.22), evalu
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 TINY = 1e-300
 MOST_TERMS = 10_000
@@ -50,10 +51,11 @@ def f_tail(ratio: float, upper: float, lower: float) -> float:
     return 0.0 if math.isinf(ratio) else incomplete_beta(lower / 2.0, upper / 2.0, lower / (lower + upper * ratio))
 
 
+@lru_cache(maxsize=256)
 def student_quantile(freedom: float, share: float) -> float:
     """Where so large a share (above a half, below 1) of Student's distribution lies below; freedom above 0.
 
-    By bisection of its tail, to the last digits.
+    By bisection of its tail, to the last digits. The few that are asked for are asked for again and again, and kept.
     """
     tail, high = 2.0 * (1.0 - share), 1.0
 

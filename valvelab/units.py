@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
+from functools import lru_cache
 from typing import Literal
 
 from valvelab.errors import BadQuantity
@@ -205,14 +207,20 @@ _INCH_MORE_DECIMALS = 1
 
 def display_unit(unit: str, system: System) -> DisplayUnit:
     """Display unit for a canonical unit string, compound units (`mm/cam deg2`) included."""
-    if system == "inch":
-        if unit in _INCH_DISPLAY:
-            return _INCH_DISPLAY[unit]
-        if unit.startswith(("mm ", "mm/")):
-            decimals = _DECIMALS.get(unit, 4) + _INCH_MORE_DECIMALS
-            return DisplayUnit(word(_raised("in" + unit.removeprefix("mm"))), 1.0 / INCH_MM, decimals)
+    if system == "inch" and unit in _INCH_DISPLAY:
+        return _INCH_DISPLAY[unit]
+    plain = _in_english(unit, system)
+    label = word(plain.label)
+    return plain if label == plain.label else replace(plain, label=label)
+
+
+@lru_cache(maxsize=256)
+def _in_english(unit: str, system: System) -> DisplayUnit:
+    if system == "inch" and unit.startswith(("mm ", "mm/")):
+        decimals = _DECIMALS.get(unit, 4) + _INCH_MORE_DECIMALS
+        return DisplayUnit(_raised("in" + unit.removeprefix("mm")), 1.0 / INCH_MM, decimals)
     label = "µm" if unit == "um" else _raised(unit)
-    return DisplayUnit(word(label), 1.0, _DECIMALS.get(unit, 3 if "deg" in unit else 4))
+    return DisplayUnit(label, 1.0, _DECIMALS.get(unit, 3 if "deg" in unit else 4))
 
 
 def _raised(unit: str) -> str:

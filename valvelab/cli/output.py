@@ -18,7 +18,7 @@ from valvelab.inspection.characteristics import printed
 from valvelab.job.exchange import FORMS, Said, exchanged
 from valvelab.records.result import Decision, Note, Result, Verdict
 from valvelab.tables.description import Table
-from valvelab.tables.verdicts import mark_text, overall, rank, verdict_table, worst_by_item
+from valvelab.tables.verdicts import mark_text, outcome_told, overall, rank, verdict_table, worst_by_item
 from valvelab.units import System
 from valvelab.writing import write_whole
 
@@ -118,10 +118,8 @@ def verdict_text(verdicts: Sequence[Verdict], result: Result, system: System, lo
 
 def summary(verdicts: Sequence[Verdict]) -> str:
     """The overall verdict and its counts, on one line."""
-    from valvelab.report.assembly import banner  # noqa: PLC0415 - what lists and explains needs none of paper
-
-    head = banner(verdicts)
-    return f"{head.word}. {head.sentence}".strip()
+    decision, sentence = outcome_told(verdicts)
+    return f"{decision}. {sentence}"
 
 
 def with_summary(text: str, verdicts: Sequence[Verdict]) -> str:

@@ -57,7 +57,7 @@ def table_text(table: Table, screen: Screen | None = None) -> str:
     columns = _columns(table)
     title = one_line(table.title)
     if screen is None:
-        return "\n".join([*([title] if title else []), *_lines(columns, [column.widest for column in columns], None)])
+        return "\n".join([*([title] if title else []), *_in_full(columns)])
     lines = list(_fitted(columns, min(table.left, len(columns)), screen))
     return "\n".join([*(screen.paint(line, "strong") for line in wrapped(title, screen.width) if title), *lines])
 
@@ -74,6 +74,18 @@ def _columns(table: Table) -> list[_Column]:
         )
         for place, head in enumerate(table.header)
     ]
+
+
+def _in_full(columns: Sequence[_Column]) -> Iterator[str]:
+    """The lines of a table in which nothing is broken."""
+    units = any(column.unit for column in columns)
+    texts = []
+    for column in columns:
+        width = column.widest
+        heads = [column.head, column.unit] if units else [column.head]
+        put = [column.put(text, width) for text in (*heads, *column.cells)]
+        texts.append([*put[: len(heads)], "─" * width, *put[len(heads) :]])
+    return (GAP.join(line).rstrip() for line in zip(*texts, strict=True))
 
 
 def _fitted(columns: Sequence[_Column], named: int, screen: Screen) -> Iterator[str]:
@@ -134,7 +146,7 @@ def _blocks(stub: list[_Column], groups: Iterable[list[_Column]], room: int) -> 
     return blocks or None
 
 
-def _lines(columns: Sequence[_Column], widths: Sequence[int], screen: Screen | None) -> Iterator[str]:
+def _lines(columns: Sequence[_Column], widths: Sequence[int], screen: Screen) -> Iterator[str]:
     heads = [_broken(column.head, width) for column, width in zip(columns, widths, strict=True)]
     tall = max(map(len, heads))
     yield from _row(columns, widths, [[""] * (tall - len(head)) + head for head in heads])

@@ -21,7 +21,7 @@ from valvelab.errors import BadQuantity, one_line, utf8
 from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Characteristic, of_unit
 from valvelab.inspection.limits import ends, limit_value
-from valvelab.pieces import pieces
+from valvelab.pieces import in_pieces
 from valvelab.records.result import Decision, Note, Source, Verdict
 from valvelab.records.spec import LimitSpec
 from valvelab.tables.verdicts import overall
@@ -262,7 +262,7 @@ class _Document:
         first = {key: next(row for row in rows if _asked(row) == key) for key in asked}
         of = {key: self._limit(definitions, nominals, row) for key, row in first.items()}
         found = []
-        for row in pieces(rows):
+        for row in in_pieces(rows):
             item = self._numbered(items, f"{_kind(row)}CharacteristicItem")
             _add(item, "Name", f"{_named(row)} of {row.item}")
             _ids(item, "FeatureItemIds", [features[_feature_of(row)][1]])
@@ -308,7 +308,7 @@ class _Document:
     ) -> None:
         rows = self.judged.verdicts
         held = _list(_add(measured, "MeasuredCharacteristics"), "CharacteristicMeasurements", len(rows))
-        for row, item in pieces(zip(rows, items, strict=True)):
+        for row, item in in_pieces(zip(rows, items, strict=True)):
             kind = _kind(row)
             found = self._numbered(held, f"{kind}CharacteristicMeasurement")
             _attributes(found, [("probability_conforming", row.probability_conforming)])

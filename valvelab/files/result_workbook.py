@@ -12,7 +12,7 @@ from typing import Any
 
 from valvelab.csv_text import is_like_formula
 from valvelab.errors import CannotWrite, utf8
-from valvelab.pieces import pieces
+from valvelab.pieces import in_pieces
 from valvelab.records.result import Result, Verdict
 from valvelab.tables.item_rows import Rows, Value, further_tables, item_rows
 
@@ -57,7 +57,7 @@ def _fill(book: Any, name: str, rows: Rows, strong: object, quoted: object) -> N
         raise CannotWrite(name, f"{found}, expected what a sheet holds; JSON takes them all")
     sheet = book.add_worksheet(name)
     sheet.freeze_panes(1, 1)
-    for line, row in enumerate(pieces(rows)):
+    for line, row in enumerate(in_pieces(rows)):
         for column, cell in enumerate(row):
             if cell == "" or cell is None:
                 continue

@@ -25,7 +25,7 @@ from valvelab.files.plausible import (
 from valvelab.files.table import Column, Table, read_table
 from valvelab.frozen import frozen
 from valvelab.phrase import Phrase
-from valvelab.pieces import pieces
+from valvelab.pieces import in_pieces
 from valvelab.records.result import Note, info
 from valvelab.records.spring_readings import (
     CoilData,
@@ -97,7 +97,7 @@ def spring_readings(table: Table) -> SpringTable:
             Phrase("{count} springs", count=len(groups)),
             Phrase("at most {most}", most=MOST_SPRINGS),
         )
-    springs = [one for name, rows in pieces(groups.items()) for one in reader.spring(name, rows)]
+    springs = [one for name, rows in in_pieces(groups.items()) for one in reader.spring(name, rows)]
     known = [column.name for name in KNOWN_COLUMNS if (column := table.find(name)) is not None]
     table.note_unknown((*known, *(one.column.name for one in at_heights)))
     return SpringTable(
@@ -262,7 +262,7 @@ class _Reader:
         self.position = self._words("position", lambda text: text.strip())
         self.date = self._dates()
         offset = self._lengths("offset")
-        self.offset = np.zeros(taken.row.size) if offset is None else np.nan_to_num(offset)
+        self.offset = None if offset is None else np.nan_to_num(offset)
         self.own: dict[str, FloatArray | None] = {name: self._lengths(name) for name in OWN_LENGTHS}
         self.own.update(self._squareness())
         for code, stroke in enumerate(self.stroke.labels):
@@ -421,19 +421,7 @@ class _Reader:
         return first
 
     def _element(self, name: str, element: str, readings: Rows) -> ElementReadings:
-        offsets = self.offset[readings]
-        if np.ptp(offsets) > 1e-9:
-            raise BadFile(
-                self.table.file,
-                self._place(int(readings[int(np.argmax(offsets != offsets[0]))])),
-                Phrase(
-                    "offsets {min} and {max} mm for one element of spring {name}",
-                    min=f"{offsets.min():g}",
-                    max=f"{offsets.max():g}",
-                    name=f"{name!r}",
-                ),
-                "one offset",
-            )
+        offset = self._one_offset(name, readings)
         strokes = dict(self.stroke.among(readings))
         called = f"spring {name!r}" + (f", {element}" if element else "")
         if "compress" not in strokes:
@@ -449,17 +437,40 @@ class _Reader:
             element=element,
             compress=self._stroke(strokes["compress"]),
             release=self._stroke(strokes["release"]) if "release" in strokes else None,
-            offset_mm=float(offsets[0]),
+            offset_mm=offset,
             solid_height_mm=self._one_length(called, "solid height", readings),
             free_length_mm=self._one_length(called, "free length", readings),
         )
+
+    def _one_offset(self, name: str, readings: Rows) -> float:
+        """The offset of an element; readings that state different ones are refused."""
+        if self.offset is None:
+            return 0.0
+        offsets = self.offset[readings]
+        if np.ptp(offsets) > 1e-9:
+            raise BadFile(
+                self.table.file,
+                self._place(int(readings[int(np.argmax(offsets != offsets[0]))])),
+                Phrase(
+                    "offsets {min} and {max} mm for one element of spring {name}",
+                    min=f"{offsets.min():g}",
+                    max=f"{offsets.max():g}",
+                    name=f"{name!r}",
+                ),
+                "one offset",
+            )
+        return float(offsets[0])
 
     def _stroke(self, readings: Rows) -> Stroke:
         return Stroke(read_only(self.taken.height_mm[readings]), read_only(self.taken.force_n[readings]))
 
     def _refuse_two_springs(self, called: str, readings: Rows) -> None:
         """Repeated heights are repeats while the forces agree; else two springs have one name."""
-        order = readings[np.lexsort((readings, self.taken.height_mm[readings]))]
+        read = self.taken.height_mm[readings]
+        steps = read[1:] - read[:-1]
+        if (steps > 1e-9).all() or (steps < -1e-9).all():  # one pass of heights, as most are
+            return
+        order = readings[np.lexsort((readings, read))]
         heights, forces = self.taken.height_mm[order], self.taken.force_n[order]
         limit = np.maximum(SAME_READING * np.maximum(forces[1:], forces[:-1]), 2.0)
         wrong = np.flatnonzero((np.diff(heights) <= 1e-9) & (np.abs(np.diff(forces)) > limit))

@@ -33,7 +33,7 @@ from valvelab.files.text_opening import (
     text_columns,
 )
 from valvelab.phrase import Phrase
-from valvelab.pieces import pieces
+from valvelab.pieces import in_pieces
 
 _CHUNK = 20_000
 _FORMS: dict[str | None, Literal["tab", "semicolon", "comma", "bar", "space"]] = {
@@ -260,7 +260,7 @@ class TextBody:
         """Cell by cell: columns of numbers become arrays, the others stay text."""
         numbers: list[int] = []
         parts: dict[int, list[FloatArray]] = {index: [] for index in range(self.width)}
-        for chunk in pieces(_chunks(self._checked_rows(numbers))):
+        for chunk in in_pieces(_chunks(self._checked_rows(numbers))):
             for index in list(parts):
                 values = to_numbers([cells[index] for cells in chunk], self.layout.decimal)
                 if values is None:

@@ -159,6 +159,8 @@ def printed(name: str, unit: str) -> str:
 
 def of_unit(name: str, unit: str) -> Characteristic | None:
     """The entry of that name and unit, or the first of that name."""
+    if name not in SHARED:
+        return next(iter(named(name)), None)
     return next((row for row in nearest(name) if row.unit == unit), None) or by_name(name)
 
 

@@ -14,7 +14,7 @@ from valvelab.inspection.limits import Ends, Limit, Where, meant_here, nearest_r
 from valvelab.measured import Measured, missing
 from valvelab.phasing.timing import home_of
 from valvelab.phrase import Phrase, listed
-from valvelab.pieces import pieces
+from valvelab.pieces import in_pieces
 from valvelab.records.result import Note, Result, Verdict, info, warning
 from valvelab.records.spec import DecisionRule, EnvelopeSpec, LimitSpec, Selection, Spec
 
@@ -76,7 +76,7 @@ def judge(
     verdicts: list[Verdict] = []
     notes: list[Note] = []
     elsewhere: list[str] = []
-    for number, stated in enumerate(pieces(spec.limit), start=1):
+    for number, stated in enumerate(in_pieces(spec.limit), start=1):
         limit = meant_here(nearest_readings(number, stated, spec_file), answers, where)
         if limit is None:
             elsewhere.append(_elsewhere(readings_of(number, stated, spec_file)[0]))
@@ -123,7 +123,7 @@ def _judged(
     rule: DecisionRule, limit: Limit, items: Sequence[Item], spec_file: str
 ) -> tuple[list[Verdict], list[Note]]:
     found: list[tuple[str, Measured]] = []
-    for item in pieces([*selected(items, limit.selection), *_absent(items, limit.selection)]):
+    for item in in_pieces([*selected(items, limit.selection), *_absent(items, limit.selection)]):
         _counts_from(limit, item, spec_file)
         measured = item.look_up(limit.stated.of, limit.at_mm)
         if measured is not None:

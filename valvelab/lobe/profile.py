@@ -96,7 +96,7 @@ class FittedLobes:
         return Profile(self.names[row], self.splines, row)
 
     def left_out(self, row: int) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """The readings of a lobe that are left out of its fit: cam angle, lift as read, and as fitted, each (n,)."""
+        """Readings of a lobe left out of its fit: angle in cam deg, lift as read and as fitted in mm, each (n,)."""
         out = ~self.conditioned.kept[row]
         angle = self.conditioned.angle_cam_deg[out]
         fitted = self.smoothed.splines.evaluate(row, angle) if angle.size else angle

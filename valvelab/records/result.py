@@ -6,6 +6,7 @@ Field names carry their unit. A field that could not be derived is None and a no
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from types import NoneType
 from typing import Annotated, Any, ClassVar, Literal, NamedTuple
 
 from pydantic import BaseModel, ConfigDict, ValidatorFunctionWrapHandler, WrapValidator, model_validator
@@ -145,14 +146,20 @@ def stated_uncertainties(record: Record) -> Iterator[Mapping[str, float | None]]
     The springs of a nest by themselves don't count: their characteristics are not the nest's.
     """
     for name, value in vars(record).items():
+        if isinstance(value, _PLAIN):
+            continue
         if name == "uncertainty":
             yield value if isinstance(value, dict) else dict(value)
-        elif isinstance(value, Record):
-            yield from stated_uncertainties(value)
         elif isinstance(value, tuple) and name != "elements":
             for part in value:
-                if isinstance(part, Record):
+                if not isinstance(part, _PLAIN) and isinstance(part, Record):
                     yield from stated_uncertainties(part)
+        elif isinstance(value, Record):
+            yield from stated_uncertainties(value)
+
+
+_PLAIN = (float, str, int, NoneType)
+"""Kinds of most fields, asked for first: whether a value is a record is the dearer question."""
 
 
 def numbered_reasons(verdicts: Iterable[Verdict]) -> dict[str, int]:

@@ -44,7 +44,7 @@ from valvelab.tables.sentences import (
     room,
     sentences,
 )
-from valvelab.tables.verdicts import RANKED, WORDS, counts, judged, overall, rank, verdict_table
+from valvelab.tables.verdicts import RANKED, counts, judged, outcome_told, overall, rank, verdict_table
 from valvelab.units import System, display_unit, show
 
 TITLE = "Measurement certificate"
@@ -440,13 +440,9 @@ def _rules(parts: Sequence[Part]) -> tuple[DecisionRule, ...]:
 def banner(verdicts: Sequence[Verdict], rules: Sequence[DecisionRule] = ()) -> Banner:
     """The overall verdict with its counts, and the rule where there is one for all."""
     decision = overall(verdicts)
-    if decision is None:
-        return Banner(None, "Nothing judged", "No limit of a spec applied; the certificate states what was measured.")
-    counts = [(kind, sum(row.decision == kind for row in verdicts)) for kind in RANKED]
-    told = ", ".join(f"{count} {WORDS[kind]}" for kind, count in counts if count)
-    characteristics = "characteristic" if len(verdicts) == 1 else "characteristics"
-    told = f"Of {len(verdicts)} {characteristics} judged: {told}."
-    return Banner(decision, WORDS[decision].capitalize(), f"{told} {in_words(rules[0])}" if len(rules) == 1 else told)
+    head, told = outcome_told(verdicts)
+    one_rule = decision is not None and len(rules) == 1
+    return Banner(decision, head, f"{told} {in_words(rules[0])}" if one_rule else told)
 
 
 def in_words(rule: DecisionRule) -> str:

@@ -15,7 +15,7 @@ from typing import Any
 import reportlab
 from reportlab.pdfgen.canvas import Canvas
 
-from valvelab.pieces import pieces
+from valvelab.pieces import in_pieces
 from valvelab.report import tables  # noqa: F401 - registers how tables are drawn
 from valvelab.report.attachments import finished
 from valvelab.report.blocks import Layout, flowables, heading, under_heading
@@ -102,7 +102,7 @@ def _story(certificate: Certificate, layout: Layout, room: float) -> list[Flowab
     for number, section in enumerate(fitted(certificate.sections, layout, room)):
         parts: list[Flowable] = []
         enlarged = replace(layout, look=replace(layout.look, size=section.size))
-        for block in pieces(section.blocks):
+        for block in in_pieces(section.blocks):
             parts += flowables(block, enlarged)
         if section.new_page and number:
             _without_trailing_room(story)

@@ -46,7 +46,10 @@ def find_knee(curve: ForceCurve, height_sd_mm: float | None = None) -> Knee | No
     n = h.size
     if n < 4:
         return None
-    slopes = np.diff(force) / -np.diff(h)
+    slopes = (force[1:] - force[:-1]) / (h[:-1] - h[1:])
+    # a rate by least squares is no less than that of the flattest stretch; what is left of the factor is for rounding
+    if slopes.max() < 0.9 * STEEPNESS * slopes.min():
+        return None
     start = _first_steep_stretch(h, force, slopes)
     if start is None:
         return None

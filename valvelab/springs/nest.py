@@ -14,7 +14,7 @@ from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
 from valvelab.phrase import Phrase
-from valvelab.springs.rate import RateFit, fit_rate
+from valvelab.springs.rate import Line, RateFit, fit_line
 from valvelab.springs.spring import ForceCurve, ReadingUncertainty, force_at, forces_at, interpolated_noise, slope_at
 
 
@@ -80,11 +80,10 @@ def nest_rate(elements: Sequence[Element], low_mm: float, high_mm: float, stated
     Elements read at the same valve heights are added first and fitted once; otherwise each is fitted by itself
     and lines and variances add. Refuses an element with fewer than two readings in the range.
     """
-    parts: list[tuple[FloatArray, FloatArray]] = []
+    parts = []
     for element in elements:
-        inside = element.curve.within(low_mm + element.offset_mm, high_mm + element.offset_mm)
-        if inside is None or inside.height_mm.size < 2:
-            found = 0 if inside is None else inside.height_mm.size
+        inside = element.curve.between(low_mm + element.offset_mm, high_mm + element.offset_mm)
+        if (found := max(inside.stop - inside.start, 0)) < 2:
             name = f"{element.name}: " if element.name else ""
             raise CannotEvaluate(
                 Reason.TOO_FEW_READINGS,
@@ -96,19 +95,32 @@ def nest_rate(elements: Sequence[Element], low_mm: float, high_mm: float, stated
                     high=f"{high_mm:g}",
                 ),
             )
-        parts.append((inside.height_mm - element.offset_mm, inside.force_n))
-    heights = parts[0][0]
-    if all(h.size == heights.size and np.allclose(h, heights, rtol=0.0, atol=1e-6) for h, _ in parts[1:]):
-        total = np.sum([force for _, force in parts], axis=0)
+        parts.append(inside)
+    if len(elements) == 1:
+        return _own_rate(elements[0], parts[0], stated)
+    each = list(zip(elements, parts, strict=True))
+    heights = [element.curve.height_mm[part] - element.offset_mm for element, part in each]
+    if all(h.size == heights[0].size and np.allclose(h, heights[0], rtol=0.0, atol=1e-6) for h in heights[1:]):
+        total = np.sum([element.curve.force_n[part] for element, part in each], axis=0)
         least = hypot(*(element.curve.least_sd_n for element in elements))
-        return fit_rate(heights, total, _one_reading(heights, total, stated, least))
-    alone = zip(parts, elements, strict=True)
-    return _add([fit_rate(h, force, _one_reading(h, force, stated, e.curve.least_sd_n)) for (h, force), e in alone])
+        return _rate_fit(fit_line(heights[0], total), total, stated, least)
+    return _add([_own_rate(element, part, stated) for element, part in each])
 
 
-def _one_reading(heights: FloatArray, forces: FloatArray, stated: ReadingUncertainty, least: float) -> float | None:
-    """What is known of one reading's scatter without looking at it: as stated, and no less than a division leaves."""
-    return max(stated.among(forces).at_rate(float(np.ptp(forces) / np.ptp(heights))) or 0.0, least) or None
+def _own_rate(element: Element, part: slice, stated: ReadingUncertainty) -> RateFit:
+    """Rate of one element by itself over a part of its readings."""
+    curve = element.curve
+    line = curve.once(_line, part.start, part.stop, element.offset_mm)
+    return _rate_fit(line, curve.force_n[part], stated, curve.least_sd_n)
+
+
+def _line(curve: ForceCurve, start: int, stop: int, offset_mm: float) -> Line:
+    return fit_line(curve.height_mm[start:stop] - offset_mm, curve.force_n[start:stop])
+
+
+def _rate_fit(line: Line, forces: FloatArray, stated: ReadingUncertainty, least: float) -> RateFit:
+    """With what is known of one reading's scatter without looking at it: as stated, no less than a division leaves."""
+    return line.rate_fit(max(stated.among(forces).at_rate(line.rough_rate_n_per_mm) or 0.0, least) or None)
 
 
 def _add(fits: Sequence[RateFit]) -> RateFit:

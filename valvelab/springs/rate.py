@@ -81,7 +81,7 @@ def least_squares(design: FloatArray, values: FloatArray) -> LinearModel:
 
 def polynomial(x: FloatArray, y: FloatArray, degree: int) -> LinearModel:
     """Least-squares polynomial; coefficients from the constant upwards. `x`, `y`: shape (n,), any units."""
-    return _of_places(_powers, x, degree).fit(finite(y, "values", 1))
+    return of_places(_powers, x, degree).fit(finite(y, "values", 1))
 
 
 def _powers(x: bytes, degree: int) -> _Factored:
@@ -94,8 +94,11 @@ MOST_KEPT = 1024
 _kept = lru_cache(maxsize=512)(lambda work, x, *of: work(x, *of))
 
 
-def _of_places(work: Callable[..., T], x: FloatArray, *of: int) -> T:
-    """What follows from places alone, float64 as bytes, kept for those who ask about the same places."""
+def of_places(work: Callable[..., T], x: FloatArray, *of: int) -> T:
+    """What follows from places alone, which `work` gets as bytes of float64; kept for those at the same places.
+
+    `x`: shape (n,), any unit.
+    """
     x = np.asarray(x, dtype=np.float64)
     return work(x.tobytes(), *of) if x.size > MOST_KEPT else cast("T", _kept(work, x.tobytes(), *of))
 
@@ -122,6 +125,37 @@ class RateFit:
         return -self.slope_n_per_mm
 
 
+@frozen
+class Line:
+    """Straight line by least squares through readings of force over height, whatever is stated of them.
+
+    `gain`: standard uncertainty of its slope per that of one reading, in 1/mm. `rough_rate_n_per_mm`: the range of
+    the forces over that of the heights.
+    """
+
+    intercept_n: float
+    slope_n_per_mm: float
+    residual_sd_n: float | None
+    gain: float
+    rough_rate_n_per_mm: float
+    readings: int
+    low_mm: float
+    high_mm: float
+
+    def rate_fit(self, stated_sd_n: float | None = None) -> RateFit:
+        """The rate with its uncertainty; `stated_sd_n`: standard uncertainty stated for one reading."""
+        scatter = max((sd for sd in (self.residual_sd_n, stated_sd_n) if sd is not None), default=None)
+        return RateFit(
+            self.intercept_n,
+            self.slope_n_per_mm,
+            self.residual_sd_n,
+            None if scatter is None else scatter * self.gain,
+            self.readings,
+            self.low_mm,
+            self.high_mm,
+        )
+
+
 def fit_rate(height_mm: FloatArray, force_n: FloatArray, stated_sd_n: float | None = None) -> RateFit:
     """Straight line through readings of force over height, at least two heights.
 
@@ -129,24 +163,47 @@ def fit_rate(height_mm: FloatArray, force_n: FloatArray, stated_sd_n: float | No
     The heights are centred first, so that slope and scatter keep their digits. Arrays: shape (n,). Raises
     CannotEvaluate(TOO_FEW_READINGS) for one height.
     """
-    h = finite(height_mm, "heights", 1)
+    return fit_line(height_mm, force_n).rate_fit(stated_sd_n)
+
+
+def fit_line(height_mm: FloatArray, force_n: FloatArray) -> Line:
+    """The line of `fit_rate`, from which a rate follows with whatever is stated of a reading. Arrays: shape (n,)."""
     force = finite(force_n, "forces", 1)
-    _refuse_one_height(h)
-    centre = float(h.mean())
-    model = polynomial(h - centre, force, 1)
-    level, slope = (float(value) for value in model.coefficients)
-    scatter = max((sd for sd in (model.residual_sd, stated_sd_n) if sd is not None), default=None)
-    return RateFit(
-        intercept_n=level - slope * centre,
+    places = of_places(_line_over, height_mm)
+    model = places.factored.fit(force)
+    level, slope = model.coefficients.tolist()
+    return Line(
+        intercept_n=level - slope * places.centre,
         slope_n_per_mm=slope,
         residual_sd_n=model.residual_sd,
-        rate_uncertainty_n_per_mm=None
-        if scatter is None
-        else scatter * float(np.sqrt(model.covariance_per_variance[1, 1])),
-        readings=h.size,
-        low_mm=float(h.min()),
-        high_mm=float(h.max()),
+        gain=places.gain,
+        rough_rate_n_per_mm=float(force.max() - force.min()) / (places.high - places.low),
+        readings=force.size,
+        low_mm=places.low,
+        high_mm=places.high,
     )
+
+
+@frozen
+class _LineOver:
+    """What the heights alone say of a line over them: their middle and ends, and what fits it to any forces."""
+
+    centre: float
+    low: float
+    high: float
+    factored: _Factored
+
+    @property
+    def gain(self) -> float:
+        return sqrt(self.factored.covariance_per_variance[1, 1])
+
+
+def _line_over(height_mm: bytes) -> _LineOver:
+    h = finite(np.frombuffer(height_mm), "heights", 1)
+    _refuse_one_height(h)
+    centre = float(h.mean())
+    design = np.vander(h - centre, 2, increasing=True)
+    return _LineOver(centre, float(h.min()), float(h.max()), _factored(design))
 
 
 def _refuse_one_height(height_mm: FloatArray) -> None:
@@ -160,16 +217,17 @@ def rate_curve(height_mm: FloatArray, force_n: FloatArray, window: int = 5) -> t
     Returns heights (ascending) and rates, (m,) each; fewer readings than `window` give one point. Raises
     CannotEvaluate(TOO_FEW_READINGS) for one height.
     """
-    h, force = finite(height_mm, "heights", 1), finite(force_n, "forces", 1)
-    _refuse_one_height(h)
-    windows, middle, gains = _of_places(_slopes_along, h, window)
+    force = finite(force_n, "forces", 1)
+    windows, middle, gains = of_places(_slopes_along, height_mm, window)
     near = force[windows]
-    return middle, read_only(-np.sum(gains * (near - near.mean(axis=-1, keepdims=True)), axis=-1))
+    mean = near.sum(axis=-1, keepdims=True) / near.shape[-1]
+    return middle, read_only(-(gains * (near - mean)).sum(axis=-1))
 
 
 def _slopes_along(height_mm: bytes, window: int) -> tuple[IntArray, FloatArray, FloatArray]:
     """Neighbouring heights, (m, w), their middle, (m,), and what makes a slope of their forces, (m, w)."""
-    h = np.frombuffer(height_mm)
+    h = finite(np.frombuffer(height_mm), "heights", 1)
+    _refuse_one_height(h)
     windows = sliding_window_view(np.argsort(h, kind="stable"), min(window, h.size))
     near = h[windows]
     middle = near.mean(axis=-1)
@@ -183,7 +241,7 @@ def reading_noise(height_mm: FloatArray, force_n: FloatArray) -> float | None:
     A bent fit is tried only with three spare readings, so that it can't swallow the noise. None with two readings.
     `height_mm`, `force_n`: shape (n,); N.
     """
-    basis, rest = _of_places(_bent_lines, height_mm), finite(force_n, "forces", 1)
+    basis, rest = of_places(_bent_lines, height_mm), finite(force_n, "forces", 1)
     if not basis:
         return None
     scatter = []

@@ -5,7 +5,7 @@ Sources: JCGM 100:2008 (uncertainty); Fritsch and Butland 1984 (interpolation be
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from dataclasses import replace
 from math import hypot
 from typing import Any
@@ -13,12 +13,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from valvelab.arrays import FloatArray, finite, read_only, rectangular_sd
+from valvelab.arrays import FloatArray, IntArray, finite, read_only, rectangular_sd
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
 from valvelab.measured import Once
 from valvelab.phrase import Phrase
-from valvelab.springs.rate import reading_noise
+from valvelab.springs.rate import of_places, reading_noise
 
 FALL_ALLOWED = 0.02
 """Largest fall of force on the way down that is taken as noise, as a share of the range of forces."""
@@ -90,15 +90,27 @@ class ForceCurve(Once):
 
     def within(self, low_mm: float, high_mm: float, slack_mm: float = 1e-6) -> ForceCurve | None:
         """The readings between two heights, ends included; None when there is none."""
-        keep = (self.height_mm >= low_mm - slack_mm) & (self.height_mm <= high_mm + slack_mm)
-        if not keep.any():
-            return None
-        return self.part(keep)
+        keep = self.between(low_mm, high_mm, slack_mm)
+        return self.part(keep) if keep.start < keep.stop else None
+
+    def between(self, low_mm: float, high_mm: float, slack_mm: float = 1e-6) -> slice:
+        """Where the readings between two heights stand, ends included."""
+        heights, _ = self.numbers
+        return slice(bisect_left(heights, low_mm - slack_mm), bisect_right(heights, high_mm + slack_mm))
+
+    @property
+    def numbers(self) -> tuple[list[float], list[float]]:
+        """Heights and forces as plain numbers, which cost less than an array's one by one."""
+        return self.once(_plain)
 
     def part(self, keep: NDArray[np.bool_] | slice) -> ForceCurve:
         """The readings that are kept. `keep`: shape (n,) where it is a mask; no unit."""
         height, force = read_only(self.height_mm[keep].copy()), read_only(self.force_n[keep].copy())
         return ForceCurve(height, force, self.repeat_sd_n, self.least_sd_n)
+
+
+def _plain(curve: ForceCurve) -> tuple[list[float], list[float]]:
+    return curve.height_mm.tolist(), curve.force_n.tolist()
 
 
 def force_curve(
@@ -116,12 +128,10 @@ def force_curve(
             Reason.BAD_VALUES,
             Phrase("found {size} heights and {other} forces, expected as many", size=h.size, other=force.size),
         )
-    if (h <= 0.0).any():
-        raise CannotEvaluate(Reason.BAD_VALUES, Phrase("found height {min} mm, expected above 0", min=f"{h.min():g}"))
-    heights, means, repeat = _averaged(np.round(h, 9), force)
+    heights, means, repeat = _averaged(h, force)
     rate = 0.0
     if heights.size > 1:
-        span = float(np.ptp(means))
+        span = float(means.max() - means.min())
         _refuse_falling(heights, means, FALL_ALLOWED * span)
         rate = span / float(heights[-1] - heights[0])
     return ForceCurve(read_only(heights), read_only(means), repeat, divisions.least_sd(rate))
@@ -129,17 +139,33 @@ def force_curve(
 
 def _averaged(height: FloatArray, force: FloatArray) -> tuple[FloatArray, FloatArray, float | None]:
     """Heights ascending and each once, mean forces there, and the standard deviation of one reading by the repeats."""
-    order = np.argsort(height)
-    ascending = height[order]
-    if (ascending[1:] > ascending[:-1]).all():
+    ascending, order, each_once = of_places(_in_order, height)
+    if each_once:
         return ascending, force[order], None
-    heights, index, counts = np.unique(height, return_inverse=True, return_counts=True)
+    heights, index, counts = np.unique(_rounded(height), return_inverse=True, return_counts=True)
     means = np.bincount(index, force) / counts
     return heights, means, float(np.sqrt(np.sum((force - means[index]) ** 2) / (counts - 1).sum()))
 
 
+def _in_order(height_mm: bytes) -> tuple[FloatArray, IntArray, bool]:
+    """Heights ascending, which of those read stands at each place, and whether each was read once."""
+    height = np.frombuffer(height_mm)
+    if (height <= 0.0).any():
+        least = f"{height.min():g}"
+        raise CannotEvaluate(Reason.BAD_VALUES, Phrase("found height {min} mm, expected above 0", min=least))
+    rounded = _rounded(height)
+    order = np.argsort(rounded)
+    ascending = read_only(rounded[order])
+    return ascending, order, bool((ascending[1:] > ascending[:-1]).all())
+
+
+def _rounded(height: FloatArray) -> FloatArray:
+    """Heights without what a change of units leaves."""
+    return np.round(height, 9)
+
+
 def _refuse_falling(heights: FloatArray, forces: FloatArray, allowed: float) -> None:
-    fall = np.diff(forces)
+    fall = forces[1:] - forces[:-1]
     worst = int(np.argmax(fall))
     if fall[worst] > allowed or forces[0] <= forces[-1]:
         raise CannotEvaluate(
@@ -181,6 +207,8 @@ def _cubic(x: list[float], y: list[float], at: float) -> float:
     if len(x) == 2:
         return y[0] + (y[1] - y[0]) * (at - x[0]) / (x[1] - x[0])
     i = min(max(bisect_right(x, at) - 1, 0), len(x) - 2)
+    if at in (x[i], x[i + 1]):  # the cubic runs through its knots
+        return y[i] if at == x[i] else y[i + 1]
     return float(_between(x, y, i, at, _slope(x, y, i), _slope(x, y, i + 1)))
 
 
@@ -240,10 +268,11 @@ _REACH = 3
 
 def _about(curve: ForceCurve, height_mm: float) -> tuple[list[float], list[float], float]:
     """The readings that the force at a height follows from, and that height, kept within the curve."""
-    value = min(max(height_mm, curve.low_mm), curve.high_mm)
-    at = int(np.searchsorted(curve.height_mm, value, side="right"))
-    part = slice(max(min(at, curve.height_mm.size - 1) - _REACH, 0), at + _REACH)
-    return curve.height_mm[part].tolist(), curve.force_n[part].tolist(), value
+    heights, forces = curve.numbers
+    value = min(max(height_mm, heights[0]), heights[-1])
+    at = bisect_right(heights, value)
+    part = slice(max(min(at, len(heights) - 1) - _REACH, 0), at + _REACH)
+    return heights[part], forces[part], value
 
 
 def forces_at(curve: ForceCurve, height_mm: FloatArray) -> FloatArray:
@@ -273,7 +302,7 @@ def _noise(curve: ForceCurve) -> float | None:
     seen = curve.repeat_sd_n
     if seen is None and curve.height_mm.size > 1:
         seen = reading_noise(curve.height_mm, curve.force_n)
-    if seen is not None and seen < 1e-9 * float(np.abs(curve.force_n).max()):
+    if seen is not None and seen < 1e-9 * max(map(abs, curve.numbers[1])):
         seen = None  # a calculated line, or one reading twice: no scatter was seen, which is not to say there is none
     return max(seen or 0.0, curve.least_sd_n) or None
 
@@ -298,7 +327,7 @@ def interpolated_noise(curve: ForceCurve, height_mm: float) -> float | None:
     if noise is None:
         return None
     x, y, value = _about(curve, height_mm)
-    step = 1e-3 * (float(np.ptp(curve.force_n)) or 1.0)
+    step = 1e-3 * (curve.once(_force_range) or 1.0)
 
     def moved(i: int, by: float) -> float:
         other = y.copy()
@@ -307,16 +336,23 @@ def interpolated_noise(curve: ForceCurve, height_mm: float) -> float | None:
 
     left = bisect_right(x, value) - 1
     near = range(max(min(left, len(x) - 2) - 1, 0), min(left + 3, len(x)))
+    if x[left] == value and len(x) != 2:  # of three or more the reading at this height alone says the force there
+        near = range(left, left + 1)
     return noise * hypot(*((moved(i, step) - moved(i, -step)) / (2 * step) for i in near))
+
+
+def _force_range(curve: ForceCurve) -> float:
+    _, forces = curve.numbers
+    return max(forces) - min(forces)
 
 
 def slope_at(curve: ForceCurve, height_mm: float) -> float:
     """Local rate at a height, positive, from the readings either side; 0 where one height alone was read. N/mm."""
-    if curve.height_mm.size < 2:
+    heights, forces = curve.numbers
+    if len(heights) < 2:
         return 0.0
-    i = min(max(int(np.searchsorted(curve.height_mm, height_mm)), 1), curve.height_mm.size - 1)
-    rise = curve.force_n[i - 1] - curve.force_n[i]
-    return float(rise / (curve.height_mm[i] - curve.height_mm[i - 1]))
+    i = min(max(bisect_left(heights, height_mm), 1), len(heights) - 1)
+    return (forces[i - 1] - forces[i]) / (heights[i] - heights[i - 1])
 
 
 def hysteresis(compress: ForceCurve, release: ForceCurve) -> float:

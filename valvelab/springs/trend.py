@@ -61,7 +61,7 @@ def fit_trend(x: FloatArray, y: FloatArray, u: FloatArray | None, counts: FloatA
     x, y = finite(x, "places", 1), finite(y, "values", 1)
     used = np.ones(x.size) if counts is None else counts
     weights = used if u is None else used / finite(u, "uncertainties", 1) ** 2
-    if np.unique(x[used > 0.0]).size < FEWEST:
+    if len(set(x[used > 0.0].tolist())) < FEWEST:
         raise CannotEvaluate(
             Reason.TOO_FEW_READINGS, Phrase("trend: found {count} stages, expected at least 2", count=int(used.sum()))
         )

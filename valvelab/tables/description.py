@@ -12,7 +12,7 @@ from valvelab.decimals import Usual, decimals_of, stated_u
 from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Characteristic
 from valvelab.language import word
-from valvelab.pieces import pieces
+from valvelab.pieces import in_pieces
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
@@ -99,7 +99,8 @@ class Column(Generic[Row]):
 
     def filled(self, rows: Iterable[Row]) -> bool:
         """Whether any row has something here."""
-        return self.words is not None or any(self._value(row) is not None for row in rows)
+        value = self.value
+        return self.words is not None or (value is not None and any(value(row) is not None for row in rows))
 
     def known_u(self, rows: Iterable[Row]) -> bool:
         """Whether a column of u belongs beside it."""
@@ -173,7 +174,7 @@ def table_of(
     units = tuple(column.label(system) for column, _ in shown)
     cells = tuple(
         tuple(column.u_cell(row, system) if beside else column.cell(row, system) for column, beside in shown)
-        for row in pieces(rows)
+        for row in in_pieces(rows)
     )
     left = next((place for place, (column, _) in enumerate(shown) if column.is_number), len(shown))
     words_after = tuple(place for place, (column, _) in enumerate(shown) if place >= left and not column.is_number)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from valvelab.decimals import USUAL, decimals_of, limit, percent
 from valvelab.inspection.characteristics import of_unit, printed
 from valvelab.language import word
-from valvelab.pieces import pieces
+from valvelab.pieces import in_pieces
 from valvelab.tables.description import Cell, Column, Mark, Table, table_of
 from valvelab.units import System, display_unit, show
 from valvelab.very_same import OfTheSame
@@ -41,6 +41,17 @@ def overall(verdicts: Sequence[Verdict]) -> Decision | None:
     """Rejected as soon as one is, else undecided as soon as one is, else accepted; None where nothing was judged."""
     found = {verdict.decision for verdict in verdicts}
     return next((decision for decision in RANKED if decision in found), None)
+
+
+def outcome_told(verdicts: Sequence[Verdict]) -> tuple[str, str]:
+    """The overall verdict in a word, and a sentence with its counts."""
+    decision = overall(verdicts)
+    if decision is None:
+        return "Nothing judged", "No limit of a spec applied; the certificate states what was measured."
+    counts = [(kind, sum(row.decision == kind for row in verdicts)) for kind in RANKED]
+    told = ", ".join(f"{count} {WORDS[kind]}" for kind, count in counts if count)
+    characteristics = "characteristic" if len(verdicts) == 1 else "characteristics"
+    return WORDS[decision].capitalize(), f"Of {len(verdicts)} {characteristics} judged: {told}."
 
 
 def rank(decision: str | None) -> int:
@@ -86,7 +97,7 @@ def _uncertainties(result: Result) -> dict[tuple[str, str], list[float | None]]:
         judged_us.setdefault((row.characteristic, row.unit), []).append(row.standard_uncertainty)
     keys = {judged: known.key for judged in judged_us if (known := of_unit(*judged)) is not None}
     stated: dict[str, list[float | None]] = {key: [] for key in keys.values()}
-    for us in pieces(stated_uncertainties(result)):
+    for us in in_pieces(stated_uncertainties(result)):
         for key in us.keys() & stated.keys():
             stated[key].append(us[key])
     found = {}

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from importlib import import_module
 from threading import Lock
 
-from valvelab.pieces import pieces
+from valvelab.pieces import in_pieces
 from valvelab.workbench.bays import BAYS
 from valvelab.workbench.first_import import numeric
 
@@ -29,7 +29,7 @@ def load_view(bay: str) -> None:
 
 def load_all(given_up: Callable[[], bool]) -> None:
     """Load every view and pane, until that is given up."""
-    for module in pieces((*(f"valvelab.window.bays.{bay.name}_view" for bay in BAYS), *_PANES)):
+    for module in in_pieces((*(f"valvelab.window.bays.{bay.name}_view" for bay in BAYS), *_PANES)):
         if not given_up():
             _load(module)
 

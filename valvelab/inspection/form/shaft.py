@@ -33,7 +33,7 @@ from valvelab.inspection.form.measured import (
 )
 from valvelab.inspection.judging import Item, item_of, judged
 from valvelab.phrase import Phrase, listed
-from valvelab.pieces import pieces
+from valvelab.pieces import in_pieces
 from valvelab.records.form_measurement import ShaftReadings
 from valvelab.records.result import Note, Source, info, warning
 from valvelab.records.shaft_result import (
@@ -80,7 +80,7 @@ def inspect_shaft(question: ShaftQuestion) -> ShaftInspection:
     readings = question.readings
     notes: list[Note] = list(readings.notes)
     traces = [trace for trace in readings.traces if not is_lobe(trace)]
-    journals = [measured_journal(trace, traces, readings, question.undulations) for trace in pieces(traces)]
+    journals = [measured_journal(trace, traces, readings, question.undulations) for trace in in_pieces(traces)]
     for journal in journals:
         notes.extend(_remarks(journal, readings))
     forms = [journal.form for journal in journals if journal.form is not None]

@@ -34,6 +34,7 @@ from valvelab.springs.spring import ForceCurve, ReadingUncertainty, force_curve,
 from valvelab.springs.stress import StressFactor, WireMaterial, material_key
 
 T = TypeVar("T")
+_NOT_STATED = CoilData()
 
 
 @frozen
@@ -61,12 +62,12 @@ class Fit:
 
     def coil_of(self, element: str, *, nested: bool) -> CoilData:
         """Coil data of one element: what names it, else the plain statement (of a nest: the outer spring's)."""
-        named = self.element_coils.get(element, CoilData())
+        named = self.element_coils.get(element, _NOT_STATED)
         if not nested:
-            return self.coil if named == CoilData() else named
-        if named != CoilData():
+            return self.coil if named == _NOT_STATED else named
+        if named != _NOT_STATED:
             return named
-        return replace(self.coil, solid_height_mm=None, free_length_mm=None) if element == "outer" else CoilData()
+        return replace(self.coil, solid_height_mm=None, free_length_mm=None) if element == "outer" else _NOT_STATED
 
     def of_spring(self, readings: SpringReadings) -> Fit:
         """The fit of one spring: its own installed height counts where the spec states none for all."""
@@ -225,10 +226,11 @@ def element_curves(readings: ElementReadings, fit: Fit, *, nested: bool) -> Elem
 
 def _slack_out(curve: ForceCurve) -> ForceCurve:
     """Without the readings above the free length: of several of no force the lowest is kept."""
-    loose = np.flatnonzero(curve.force_n <= 0.0)
-    if loose.size < 2 or loose[0] + 1 < 2:
+    _, forces = curve.numbers
+    loose = [place for place, force in enumerate(forces) if force <= 0.0]
+    if len(loose) < 2 or loose[0] == 0:
         return curve
-    return curve.part(slice(0, int(loose[0]) + 1))
+    return curve.part(slice(0, loose[0] + 1))
 
 
 @frozen(eq=False)

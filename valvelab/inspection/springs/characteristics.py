@@ -9,8 +9,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from math import atan2, cos, degrees, hypot, radians, sqrt, tan
 
-import numpy as np
-
 from valvelab.frozen import frozen
 from valvelab.inspection.characteristics import Row
 from valvelab.inspection.springs.analysis import Read, SpringAnalysis, stage_rank
@@ -21,6 +19,13 @@ from valvelab.springs.spring import hysteresis, noise_of
 
 Of = Callable[[SpringAnalysis], Measured]
 OfElement = Callable[[ElementWire], Measured]
+
+_NO_HEIGHT = missing(Phrase("no installed height is stated"))
+_NO_OPEN_HEIGHT = missing(Phrase("no installed height and valve lift are stated"))
+_NO_RELEASE = missing(Phrase("no release stroke was read"))
+_NO_SQUARENESS = missing(Phrase("no squareness was read"))
+_ONE_STAGE = missing(Phrase("read in its first stage alone: nothing to compare with"))
+_NO_NEW = missing(Phrase("no `new` stage to compare with"))
 
 
 @frozen(kw_only=True)
@@ -43,18 +48,14 @@ def wires(spring: SpringAnalysis) -> tuple[ElementWire, ...]:
 def seat_force(spring: SpringAnalysis) -> Measured:
     """Force at the installed height."""
     height = spring.fit.installed_height_mm
-    return (
-        missing(Phrase("no installed height is stated"))
-        if height is None
-        else spring.once(SpringAnalysis.force, height)
-    )
+    return _NO_HEIGHT if height is None else spring.once(SpringAnalysis.force, height)
 
 
 def open_force(spring: SpringAnalysis) -> Measured:
     """Force at the open height."""
     height = spring.fit.open_height_mm
     if height is None:
-        return missing(Phrase("no installed height and valve lift are stated"))
+        return _NO_OPEN_HEIGHT
     return spring.once(SpringAnalysis.force, height)
 
 
@@ -62,13 +63,13 @@ def coil_bind_margin(spring: SpringAnalysis) -> Measured:
     """Open height − solid height."""
     height, solid = spring.fit.open_height_mm, spring.solid_height
     if height is None:
-        return missing(Phrase("no installed height and valve lift are stated"))
+        return _NO_OPEN_HEIGHT
     return solid if solid.value is None else replace(solid, value=height - solid.value)
 
 
 def margin_per_coil(spring: SpringAnalysis) -> Measured:
     """The margin over the active coils."""
-    margin = coil_bind_margin(spring)
+    margin = spring.once(coil_bind_margin)
     coils = spring.alone.coil.active_coils if spring.alone else None
     if margin.value is None or coils is None:
         return missing(margin.reason or "no active coils are stated")
@@ -80,9 +81,9 @@ def free_length(spring: SpringAnalysis) -> Measured:
     if spring.alone is None:
         return Measured.of(spring.fit.coil.free_length_mm, None, _NO_LENGTH)
     curve, u = spring.alone.read, spring.fit.stated.of_length()
-    loose = np.flatnonzero(curve.force_n <= 0.0)
-    if loose.size:
-        return Measured(float(curve.height_mm[loose[0]]), u)
+    loose = next((height for height, force in zip(*curve.numbers, strict=True) if force <= 0.0), None)
+    if loose is not None:
+        return Measured(loose, u)
     own = spring.readings.elements[0].free_length_mm
     return Measured.of(spring.alone.coil.free_length_mm, None if own is None else u, _NO_LENGTH)
 
@@ -96,7 +97,7 @@ def mean_hysteresis(spring: SpringAnalysis) -> Measured:
     total, variance = 0.0, 0.0
     for element in spring.elements:
         if element.release is None:
-            return missing(Phrase("no release stroke was read"))
+            return _NO_RELEASE
         total += hysteresis(element.free, element.release)
         variance += 2.0 * (noise_of(element.free) or 0.0) ** 2 / element.release.height_mm.size
     return Measured(total, variance**0.5 if variance > 0.0 else None)
@@ -106,7 +107,7 @@ def squareness(spring: SpringAnalysis) -> Measured:
     """How far the upper end of the free spring stands off from square, as read or of an angle over the free length."""
     read, u = spring.readings.squareness, spring.fit.squareness_u
     if read is None:
-        return missing(Phrase("no squareness was read"))
+        return _NO_SQUARENESS
     if read.mm is not None:
         return Measured(read.mm, None if u is None else u.mm)
     length = spring.once(free_length)
@@ -122,7 +123,7 @@ def squareness_angle(spring: SpringAnalysis) -> Measured:
     """The same as an angle, as read or of a length over the free length."""
     read, u = spring.readings.squareness, spring.fit.squareness_u
     if read is None:
-        return missing(Phrase("no squareness was read"))
+        return _NO_SQUARENESS
     if read.deg is not None:
         return Measured(read.deg, None if u is None else u.deg)
     length = spring.once(free_length)
@@ -142,9 +143,9 @@ def drop_of(ask: Of, *, alike: bool = True) -> Of:
 
     def drop(spring: SpringAnalysis) -> Measured:
         if spring.new is None:
-            return missing(Phrase("read in its first stage alone: nothing to compare with"))
+            return _ONE_STAGE
         (first, seen, tester), (last, seen_later, tester_later) = (
-            Read.of(one).told(ask) for one in (spring.new, spring)
+            one.once(Read.of).told(ask) for one in (spring.new, spring)
         )
         if first.value is None or last.value is None:
             return first if first.value is None else last
@@ -161,7 +162,7 @@ def drop_of(ask: Of, *, alike: bool = True) -> Of:
 def set_loss(spring: SpringAnalysis) -> Measured:
     """Seat force of the `new` stage − that of the `run-in` stage."""
     if spring.new is None or [stage_rank(one.readings.stage) for one in (spring.new, spring)] != [0, 1]:
-        return missing(Phrase("no `new` stage to compare with"))
+        return _NO_NEW
     before, after = spring.new.once(seat_force), spring.once(seat_force)
     if before.value is None or after.value is None:
         return missing(before.reason or after.reason)

@@ -15,7 +15,7 @@ from valvelab.frozen import frozen
 from valvelab.inspection.springs.analysis import Read, SpringAnalysis, stage_rank
 from valvelab.inspection.springs.characteristics import row_of
 from valvelab.phrase import Phrase
-from valvelab.pieces import pieces
+from valvelab.pieces import in_pieces
 from valvelab.records.result import Note, Verdict, info
 from valvelab.records.springs_result import Due, SpringHistory, SpringTrend, StageDay
 from valvelab.springs.trend import Crossing, Trend, crossing, fit_trend
@@ -45,7 +45,7 @@ def histories(analyses: Iterable[SpringAnalysis], verdicts: Sequence[Verdict]) -
     limits: dict[tuple[str, str], list[Verdict]] = {}
     for verdict in verdicts if several else ():
         limits.setdefault((verdict.item, verdict.characteristic), []).append(verdict)
-    return [_history(name, each, limits) for name, each in pieces(several.items())]
+    return [_history(name, each, limits) for name, each in in_pieces(several.items())]
 
 
 def history_notes(found: Sequence[SpringHistory]) -> Iterator[Note]:
@@ -79,7 +79,7 @@ class _Stages:
         counts = np.ones(len(each))
         if stage_rank(each[0].readings.stage) == 0 and stage_rank(each[1].readings.stage) == 1:
             counts[0] = 0.0
-        return cls(tuple(map(Read.of, each)), "date" if by_date else "stage", places, counts)
+        return cls(tuple(one.once(Read.of) for one in each), "date" if by_date else "stage", places, counts)
 
     @property
     def span(self) -> tuple[float, float]:

@@ -22,7 +22,7 @@ from valvelab.inspection.springs.characteristics import CHARACTERISTICS, measure
 from valvelab.inspection.springs.history import histories, history_notes
 from valvelab.inspection.springs.wire import ElementWire
 from valvelab.phrase import Phrase, listed
-from valvelab.pieces import pieces
+from valvelab.pieces import in_pieces
 from valvelab.records.result import Note, Source, Verdict, info, warning
 from valvelab.records.spec import Spec
 from valvelab.records.spring_readings import SpringTable
@@ -83,7 +83,7 @@ def analyse_all(
     fit, notes = fit_of(table, question.spec, question.materials, question.spec_file)
     fit = replace(fit, stress_factor=question.stress_factor)
     wanted = in_time(one for one in table.springs if only is None or one.spring in only)
-    analyses = [analyse(readings, fit, table.file) for readings in pieces(wanted)]
+    analyses = [analyse(readings, fit, table.file) for readings in in_pieces(wanted)]
     first: dict[str, SpringAnalysis] = {}
     for one in analyses:
         first.setdefault(one.name, one)
@@ -94,7 +94,7 @@ def analyse_all(
 def inspect_springs(question: SpringsQuestion) -> SpringsInspection:
     """Inspect every spring of a file and hold it against the spec."""
     fit, analyses, notes = analyse_all(question)
-    rows = tuple(map(_row, pieces(analyses)))
+    rows = tuple(map(_row, in_pieces(analyses)))
     notes += [*_missing(fit, analyses), *_standing_off(analyses), *_coil_bind_notes(analyses), *_common(fit, rows)]
     verdicts, remarks = spring_verdicts(question, analyses)
     history = histories(analyses, verdicts)

@@ -19,6 +19,10 @@ from valvelab.springs.stress import (
     tensile_strength,
 )
 
+_NO_STRESS = missing(Phrase("wire diameter and mean coil diameter are not both stated"))
+_NO_MASS = missing(Phrase("wire diameter, mean coil diameter and active coils are not all stated"))
+_NO_STRENGTH = missing(Phrase("no material of the wire table and wire diameter are stated"))
+
 
 @frozen(slots=False, eq=False)
 class ElementWire:
@@ -75,12 +79,12 @@ class ElementWire:
         diameter = self.element.coil.wire_diameter_mm
         return None if self.material is None or diameter is None else tensile_strength(self.material, diameter)
 
-    @property
+    @cached_property
     def stress_seat(self) -> Measured:
         """Shear stress where the valve is shut."""
         return self._stress(self.seat_force)
 
-    @property
+    @cached_property
     def stress_open(self) -> Measured:
         """Shear stress where the valve is open."""
         return self._stress(self.open_force)
@@ -97,18 +101,18 @@ class ElementWire:
         if rate.value is None or rate.value <= 0.0:
             return missing(rate.reason or "the rate is not above 0")
         if coil.wire_diameter_mm is None or coil.mean_coil_diameter_mm is None or coil.active_coils is None:
-            return missing(Phrase("wire diameter, mean coil diameter and active coils are not all stated"))
+            return _NO_MASS
         density = {} if self.material is None else {"density_kg_per_m3": self.material.density_kg_per_m3}
         mass = active_mass(coil.wire_diameter_mm, coil.mean_coil_diameter_mm, coil.active_coils, **density)
         value = surge_from_mass(rate.value, mass)
         return Measured(value, None if rate.u is None else 0.5 * value * rate.u / rate.value, doubt=rate.doubt)
 
-    @property
+    @cached_property
     def strength_margin(self) -> Measured:
         """Share of the tensile strength over the stress at the open height."""
         opened = self.stress_open
         if self.tensile_mpa is None:
-            return missing(Phrase("no material of the wire table and wire diameter are stated"))
+            return _NO_STRENGTH
         if opened.value is None or opened.value <= 0.0:
             return opened
         value = static_margin(opened.value, self.tensile_mpa)
@@ -146,6 +150,6 @@ class ElementWire:
         if force.value is None:
             return force
         if coil.wire_diameter_mm is None or coil.mean_coil_diameter_mm is None:
-            return missing(Phrase("wire diameter and mean coil diameter are not both stated"))
+            return _NO_STRESS
         factor = self.spring.fit.stress_factor
         return force.times(shear_stress(1.0, coil.wire_diameter_mm, coil.mean_coil_diameter_mm, factor))
