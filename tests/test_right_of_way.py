@@ -19,7 +19,7 @@ from valvelab.window.right_of_way import RightOfWay
 WAIT_S = 10.0
 
 
-def begun(way: RightOfWay, done: list[int], many: int = 3) -> Thread:
+def work_beside(way: RightOfWay, done: list[int], many: int = 3) -> Thread:
     """Work of so many pieces, begun in a thread of its own."""
     thread = Thread(target=way.beside, args=(lambda: done.extend(in_pieces(range(many))),), daemon=True)
     thread.start()
@@ -59,7 +59,7 @@ def test_work_waits_while_the_window_works_within_itself_as_well() -> None:
     with way.taken():
         with way.taken():
             pass
-        thread = begun(way, done)
+        thread = work_beside(way, done)
         thread.join(0.2 * right_of_way.MOST_S)
         assert thread.is_alive()
         assert not done
@@ -74,11 +74,11 @@ def test_a_turn_of_the_window_that_waits_for_the_work_itself_is_waited_for_once(
     way, done = RightOfWay(), list[int]()
     with way.taken():
         begun = time.monotonic()
-        begun(way, done, many=1000).join(WAIT_S)
+        work_beside(way, done, many=1000).join(WAIT_S)
         assert len(done) == 1000
         assert time.monotonic() - begun < 1000 * right_of_way.MOST_S / 2, "every piece waited"
     with way.taken():
-        thread = begun(way, done)
+        thread = work_beside(way, done)
         thread.join(0.001)
         waited = thread.is_alive()
     thread.join(WAIT_S)
@@ -98,7 +98,7 @@ class Painted(QWidget):
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Give the thread time."""
         if self.thread is None:
-            self.thread = begun(self.way, self.done)
+            self.thread = work_beside(self.way, self.done)
             self.thread.join(0.2 * right_of_way.MOST_S)
             self.in_time = list(self.done)
 
@@ -121,7 +121,7 @@ def test_background_work_waits_while_a_step_is_done_and_while_the_document_chang
 
     def look(name: str) -> None:
         done: list[int] = []
-        begun(bench.right_of_way, done).join(0.2 * right_of_way.MOST_S)
+        work_beside(bench.right_of_way, done).join(0.2 * right_of_way.MOST_S)
         found.setdefault(name, list(done))
 
     bench.document_changed.connect(lambda _old, _new: look("document"))
