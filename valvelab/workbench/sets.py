@@ -207,7 +207,7 @@ class SpringsState(BayState):
     time_limit_s: float = entered(
         USUAL_TIME_S,
         "Time limit",
-        text="at most",
+        text="search for",
         edit="change the time limit",
         dimension="time",
         unit="s",

@@ -34,7 +34,7 @@ from valvelab.workbench.worksheet import Cell
 _CARD = (
     (marked("intake centreline, ATDC"), Cell("card", name="intake")),
     (marked("exhaust centreline, BTDC"), Cell("card", name="exhaust")),
-    (marked("steps, spaces between"), Cell("steps")),
+    (marked("adjuster steps, as −4 0 4"), Cell("steps")),
 )
 _SHEET_WORDS = (marked("part"), marked("serial"), marked("operator"), marked("date"))
 
@@ -111,7 +111,7 @@ class WorksheetForm(FormArea):
         for lobe in worksheet.lobes_of(sheet):
             self._build_lobe(column, sheet, lobe)
         self._build_more(column)
-        self._build_rows(_section(column, say("Card and shelf"), say("crank deg"))[1], sheet, _CARD)
+        self._build_rows(_section(column, say("Cam card and adjuster"), say("crank deg"))[1], sheet, _CARD)
         self._build_wheel(column, sheet)
         words = [Cell("word", name=word) for word in _SHEET_WORDS]
         self._build_rows(_section(column, say("Sheet"))[1], sheet, [(cell.name, cell) for cell in words])
