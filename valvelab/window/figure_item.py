@@ -385,6 +385,7 @@ class FigureItem:
         self.plot.addItem(self._pointer, ignoreBounds=True)
         self._read_out = ""
         self._said: frozenset[str] = frozenset()
+        self._points: tuple[Figure, object, Drawn] | None = None
         self._settling = 0
 
     @contextmanager
@@ -748,8 +749,11 @@ class FigureItem:
         return Spot(self.view.mapFromView(at), size, anchor)
 
     def _drawn_points(self) -> Drawn:
-        """Points of curves, marks and bands, close enough for words to keep off."""
+        """Points of curves, marks and bands, close enough for words to keep off; kept until they are drawn elsewhere."""
         across, up = self.scale_x().scale, self.scale_y().scale
+        seen = (across, up, self.view.size().toTuple(), self.view.viewRange())
+        if self._points is not None and self._points[0] is self.figure and self._points[1] == seen:
+            return self._points[2]
 
         def pixels(x: FloatArray, y: FloatArray) -> FloatArray:
             return self.pixels(np.column_stack([x * across, y * up]))
@@ -762,7 +766,9 @@ class FigureItem:
         bands = [(pixels(band.x, band.lower), pixels(band.x, band.upper)) for band in figure.bands]
         edges = [_along(edge) for band in bands for edge in band]
         filled = [_within(*band) for band in bands]
-        return Drawn(*(np.concatenate([np.empty((0, 2)), *group]) for group in (curves, marks, edges, filled, faint)))
+        found = Drawn(*(np.concatenate([np.empty((0, 2)), *group]) for group in (curves, marks, edges, filled, faint)))
+        self._points = (self.figure, seen, found)
+        return found
 
     def pixels(self, points: FloatArray) -> FloatArray:
         """Points in units of the plot as pixels of its field, shape (n, 2) both: from the corners of what is seen."""
