@@ -153,12 +153,13 @@ class MainWindow(Shell):
         self._show_page(document, value)
         self.banner.setVisible(value is not None)
         key = (value, document.units, theme.current_theme().name, document.files, document.contents)
-        if self._changed("result", key):
+        came = self._changed("result", key)
+        if came:
             self._go_on_with(document, value, before)
         if value is not None and (view := self._views.get(document.bay)) is not None:
             item = view.item_in_front(document, value)
             if self._changed("item", (*key, document.bay, item)):
-                after("item", partial(self.verdicts.bring_item, item))
+                after("item", partial(self.verdicts.bring_item, item, seen=not came))
         if self._changed("notes", (document.contents, document.answers, document.files, value, tuple(self._said))):
             after("notes", partial(self._show_notes, document, value))
 

@@ -730,8 +730,8 @@ class TableView(QTableView):
         """The row behind an index of the view."""
         return self.rows_model.rows[self.proxy.mapToSource(index).row()]
 
-    def select_where(self, wanted: Callable[[Any], bool]) -> None:
-        """Select the first row that is wanted where it is seen, without telling anyone."""
+    def select_where(self, wanted: Callable[[Any], bool], *, seen: bool = False) -> None:
+        """Select the first row that is wanted, where it can be `seen`, without telling anyone."""
         model = self.rows_model
         found = (model.index(number, 0) for number, row in enumerate(model.rows) if wanted(row))
         shown = [index for index in map(self.proxy.mapFromSource, found) if index.isValid()]
@@ -743,7 +743,8 @@ class TableView(QTableView):
             with QSignalBlocker(self.selectionModel()):
                 self.setCurrentIndex(first)
             self.viewport().update()
-        self.scrollTo(first)  # which by itself goes by the news that nobody is told
+        if seen:
+            self.scrollTo(first)  # which by itself goes by the news that nobody is told
 
     def choose_first(self) -> None:
         """Choose the first row there is, as a click on it does."""

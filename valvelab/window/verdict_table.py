@@ -214,14 +214,14 @@ class VerdictTable(QWidget):
 
     def bring(self, verdict: Verdict) -> None:
         """Choose the row of a verdict."""
-        self.sheet.select_where(lambda row: row is verdict)
+        self.sheet.select_where(lambda row: row is verdict, seen=True)
 
-    def bring_item(self, item: str) -> None:
-        """Choose the gravest row of an item, where the row chosen is not one of it already."""
+    def bring_item(self, item: str, *, seen: bool) -> None:
+        """Choose the gravest row of an item, where it is `seen`, unless the row chosen is one of it already."""
         index = self.sheet.currentIndex()
         chosen = index.isValid() and self.sheet.row_of(index).item == item
         if item and not chosen:
-            self.sheet.select_where(lambda row: row.item == item)
+            self.sheet.select_where(lambda row: row.item == item, seen=seen)
 
     def _filter(self) -> None:
         button = self._only.checkedButton()
