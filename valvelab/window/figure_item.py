@@ -749,7 +749,7 @@ class FigureItem:
         return Spot(self.view.mapFromView(at), size, anchor)
 
     def _drawn_points(self) -> Drawn:
-        """Points of curves, marks and bands, close enough for words to keep off; kept until they are drawn elsewhere."""
+        """Points of curves, marks and bands, close enough for words to keep off; kept until drawn elsewhere."""
         across, up = self.scale_x().scale, self.scale_y().scale
         seen = (across, up, self.view.size().toTuple(), self.view.viewRange())
         if self._points is not None and self._points[0] is self.figure and self._points[1] == seen:
