@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -286,7 +287,7 @@ def test_no_figure_of_the_limits_is_cut(window: MainWindow, tmp_path: Path) -> N
         metrics = table.fontMetrics()
         for column in each([n for n, field in enumerate(model.fields) if field.number] + [last]):
             cells = [str(model.index(row, column).data() or "") for row in range(model.rowCount())]
-            figures = [cell if column == last else cell.partition(" ")[0] for cell in cells]
+            figures = [re.sub(r"\D*$", "", cell) if column == last else cell.partition(" ")[0] for cell in cells]
             need = max(map(metrics.horizontalAdvance, figures)) + 8
             assert table.columnWidth(column) >= need, f"{cells} at {size}, {percent} %"
 

@@ -192,6 +192,8 @@ class HouseStyle(QProxyStyle):
             whole = self.subControlRect(QStyle.ComplexControl.CC_ComboBox, option, field, widget)  # type: ignore[arg-type]
             room = whole.width() - 4
             option.currentText = option.fontMetrics.elidedText(option.currentText, Qt.TextElideMode.ElideRight, room)
+        elif element == QStyle.ControlElement.CE_HeaderLabel and (spared := getattr(widget, "spared", 0)):
+            option.rect = option.rect.adjusted(-spared, 0, spared, 0)
         super().drawControl(element, option, painter, widget)
 
     def drawComplexControl(
