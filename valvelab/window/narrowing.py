@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from math import ceil
 
@@ -109,9 +109,12 @@ def folded(title: str, wide: int, metrics: QFontMetrics, *, cut: bool = False) -
 
 def widest_word(title: str, metrics: QFontMetrics, *, cut: bool = False) -> int:
     """Width of a head of a word a line, with `cut` of the start of long ones."""
-    words: Sequence[str] = title.split()
-    kept = [f"{word[:_KEPT_LETTERS]}…" if cut and _may_be_cut(word) else word for word in words]
-    return max(map(metrics.horizontalAdvance, kept), default=0)
+    wide = metrics.horizontalAdvance
+    wides = (
+        min(wide(word), wide(f"{word[:_KEPT_LETTERS]}…")) if cut and _may_be_cut(word) else wide(word)
+        for word in title.split()
+    )
+    return max(wides, default=0)
 
 
 def _may_be_cut(word: str) -> bool:
