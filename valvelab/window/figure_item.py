@@ -66,6 +66,8 @@ _LEAST_ROUND = 0.5
 """The least share of the room that a figure about the origin takes, whatever its words need."""
 _LOW = 0.05
 """Share of the height from the lowest place within which words stand at it."""
+_LOW_LINES, _NAME_ABOVE = 5.0, 1.4
+"""Lines of a plot that is low, and of room above the place of a name in it."""
 _LEAST = 0.65
 """The least size, of the usual one, of a title or of names that have too little room."""
 _FILLS: dict[str, float] = {"series": 0.5, "measured": 0.35, "guide": 0.22, "reject": 0.35, "undecided": 0.35}
@@ -508,8 +510,9 @@ class FigureItem:
         if figure.equal_scale:
             self._fit_both(low, high)
             return
-        room = (high - low) or 1.0
         head = self._head()
+        high = max(high, low + self._named_up_to(low, 1.0 - head))
+        room = (high - low) or 1.0
         self.view.setAspectLocked(lock=False)
         self.view.setYRange(low - 0.05 * room, low + room * 1.02 / (1.0 - head), padding=0.0)
 
@@ -564,6 +567,15 @@ class FigureItem:
         lines = 1.05 + (len(self._written[0]) if self._below and self._written else 0.0)
         beside = max((0.5 * self._symbol(marks)[1] + _CLEAR for marks in self._spots()), default=0.0)
         return float(min(0.5, (lines * self._line() + _CLEAR + beside) / tall))
+
+    def _named_up_to(self, low: float, share: float) -> float:
+        """Height of a low plot, in units of y from its foot, with room above what is named at the top for its name."""
+        field = share * max(30.0, self.view.size().height())
+        tops = [(place[1], word.boundingRect().height()) for word, place, anchor, _ in self._words if anchor == "on"]
+        return max(
+            ((y - low) / (1.0 - min(0.6, _NAME_ABOVE * high / field)) for y, high in tops if _LOW_LINES * high > field),
+            default=0.0,
+        )
 
     def _foot(self, low: float, high: float) -> float:
         """Share of the height that the lower half of words takes that stand at the lowest place."""

@@ -175,11 +175,12 @@ def _places(spot: Spot, room: QRectF) -> Iterator[QRectF]:
 def _lifted(spot: Spot) -> Iterator[QRectF]:
     """Words without a mark at their place and steps above it."""
     if spot.anchor == "on":
-        yield from (_about(spot.at, 0, up, spot) for up in (0, -0.6, -1.1))
+        yield from (_about(spot.at, 0, up, spot) for up in (0, -0.6, -1.1, -0.3))
 
 
 _SHIFTS = ((0, 0), (0, -0.6), (0, 0.6), (0, -1.1), (0, 1.1), (-0.55, 0), (0.55, 0), (-0.55, -0.8), (0.55, -0.8),
-           (-0.55, 0.8), (0.55, 0.8), (0, -2.2), (0, 2.2), (-1.1, 0), (1.1, 0))  # fmt: skip
+           (-0.55, 0.8), (0.55, 0.8), (0, -2.2), (0, 2.2), (-1.1, 0), (1.1, 0),
+           (0, -0.3))  # fmt: skip
 """How far words without a mark may stand from their point, in their own widths and heights."""
 
 
