@@ -28,7 +28,7 @@ from valvelab.figures.description import Axis, Band, Curve, Figure, Marks, Role
 from valvelab.figures.points import apart, part_of
 from valvelab.language import say, say_measures, say_number
 from valvelab.units import DisplayUnit, System
-from valvelab.window.labels import FILLED_STEP, Anchor, Drawn, Spot, placed
+from valvelab.window.labels import FILLED_STEP, OF_LINES, Anchor, Drawn, Spot, over_curves, placed
 from valvelab.window.numbers import display_unit
 from valvelab.window.theme import current_theme, scaled
 
@@ -57,6 +57,8 @@ _LINES_EACH = 3.0
 """Height, in lines, from which on it has room for one line more."""
 _SMALLER = 0.8
 """Size of a legend, of the usual one, that has too little room."""
+_SHARES = (1.0, 0.8, 0.65)
+"""Sizes of words that lie over a figure, of the usual one."""
 _BETWEEN = " \u00a0 "
 _BEYOND = (1.0, 7.0)
 """How far beyond an upright axis a number may reach above and below, in pixels: the next plot is 8 away."""
@@ -736,14 +738,26 @@ class FigureItem:
         return [(word.text(), word) for word, *_ in (*self._added, *self._words)]
 
     def _place_words(self) -> None:
-        """Let words stand beside one another, beside the title and the legend, and off the curves where they can."""
+        """Let words stand beside one another, beside the title and the legend, and off the curves where they can.
+
+        What lies over the figure is written smaller before it lies over a curve, and of a line it is left out.
+        """
         words = [*self._added, *self._words]
         if not words or self._settling:
             return
         room = QRectF(QPointF(0.0, 0.0), self.view.size())
         taken = [item.mapRectToParent(item.boundingRect()) for item in (self.title, self.legend) if item.isVisible()]
-        spots = [self._spot(*one) for one in words]
-        found = placed(spots, room, taken, self._drawn_points())
+        drawn, found = self._drawn_points(), []
+        for share in _SHARES:
+            for word, *_ in self._added:
+                word.setScale(share)
+            found = placed([self._spot(*one) for one in words], room, taken, drawn)
+            if not over_curves(found[: len(self._added)], drawn):
+                break
+        else:
+            for n, (_, _, anchor, _) in enumerate(self._added):
+                if anchor in OF_LINES and over_curves([found[n]], drawn):
+                    found[n] = None
         for (word, *_), rect in zip(words, found, strict=True):
             word.setVisible(rect is not None)
             if rect is not None:
@@ -751,7 +765,7 @@ class FigureItem:
 
     def _spot(self, word: Word, place: tuple[float, float], anchor: Anchor, circle: float) -> Spot:
         """Where words belong, in pixels: at their place, or as far beyond it as keeps them off their circle."""
-        at, size = QPointF(*place), word.boundingRect().size()
+        at, size = QPointF(*place), word.boundingRect().size() * word.scale()
         if circle:
             (x, y), pixel = place, self.view.viewPixelSize()[0]
             away, half = float(np.hypot(x, y)), _reach_of(size, place) * pixel

@@ -11,7 +11,7 @@ from PySide6.QtGui import QFontMetrics
 
 _KEPT_LETTERS = 4
 """Letters that a word of a head keeps where it is cut."""
-_MOST_OF_ONE = 3
+_MOST_OF_ONE = 2
 """Part of the room that words which may be cut take at most where a table moves sideways: one over this."""
 
 
