@@ -555,3 +555,25 @@ def test_what_a_bar_is_stands_above_it_in_a_low_plot_too(
         box = word.mapRectToParent(word.boundingRect())
         top = item.pixels(np.array([[1.0, float(text)]]))[0, 1]
         assert box.bottom() <= top + 4.0, f"{text} lies over its bar"
+
+
+@pytest.mark.parametrize(("name", "figure"), [("lobes_exhaust", "lift"), ("motion_speed", "resonances")])
+def test_names_are_written_smaller_before_they_lie_over_a_curve(
+    window: MainWindow, tmp_path: Path, name: str, figure: str
+) -> None:
+    make_looks.SCENES[name](window, tmp_path)
+    window.resize(1600, 1000)
+    window.set_text_size(150)
+    QTest.qWait(200)
+    (item,) = [stack.items_by_name[figure] for stack in stacks(window) if figure in stack.items_by_name]
+    words = [(text, word.mapRectToParent(word.boundingRect())) for text, word in item.words() if word.isVisible()]
+    assert len(words) > 1
+    across, up = item.scale_x().scale, item.scale_y().scale
+    for curve in item.figure.curves:
+        points = item.pixels(np.column_stack([curve.x * across, curve.y * up]))
+        steps = np.linspace(0.0, 1.0, 40)[:, None]
+        along = np.concatenate([a + steps * (b - a) for a, b in itertools.pairwise(points)])
+        for text, box in words:
+            x, y = along.T
+            inside = (x > box.left() + 1) & (x < box.right() - 1) & (y > box.top() + 1) & (y < box.bottom() - 1)
+            assert not inside.any(), f"{text} lies over the curve"

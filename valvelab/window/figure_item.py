@@ -748,6 +748,8 @@ class FigureItem:
         room = QRectF(QPointF(0.0, 0.0), self.view.size())
         taken = [item.mapRectToParent(item.boundingRect()) for item in (self.title, self.legend) if item.isVisible()]
         drawn, found = self._drawn_points(), []
+        for word, *_ in self._words:
+            word.setScale(1.0)
         for share in _SHARES:
             for word, *_ in self._added:
                 word.setScale(share)
@@ -758,10 +760,44 @@ class FigureItem:
             for n, (_, _, anchor, _) in enumerate(self._added):
                 if anchor in OF_LINES and over_curves([found[n]], drawn):
                     found[n] = None
+        found = self._off_stems(
+            len(self._added),
+            words,
+            found,
+            lambda: placed([self._spot(*one) for one in words], room, taken, drawn),
+            drawn,
+        )
         for (word, *_), rect in zip(words, found, strict=True):
             word.setVisible(rect is not None)
             if rect is not None:
                 word.setPos(rect.topLeft())
+
+    @staticmethod
+    def _off_stems(
+        first: int,
+        words: Sequence[Placed],
+        found: list[QRectF | None],
+        again: Callable[[], list[QRectF | None]],
+        drawn: Drawn,
+    ) -> list[QRectF | None]:
+        """Names of marks, the words from the `first` on, written smaller where fewer of them lie over a curve then."""
+        names = [n for n, (*_, anchor, _) in enumerate(words) if anchor == "beside" and n >= first]
+
+        def over(places: Sequence[QRectF | None]) -> int:
+            return sum(over_curves([places[n]], drawn) for n in names)
+
+        best, size = found, 1.0
+        for share in _SHARES[1:]:
+            if not over(best):
+                break
+            for n in names:
+                words[n][0].setScale(share)
+            smaller = again()
+            if over(smaller) < over(best):
+                best, size = smaller, share
+        for n in names:
+            words[n][0].setScale(size)
+        return best
 
     def _spot(self, word: Word, place: tuple[float, float], anchor: Anchor, circle: float) -> Spot:
         """Where words belong, in pixels: at their place, or as far beyond it as keeps them off their circle."""
