@@ -31,9 +31,10 @@ from valvelab.window.bays.springs_drawings import MapView
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Chip, Line
 from valvelab.window.dial import DialView
+from valvelab.window.heads import Head
 from valvelab.window.layouts import Stack
 from valvelab.window.main_window import MainWindow
-from valvelab.window.tables import Head, TableView
+from valvelab.window.tables import TableView
 from valvelab.workbench.sets import SpringsState
 
 FORMS = {

@@ -150,7 +150,7 @@ def test_nothing_is_cut_in_the_main_places(scale: float, window: MainWindow, app
 
     from valvelab.window import theme
     from valvelab.window.chips import Chip
-    from valvelab.window.tables import Head
+    from valvelab.window.heads import Head
     from valvelab.window.tiles import BayTile, lines_of
 
     window.resize(1600, 1000)

@@ -39,8 +39,7 @@ def view(window: MainWindow) -> LashView:
 def shims(window: MainWindow) -> dict[str, str]:
     """The new shim and where it is from, by valve, as the plan shows it."""
     model = view(window).plan.proxy
-    titles = [str(model.headerData(n, Qt.Orientation.Horizontal)) for n in range(model.columnCount())]
-    heads = [title.partition("\n")[0] for title in titles]
+    heads = [column.title.partition("\n")[0] for column in view(window).plan.rows_model.columns]
     shown = [heads.index(head) for head in ("valve", "new shim", "from")]
     rows = ([str(model.index(row, n).data()) for n in shown] for row in range(model.rowCount()))
     return {valve: f"{size} {origin}" for valve, size, origin in rows}

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import itertools
+import math
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -14,12 +16,21 @@ import pytest
 from PySide6.QtCore import QPointF, QRect, QRectF, QSizeF, Qt
 from PySide6.QtGui import QFont, QFontMetrics, QFontMetricsF, QImage, QPainter
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication, QGraphicsSimpleTextItem, QGraphicsTextItem, QStyle, QStyleOption
+from PySide6.QtWidgets import (
+    QApplication,
+    QGraphicsSimpleTextItem,
+    QGraphicsTextItem,
+    QStyle,
+    QStyleOption,
+    QStyleOptionSpinBox,
+    QWidget,
+)
 from something import each
 from waiting import wait_for
 
 from valvelab.figures.description import Axis, Curve, Figure, Marks
 from valvelab.window import dial, figure_item, theme, tiles
+from valvelab.window.bays import phasing_wheel
 from valvelab.window.bays.phasing_wheel import DegreeWheel
 from valvelab.window.chips import Sentence, kept_together
 from valvelab.window.drawing import FigureStack, FigureView
@@ -34,6 +45,7 @@ from valvelab.workbench.settings import load
 PLAIN = {"empty", "columns", "limits", "worksheet", "wheel", "liftcheck_rule", "springs_fit", "springs_stages",
          "springs_list", "springs_1000", "lobes_exhaust"}  # fmt: skip
 """Scenes without a plot that has words, or with those of another."""
+SHARES = "gauge_components"
 DRAWN = [name for name in make_looks.SCENES if name not in PLAIN]
 
 
@@ -286,7 +298,7 @@ def test_no_figure_of_the_limits_is_cut(window: MainWindow, tmp_path: Path) -> N
         metrics = table.fontMetrics()
         for column in each([n for n, field in enumerate(model.fields) if field.number] + [last]):
             cells = [str(model.index(row, column).data() or "") for row in range(model.rowCount())]
-            figures = [cell if column == last else cell.partition(" ")[0] for cell in cells]
+            figures = [re.sub(r"\D*$", "", cell) if column == last else cell.partition(" ")[0] for cell in cells]
             need = max(map(metrics.horizontalAdvance, figures)) + 8
             assert table.columnWidth(column) >= need, f"{cells} at {size}, {percent} %"
 
@@ -369,6 +381,47 @@ def test_arrows_grow_with_the_text_beside_them(app: QApplication, element: str) 
     assert inked(20.0) > 3 * inked(10.0) > 0
 
 
+def test_arrows_of_a_count_grow_with_its_text(app: QApplication) -> None:
+    around = QWidget()
+    field = theme.CountField(around, minimum=0, maximum=99)
+    whole, found = QStyle.ComplexControl.CC_SpinBox, []
+    for points in (10.0, 20.0):
+        field.setFont(theme.text_font(points))
+        field.resize(field.sizeHint())
+        option = QStyleOptionSpinBox()
+        field.initStyleOption(option)
+        up, down, words = (
+            field.style().subControlRect(whole, option, part, field)
+            for part in (
+                QStyle.SubControl.SC_SpinBoxUp,
+                QStyle.SubControl.SC_SpinBoxDown,
+                QStyle.SubControl.SC_SpinBoxEditField,
+            )
+        )
+        assert words.right() <= up.left() + 1
+        assert words.width() >= field.fontMetrics().horizontalAdvance("99")
+        image, ground = field.grab().toImage(), option.palette.button().color()
+        ink = sum(
+            image.pixelColor(x, y) != ground
+            for x in range(up.left() + 2, up.right() - 1)
+            for y in range(up.top() + 2, up.bottom() - 1)
+        )
+        found.append((up.width(), down.width(), ink))
+    (small, _, few), (large, below, many) = found
+    assert large == below > 1.5 * small
+    assert many > 2.5 * few > 0
+
+
+@pytest.mark.parametrize("percent", [100, 150, 200])
+def test_columns_are_taken_by_a_button_that_is_always_seen(window: MainWindow, tmp_path: Path, percent: int) -> None:
+    make_looks.SCENES["columns"](window, tmp_path)
+    window.resize(1280, 720)
+    window.set_text_size(percent)
+    QTest.qWait(80)
+    for taken in each([window.columns.take, window.columns.leave]):
+        assert taken.visibleRegion().boundingRect() == taken.rect()
+
+
 def test_words_without_a_mark_look_all_around_before_they_lie_over_a_curve() -> None:
     room, size = QRectF(0, 0, 300, 200), QSizeF(60, 14)
     x, y = np.meshgrid(np.arange(60.0, 240.0, 4.0), np.arange(70.0, 130.0, 4.0))
@@ -447,21 +500,80 @@ def test_a_legend_that_has_too_little_room_keeps_what_it_can(app: QApplication) 
         assert all(name in item.legend.toolTip() for name in names) is not whole
 
 
-def test_a_small_wheel_writes_no_figures_over_its_arcs(
+def test_a_small_wheel_writes_smaller_and_fewer_figures_and_none_over_its_arcs(
     window: MainWindow, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     make_looks.SCENES["wheel"](window, tmp_path)
     (wheel,) = window.findChildren(DegreeWheel)
-    written: list[str] = []
+    written: dict[str, tuple[QPointF, QFontMetrics]] = {}
     plain = dial.write
 
     def write(*told: Any) -> None:
-        written.append(told[3])
+        if told[3].isdecimal():
+            written[told[3]] = (told[1].center(), told[0].fontMetrics())
         plain(*told)
 
     monkeypatch.setattr(dial, "write", write)
-    for side, numbered in ((900, True), (190, False)):
+    arcs: list[float] = []
+    draw = phasing_wheel.arc
+
+    def drawn(*told: Any) -> None:
+        arcs.append(told[2])
+        draw(*told)
+
+    monkeypatch.setattr(phasing_wheel, "arc", drawn)
+    heights = []
+    for side, least in ((900, 8), (260, 3), (190, 1)):
         written.clear()
+        arcs.clear()
         wheel.resize(side, side)
         wheel.grab()
-        assert ("180" in written) is numbered, f"{side} wide"
+        (centre, rim), tall = wheel.circle(), 0
+        assert len(written) >= least, f"{side} wide: {written}"
+        for text, (at, metrics) in written.items():
+            off, tall = at - centre, metrics.height()
+            half = 0.5 * metrics.horizontalAdvance(text), 0.5 * metrics.capHeight()
+            share = abs(off.x()) / math.hypot(*off.toTuple())
+            away = math.hypot(*off.toTuple()) - half[0] * share - half[1] * math.sqrt(1.0 - share**2)
+            assert away >= max(arcs) + 0.02 * rim, f"{text} in a wheel of {side}"
+        heights.append(tall)
+    assert heights[0] > heights[-1]
+
+
+@pytest.mark.parametrize(("size", "percent"), [((1280, 720), 100), ((1280, 720), 150), ((1600, 1000), 150)])
+def test_what_a_bar_is_stands_above_it_in_a_low_plot_too(
+    window: MainWindow, tmp_path: Path, size: tuple[int, int], percent: int
+) -> None:
+    make_looks.SCENES["gauge"](window, tmp_path)
+    window.resize(*size)
+    window.set_text_size(percent)
+    QTest.qWait(50)
+    (item,) = [stack.items_by_name[SHARES] for stack in stacks(window) if SHARES in stack.items_by_name]
+    words = [(text, word) for text, word in item.words() if word.isVisible()]
+    assert len(words) == 8
+    for text, word in words:
+        box = word.mapRectToParent(word.boundingRect())
+        top = item.pixels(np.array([[1.0, float(text)]]))[0, 1]
+        assert box.bottom() <= top + 4.0, f"{text} lies over its bar"
+
+
+@pytest.mark.parametrize(("name", "figure"), [("lobes_exhaust", "lift"), ("motion_speed", "resonances")])
+def test_names_are_written_smaller_before_they_lie_over_a_curve(
+    window: MainWindow, tmp_path: Path, name: str, figure: str
+) -> None:
+    make_looks.SCENES[name](window, tmp_path)
+    window.resize(1600, 1000)
+    window.set_text_size(150)
+    QTest.qWait(200)
+    (item,) = [stack.items_by_name[figure] for stack in stacks(window) if figure in stack.items_by_name]
+    words = [(text, word.mapRectToParent(word.boundingRect())) for text, word in item.words() if word.isVisible()]
+    assert len(words) > 1
+    across, up = item.scale_x().scale, item.scale_y().scale
+    for curve in item.figure.curves:
+        points = item.pixels(np.column_stack([curve.x * across, curve.y * up]))
+        steps = np.linspace(0.0, 1.0, 40)[:, None]
+        along = np.concatenate([a + steps * (b - a) for a, b in itertools.pairwise(points)])
+        for text, box in words:
+            x, y = along.T
+            inside = (x > box.left() + 1) & (x < box.right() - 1) & (y > box.top() + 1) & (y < box.bottom() - 1)
+            assert not inside.any(), f"{text} lies over the curve"

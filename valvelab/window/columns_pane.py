@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from PySide6.QtCore import QSignalBlocker, Qt, Signal
-from PySide6.QtWidgets import QComboBox, QLabel, QListWidget, QPlainTextEdit, QPushButton, QSpinBox, QWidget
+from PySide6.QtWidgets import QComboBox, QLabel, QListWidget, QPlainTextEdit, QPushButton, QWidget
 
 from valvelab.files.body import Where
 from valvelab.files.kinds import reader_of
@@ -17,8 +17,9 @@ from valvelab.language import say
 from valvelab.window.chips import Heading
 from valvelab.window.columns_table import ColumnsTable
 from valvelab.window.drawing import FigureView
-from valvelab.window.layouts import above, beside, flowing
+from valvelab.window.layouts import FormArea, above, beside, flowing
 from valvelab.window.panes import labelled, show_number, splitter
+from valvelab.window.theme import CountField
 from valvelab.workbench import bays
 from valvelab.workbench.columns_draft import Draft, Looked, assigned, can_be_told, first_draft, moved
 from valvelab.workbench.document import BenchFile
@@ -67,11 +68,11 @@ class ColumnsPane(QWidget):
         self.sheet = QComboBox(self)
         self.sheet.setAccessibleName(say("Sheet of the workbook"))
         self.sheet.currentIndexChanged.connect(lambda at: self._move(Where(at + 1)))
-        self.header_row = QSpinBox(self, minimum=0, maximum=_LAST_ROW)
+        self.header_row = CountField(self, minimum=0, maximum=_LAST_ROW)
         self.header_row.setSpecialValueText(say("none"))
         self.header_row.setAccessibleName(say("Row that holds the names of the columns"))
         self.header_row.valueChanged.connect(self._on_header_row)
-        self.first_row = QSpinBox(self, minimum=1, maximum=_LAST_ROW)
+        self.first_row = CountField(self, minimum=1, maximum=_LAST_ROW)
         self.first_row.setAccessibleName(say("Row at which the readings begin"))
         self.first_row.valueChanged.connect(self._on_first_row)
         for row in (self.header_row, self.first_row):
@@ -128,7 +129,10 @@ class ColumnsPane(QWidget):
         halves = splitter(self, Qt.Orientation.Horizontal, (listed, 5), (told, 4))
         halves.setChildrenCollapsible(False)
         buttons = beside((self.hint, 1), self.later, self.leave, self.take)
-        above(self._head, choosers, (halves, 1), buttons, on=self, margins=(18, 10, 18, 10), spacing=8)
+        form, area = QWidget(self), FormArea(say("Columns of the file"), self)
+        above(self._head, choosers, (halves, 1), on=form, spacing=8)
+        area.setWidget(form)
+        above((area, 1), buttons, on=self, margins=(18, 10, 18, 10), spacing=8)
 
     # -- what is shown ------------------------------------------------------------------------------------------------
 

@@ -24,6 +24,8 @@ _RANKS = {"measured": 0, "guide": 1, "readings": 3}
 """Which labels of a crowded side stay."""
 _LABELS = 0.88
 """Size of labels, of the text's."""
+_FIGURES = (0.8, 0.65, 0.5)
+"""Sizes of the angles at the rim, of the text's, the usual first."""
 _LEAST = 0.8
 """How small labels may be written, of the usual, so that all of them have room."""
 
@@ -142,21 +144,30 @@ class DialView(Drawn):
         every_deg: int,
         hands_deg: FloatArray | Sequence[float],
     ) -> None:
-        """Angles in figures, but where a hand lies over them; none where they have no room.
+        """Angles in figures, but where a hand lies over them; smaller and fewer where they have little room.
 
         within: shares of the rim, from the outside of what is drawn about the hub to the length of the ticks.
         """
-        painter.setFont(scaled(self.font(), 0.8))
-        wide = 0.5 * painter.fontMetrics().horizontalAdvance("000")
+        size = next((size for size in _FIGURES if self._figures_fit(rim, within, size)), 0.0)
+        painter.setFont(scaled(self.font(), size or _FIGURES[-1]))
+        metrics = painter.fontMetrics()
         inner, ticks = within
-        radius = min((0.91 - ticks) * rim, (1.0 - ticks) * rim - wide - 2.0)
-        if radius - wide < inner * rim:
-            return
-        for angle in range(0, 360, every_deg):
+        for angle in range(0, 360, every_deg if size == _FIGURES[0] else 90):
+            wide, high = 0.5 * metrics.horizontalAdvance(str(angle) if not size else "000"), 0.5 * metrics.capHeight()
+            reach = (
+                wide if size else wide * abs(math.sin(math.radians(angle))) + high * abs(math.cos(math.radians(angle)))
+            )
+            radius = min((0.91 - ticks) * rim, (1.0 - ticks) * rim - reach - 2.0)
             off = radius * np.abs(np.sin(np.radians(np.asarray(hands_deg) - angle)))
             ahead = np.cos(np.radians(np.asarray(hands_deg) - angle)) > 0.0
-            if not np.any(ahead & (off < wide)):
+            if radius - reach >= inner * rim and not np.any(ahead & (off < wide)):
                 write(painter, about(polar(centre, radius, angle), 20.0, 10.0), CENTRE, str(angle), "quiet")
+
+    def _figures_fit(self, rim: float, within: tuple[float, float], size: float = 0.8) -> bool:
+        """Whether angles all around have room in that size, of the text's."""
+        wide = 0.5 * QFontMetrics(scaled(self.font(), size)).horizontalAdvance("000")
+        inner, ticks = within
+        return min((0.91 - ticks) * rim, (1.0 - ticks) * rim - wide - 2.0) - wide >= inner * rim
 
     def _draw_directions(self, painter: QPainter, dial: Dial, centre: QPointF, radius: float) -> None:
         theme = current_theme()

@@ -28,7 +28,7 @@ from valvelab.figures.description import Axis, Band, Curve, Figure, Marks, Role
 from valvelab.figures.points import apart, part_of
 from valvelab.language import say, say_measures, say_number
 from valvelab.units import DisplayUnit, System
-from valvelab.window.labels import FILLED_STEP, Anchor, Drawn, Spot, placed
+from valvelab.window.labels import FILLED_STEP, OF_LINES, Anchor, Drawn, Spot, over_curves, placed
 from valvelab.window.numbers import display_unit
 from valvelab.window.theme import current_theme, scaled
 
@@ -57,6 +57,8 @@ _LINES_EACH = 3.0
 """Height, in lines, from which on it has room for one line more."""
 _SMALLER = 0.8
 """Size of a legend, of the usual one, that has too little room."""
+_SHARES = (1.0, 0.8, 0.65)
+"""Sizes of words that lie over a figure, of the usual one."""
 _BETWEEN = " \u00a0 "
 _BEYOND = (1.0, 7.0)
 """How far beyond an upright axis a number may reach above and below, in pixels: the next plot is 8 away."""
@@ -66,6 +68,8 @@ _LEAST_ROUND = 0.5
 """The least share of the room that a figure about the origin takes, whatever its words need."""
 _LOW = 0.05
 """Share of the height from the lowest place within which words stand at it."""
+_LOW_LINES, _NAME_ABOVE = 5.0, 1.4
+"""Lines of a plot that is low, and of room above the place of a name in it."""
 _LEAST = 0.65
 """The least size, of the usual one, of a title or of names that have too little room."""
 _FILLS: dict[str, float] = {"series": 0.5, "measured": 0.35, "guide": 0.22, "reject": 0.35, "undecided": 0.35}
@@ -509,8 +513,9 @@ class FigureItem:
         if figure.equal_scale:
             self._fit_both(low, high)
             return
-        room = (high - low) or 1.0
         head = self._head()
+        high = max(high, low + self._named_up_to(low, 1.0 - head))
+        room = (high - low) or 1.0
         self.view.setAspectLocked(lock=False)
         self.view.setYRange(low - 0.05 * room, low + room * 1.02 / (1.0 - head), padding=0.0)
 
@@ -565,6 +570,15 @@ class FigureItem:
         lines = 1.05 + (len(self._written[0]) if self._below and self._written else 0.0)
         beside = max((0.5 * self._symbol(marks)[1] + _CLEAR for marks in self._spots()), default=0.0)
         return float(min(0.5, (lines * self._line() + _CLEAR + beside) / tall))
+
+    def _named_up_to(self, low: float, share: float) -> float:
+        """Height of a low plot, in units of y from its foot, with room above what is named at the top for its name."""
+        field = share * max(30.0, self.view.size().height())
+        tops = [(place[1], word.boundingRect().height()) for word, place, anchor, _ in self._words if anchor == "on"]
+        return max(
+            ((y - low) / (1.0 - min(0.6, _NAME_ABOVE * high / field)) for y, high in tops if _LOW_LINES * high > field),
+            default=0.0,
+        )
 
     def _foot(self, low: float, high: float) -> float:
         """Share of the height that the lower half of words takes that stand at the lowest place."""
@@ -725,22 +739,70 @@ class FigureItem:
         return [(word.text(), word) for word, *_ in (*self._added, *self._words)]
 
     def _place_words(self) -> None:
-        """Let words stand beside one another, beside the title and the legend, and off the curves where they can."""
+        """Let words stand beside one another, beside the title and the legend, and off the curves where they can.
+
+        What lies over the figure is written smaller before it lies over a curve, and of a line it is left out.
+        """
         words = [*self._added, *self._words]
         if not words or self._settling:
             return
         room = QRectF(QPointF(0.0, 0.0), self.view.size())
         taken = [item.mapRectToParent(item.boundingRect()) for item in (self.title, self.legend) if item.isVisible()]
-        spots = [self._spot(*one) for one in words]
-        found = placed(spots, room, taken, self._drawn_points())
+        drawn, found = self._drawn_points(), []
+        for word, *_ in self._words:
+            word.setScale(1.0)
+        for share in _SHARES:
+            for word, *_ in self._added:
+                word.setScale(share)
+            found = placed([self._spot(*one) for one in words], room, taken, drawn)
+            if not over_curves(found[: len(self._added)], drawn):
+                break
+        else:
+            for n, (_, _, anchor, _) in enumerate(self._added):
+                if anchor in OF_LINES and over_curves([found[n]], drawn):
+                    found[n] = None
+        found = self._off_stems(
+            len(self._added),
+            words,
+            found,
+            lambda: placed([self._spot(*one) for one in words], room, taken, drawn),
+            drawn,
+        )
         for (word, *_), rect in zip(words, found, strict=True):
             word.setVisible(rect is not None)
             if rect is not None:
                 word.setPos(rect.topLeft())
 
+    @staticmethod
+    def _off_stems(
+        first: int,
+        words: Sequence[Placed],
+        found: list[QRectF | None],
+        again: Callable[[], list[QRectF | None]],
+        drawn: Drawn,
+    ) -> list[QRectF | None]:
+        """Names of marks, the words from the `first` on, written smaller where fewer of them lie over a curve then."""
+        names = [n for n, (*_, anchor, _) in enumerate(words) if anchor == "beside" and n >= first]
+
+        def over(places: Sequence[QRectF | None]) -> int:
+            return sum(over_curves([places[n]], drawn) for n in names)
+
+        best, size = found, 1.0
+        for share in _SHARES[1:]:
+            if not over(best):
+                break
+            for n in names:
+                words[n][0].setScale(share)
+            smaller = again()
+            if over(smaller) < over(best):
+                best, size = smaller, share
+        for n in names:
+            words[n][0].setScale(size)
+        return best
+
     def _spot(self, word: Word, place: tuple[float, float], anchor: Anchor, circle: float) -> Spot:
         """Where words belong, in pixels: at their place, or as far beyond it as keeps them off their circle."""
-        at, size = QPointF(*place), word.boundingRect().size()
+        at, size = QPointF(*place), word.boundingRect().size() * word.scale()
         if circle:
             (x, y), pixel = place, self.view.viewPixelSize()[0]
             away, half = float(np.hypot(x, y)), _reach_of(size, place) * pixel

@@ -35,7 +35,7 @@ FILLED_STEP = 8.0
 _STEPS = 6
 _AROUND = 5
 """How far, in their own heights, words without a mark go from their place and its sides to leave curves free."""
-_OF_LINES = {"along x", "along y", "along y left"}
+OF_LINES = {"along x", "along y", "along y left"}
 """Words of a line give way to marks: the line says enough."""
 
 
@@ -88,6 +88,11 @@ def placed(spots: Sequence[Spot], room: QRectF, taken: Sequence[QRectF], drawn: 
     return found
 
 
+def over_curves(places: Sequence[QRectF | None], drawn: Drawn) -> bool:
+    """Whether any words lie over a curve, or have no place at all."""
+    return any(place is None or _covers(place, drawn.curves) for place in places)
+
+
 def _best(spot: Spot, room: QRectF, full: Sequence[QRectF], drawn: Drawn, named: FloatArray | None) -> QRectF | None:
     """Where a word stands best. named: the points that have words of the same kind."""
 
@@ -119,7 +124,7 @@ def _best(spot: Spot, room: QRectF, full: Sequence[QRectF], drawn: Drawn, named:
             best = next((place for place in near if not _covers(place, drawn.faint)), best)
     best = best or next((place for place in farther() if clear(place)), None)
     best = best or min(free, key=lambda place: _covers(place, drawn.marks, _MARK), default=None)
-    if best is not None and spot.anchor in _OF_LINES and _covers(best, drawn.marks, _MARK):
+    if best is not None and spot.anchor in OF_LINES and _covers(best, drawn.marks, _MARK):
         return None
     return best
 
@@ -175,11 +180,12 @@ def _places(spot: Spot, room: QRectF) -> Iterator[QRectF]:
 def _lifted(spot: Spot) -> Iterator[QRectF]:
     """Words without a mark at their place and steps above it."""
     if spot.anchor == "on":
-        yield from (_about(spot.at, 0, up, spot) for up in (0, -0.6, -1.1))
+        yield from (_about(spot.at, 0, up, spot) for up in (0, -0.6, -1.1, -0.3))
 
 
 _SHIFTS = ((0, 0), (0, -0.6), (0, 0.6), (0, -1.1), (0, 1.1), (-0.55, 0), (0.55, 0), (-0.55, -0.8), (0.55, -0.8),
-           (-0.55, 0.8), (0.55, 0.8), (0, -2.2), (0, 2.2), (-1.1, 0), (1.1, 0))  # fmt: skip
+           (-0.55, 0.8), (0.55, 0.8), (0, -2.2), (0, 2.2), (-1.1, 0), (1.1, 0),
+           (0, -0.3))  # fmt: skip
 """How far words without a mark may stand from their point, in their own widths and heights."""
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -32,11 +33,14 @@ from valvelab.workbench.spec_sheet import Row, measured_text, outcome
 
 Index = QModelIndex | QPersistentModelIndex
 MEASURED, VERDICT = marked("measured"), marked("verdict")
+_AFTER_FIGURES = re.compile(r"\D*$")
 _SHARES = (1.45, 1.55)
 _MEASURED = 40
 """Rows whose cells are measured."""
 _WORDS_EMS = 6
 """What a column of typed words keeps of its width, in ems, where others need the room; figures are never cut."""
+_BARE_EMS = 4
+"""What it keeps at the very least."""
 _MOST, _FAR, _NEAR_EMS = 0.8, 1.25, 0.5
 """A cell that is so much wider than that share of the cells of its column may be cut where there is no room,
 unless it lacks less than that.
@@ -181,14 +185,18 @@ class SpecModel(QAbstractTableModel):
                 return current_theme().colour(worst or "reject")
             case Qt.ItemDataRole.DecorationRole if column == 1 and (worst or row.wrong):
                 return icon(worst or "reject", worst or "reject")
-            case Qt.ItemDataRole.ToolTipRole if column == 1:
-                said = (
-                    f"{SIGNS[one.decision]} {say_cell(one.item)}: {say(one.remark or WORDS[one.decision])}"
-                    for one in row.verdicts
-                )
-                return row.wrong or "\n".join(said) or None
+            case Qt.ItemDataRole.ToolTipRole:
+                return self._told(row) if column else self._given(row, 0, Qt.ItemDataRole.DisplayRole) or None
             case _:
                 return None
+
+    def _told(self, row: Row) -> str | None:
+        """What the verdict of a row says when pointed at: how many are what, and each of them."""
+        said = [
+            f"{SIGNS[one.decision]} {say_cell(one.item)}: {say(one.remark or WORDS[one.decision])}"
+            for one in row.verdicts
+        ]
+        return row.wrong or "\n".join([*[self._verdict(row)] * (len(said) > 1), *said]) or None
 
     @staticmethod
     def _verdict(row: Row) -> str:
@@ -284,6 +292,12 @@ def _within(wides: Sequence[int], least: Sequence[int], room: int) -> list[int]:
     return [max(end, min(wide, low)) for wide, end in zip(wides, least, strict=True)]
 
 
+def _figures_of(cell: str) -> str:
+    """The start of what a row gave as it is seen when cut after its last figure; a word alone is said by its sign."""
+    kept = _AFTER_FIGURES.sub("", cell)
+    return kept if kept == cell else f"{kept}…"
+
+
 class SpecTable(QTableView):
     """The table; `entered(place, column, text)`, `pointed(sentence)` what a completion means, `placed()` a move.
 
@@ -319,7 +333,7 @@ class SpecTable(QTableView):
         self.setEditTriggers(triggers.DoubleClicked | triggers.AnyKeyPressed | triggers.EditKeyPressed)
         self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.verticalHeader().hide()
-        self._needs: list[tuple[int, int, int]] = []
+        self._needs: list[tuple[int, int, int, int]] = []
         self._fit_rows()
         header = self.horizontalHeader()
         header.setHighlightSections(False)
@@ -365,19 +379,22 @@ class SpecTable(QTableView):
     def _fit_columns(self) -> None:
         """Each column as wide as its cells, and what is left by their shares.
 
-        Without that room units and long words end in an ellipsis; without room for figures the table moves sideways.
+        Without that room units and long words end in an ellipsis, those of what was measured and of verdicts last;
+        without room for figures the table moves sideways.
         """
         shares = [*(field.share for field in self.spec_model.fields), *_SHARES]
         self._needs = self._needs or [self._needed(column) for column in range(len(shares))]
-        whole, usual, least = map(list, zip(*self._needs, strict=True))
+        whole, usual, least, bare = map(list, zip(*self._needs, strict=True))
         room = self.viewport().width()
         part = max(0, room - sum(whole)) / sum(shares)
         if sum(usual) <= room:
             taken = _within(whole, usual, room)
         elif sum(least) <= room:
             taken = _within(usual, least, room)
+        elif sum(bare) <= room:
+            taken = _within(least, bare, room)
         else:
-            taken = [least[n] if self._worded(n) else whole[n] for n in range(len(shares))]
+            taken = bare
         wides = [wide + part * share for wide, share in zip(taken, shares, strict=True)]
         ends = [round(sum(wides[:number])) for number in range(len(wides) + 1)]
         for column, (start, end) in enumerate(pairwise(ends)):
@@ -387,10 +404,11 @@ class SpecTable(QTableView):
         """Whether words are typed in a column."""
         return column < len(self.spec_model.fields) and not self.spec_model.fields[column].number
 
-    def _needed(self, column: int) -> tuple[int, int, int]:
-        """Width of the cells of a column, of many those at the top: of all, of most, and the least.
+    def _needed(self, column: int) -> tuple[int, int, int, int]:
+        """Width of the cells of a column, of many those at the top: of all, of most, the least, and the barest.
 
-        The least shows a figure without its unit, or the start of the words.
+        The least shows a figure without its unit, or the start of the words; the barest less of the words, and of what
+        a row gave its figures alone.
         """
         model, metrics, typed = self.spec_model, self.fontMetrics(), column < len(self.spec_model.fields)
         cells = [str(model.index(row, column).data() or "") for row in range(min(model.rowCount(), _MEASURED))]
@@ -402,8 +420,11 @@ class SpecTable(QTableView):
         figure = max(map(metrics.horizontalAdvance, figures), default=0)
         least = min(most, _WORDS_EMS * metrics.height()) if self._worded(column) else figure if typed else wides[-1]
         beside, head = side + round(0.9 * metrics.height()), self.horizontalHeader().sectionSizeHint(column)
-        whole, usual, least = (max(wide + beside, head) for wide in (wides[-1], max(most, least), least))
-        return whole, usual, least
+        given = max((metrics.horizontalAdvance(_figures_of(cell)) for cell in cells), default=0)
+        words = _BARE_EMS * metrics.height()
+        bare = min(least, words) if self._worded(column) else least if typed else min(least, given)
+        whole, usual, least, bare = (max(w + beside, head) for w in (wides[-1], max(most, least), least, bare))
+        return whole, usual, least, bare
 
     def changeEvent(self, event: QEvent) -> None:
         """Rows follow the text size."""

@@ -104,9 +104,9 @@ def write(
     painter.drawText(box, side, text)
 
 
-def words_in(cell: QRect, high: int) -> QRect:
+def words_in(cell: QRect, high: int, beside: int = BESIDE) -> QRect:
     """Where a line of words of that height stands in a cell of a table, as the style puts it."""
-    return QRect(cell.x() + BESIDE, cell.y() + cell.height() // 2 - high // 2, cell.width() - 2 * BESIDE, high)
+    return QRect(cell.x() + beside, cell.y() + cell.height() // 2 - high // 2, cell.width() - 2 * beside, high)
 
 
 def rows_seen(table: QTableView, seen: QRect) -> list[tuple[int, int, int]]:

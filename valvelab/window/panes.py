@@ -22,7 +22,7 @@ from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading, Words, chip_row, press
 from valvelab.window.fields import QuantityField
 from valvelab.window.layouts import Panes, Stack, flowing, stacked, strip
-from valvelab.window.theme import current_theme
+from valvelab.window.theme import CountField, current_theme
 from valvelab.workbench.document import Document
 from valvelab.workbench.state import entry_of
 
@@ -148,7 +148,7 @@ class BoundQuantity(QuantityField):
 def number_field(bench: Bench, parent: QWidget, kind: type[Any], field: str) -> QSpinBox:
     """A whole number bound to a field of a state; it follows the state, and while that has none what it is given."""
     entry = entry_of(kind, field)
-    made = QSpinBox(parent, minimum=round(entry.least), maximum=round(entry.most))
+    made = CountField(parent, minimum=round(entry.least), maximum=round(entry.most))
     made.setAccessibleName(say(entry.spoken))
     made.setToolTip(say(entry.spoken))
     made.valueChanged.connect(

@@ -15,6 +15,7 @@ from PySide6.QtCore import (
     QEvent,
     QModelIndex,
     QPersistentModelIndex,
+    QPoint,
     QRect,
     QSignalBlocker,
     QSize,
@@ -38,10 +39,12 @@ from valvelab.language import aloud, is_english, plain, say, say_cell, say_figur
 from valvelab.tables.description import Column, Fact, Mark
 from valvelab.tables.verdicts import WORDS, rank
 from valvelab.units import System
+from valvelab.window.heads import Head, staying_columns
 from valvelab.window.icons import icon
+from valvelab.window.narrowing import Need, folded, given_width, widest_word
 from valvelab.window.painting import BESIDE, LEFT, RIGHT, columns_seen, painting, rows_seen, words_in, write
 from valvelab.window.table_menu import DRAWN, PLAIN, let_copy, one_line, plain_minus
-from valvelab.window.theme import arrow_wide, current_theme, scaled
+from valvelab.window.theme import current_theme, scaled
 
 if TYPE_CHECKING:
     from valvelab.records.result import Decision
@@ -51,10 +54,18 @@ RAW = Qt.ItemDataRole.UserRole
 _HEAD_WIDTH = 12
 _WRAPPED_EMS = 24
 """Width that a table asks for at most of which one column wraps its words."""
+SIGN_EMS = 1.9
+"""Lines' heights that the sign of a verdict needs without its word."""
 AT_ONCE = 60
 """Rows whose cells are measured in one go."""
 _MEASURED = 8
 """Cells measured for the width of a column."""
+_NEAR = 4
+"""Room beside the words in a cell of a table that is narrow."""
+_PROSE_EMS, _PROSE_LEAST = 10, 5.0
+"""Lines' heights beyond which words of any column may be cut, and to how many."""
+_PROSE_LETTERS = 16
+"""Letters of which words are said whole in the tip: fewer than are ever as wide as that."""
 _NO_END = 1e6
 """Room, in pixels, that no line needs."""
 
@@ -136,7 +147,8 @@ def of(column: Column[Any], units: System, rows: Sequence[Any] = (), **look: Any
         said_title=said_title,
     )
     if not column.is_number:
-        made = replace(made, colour=decision, icon=shape)
+        judged = any(decision(row) is not None for row in rows[:_MEASURED])
+        made = replace(made, colour=decision, icon=shape, least=SIGN_EMS if judged else 0.0)
     return replace(made, **look)
 
 
@@ -168,7 +180,8 @@ class Kept:
     columns: Sequence[TableColumn]
     texts: dict[tuple[int, int], str]
     widths: tuple[int, ...]
-    tight: tuple[int, ...]
+    heads: tuple[int, ...]
+    cells: tuple[int, ...]
 
 
 class RowsModel(QAbstractTableModel):
@@ -183,6 +196,7 @@ class RowsModel(QAbstractTableModel):
         self.rows: list[Any] = []
         self.texts: dict[tuple[int, int], str] = {}
         self._said: dict[tuple[int, int], str] = {}
+        self._folded: dict[int, str] = {}
         self._owner = parent
 
     def show_rows(self, rows: Sequence[Any], columns: Sequence[TableColumn] | None = None) -> None:
@@ -193,10 +207,24 @@ class RowsModel(QAbstractTableModel):
         self.columns = tuple(columns) if columns is not None else self.columns
         self.rows = list(rows)
         self.texts, self._said = {}, {}
+        self._folded = {} if columns is not None else self._folded
         if not same:
             self.endResetModel()
         elif self.rows:
             self.dataChanged.emit(self.index(0, 0), self.index(len(self.rows) - 1, len(self.columns) - 1))
+
+    def title(self, column: int) -> str:
+        """What a head says, in the window's language, in the lines that it has by itself."""
+        of = self.columns[column]
+        return of.said_title or say_head(of.title)
+
+    def fold_heads(self, heads: dict[int, str]) -> bool:
+        """Write heads in other lines where they are given, and as they are elsewhere; whether that changed any."""
+        if heads == self._folded:
+            return False
+        self._folded = heads
+        self.headerDataChanged.emit(Qt.Orientation.Horizontal, 0, len(self.columns) - 1)
+        return True
 
     def show_kept(self, kept: Kept) -> None:
         """Show rows again, whose texts are known."""
@@ -251,8 +279,8 @@ class RowsModel(QAbstractTableModel):
         match role:
             case Qt.ItemDataRole.UserRole:
                 return column.value(row) if column.value else self.text(index.row(), index.column())
-            case Qt.ItemDataRole.ToolTipRole if column.cell_tip or column.least:
-                return self._tip(column, index)
+            case Qt.ItemDataRole.ToolTipRole:
+                return self._tip(column, index) or None
             case Qt.ItemDataRole.ForegroundRole if column.colour and (colour := column.colour(row)):
                 return current_theme().colour(colour)
             case Qt.ItemDataRole.DecorationRole if column.icon and (named := column.icon(row)):
@@ -266,7 +294,8 @@ class RowsModel(QAbstractTableModel):
         """What a cell says when pointed at: first its words, where they may be cut."""
         with aloud():
             tip = say_lines(column.cell_tip(self.rows[index.row()])) if column.cell_tip else ""
-        words = "" if column.drawn or not column.least else self.said(index.row(), index.column())
+        words = "" if column.drawn or column.number else self.said(index.row(), index.column())
+        words = words if column.least or len(words) > _PROSE_LETTERS else ""
         return tip if tip.startswith(words) else "\n".join(part for part in (words, tip) if part)
 
     def headerData(self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
@@ -274,13 +303,21 @@ class RowsModel(QAbstractTableModel):
         if orientation != Qt.Orientation.Horizontal or section >= len(self.columns):
             return None
         column = self.columns[section]
+        if role == Qt.ItemDataRole.DisplayRole:
+            return self._folded.get(section) or self.title(section)
         return {
-            int(Qt.ItemDataRole.DisplayRole): column.said_title or say_head(column.title),
-            int(Qt.ItemDataRole.ToolTipRole): say_lines(column.tip) or None,
+            int(Qt.ItemDataRole.ToolTipRole): self._head_tip(section),
+            int(Qt.ItemDataRole.AccessibleTextRole): one_line(self.title(section)),
             int(Qt.ItemDataRole.TextAlignmentRole): _alignment(column),
             PLAIN: column.title,
             DRAWN: column.drawn,
         }.get(int(role))
+
+    def _head_tip(self, section: int) -> str | None:
+        """What a head says when pointed at: first its words, where they are cut."""
+        tip = say_lines(self.columns[section].tip)
+        words = one_line(self.title(section)) if "…" in self._folded.get(section, "") else ""
+        return "\n".join(part for part in (words, tip) if part) or None
 
 
 class ByValue(QSortFilterProxyModel):
@@ -361,7 +398,13 @@ class Cells(QStyledItemDelegate):
     def initStyleOption(self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex) -> None:
         """Words as Qt draws them."""
         super().initStyleOption(option, index)
-        if self._sheet.rows_model.columns[index.column()].whole_unit:
+        of = self._sheet.rows_model.columns[index.column()]
+        beside = self._sheet.beside
+        if of.least and not option.icon.isNull() and self._sheet.is_cut(index.column()):
+            option.text = ""  # of a word with a sign before it the sign alone, before the word is cut
+        if beside < BESIDE:
+            option.rect = option.rect.adjusted(beside - BESIDE, 0, BESIDE - beside, 0)
+        if of.whole_unit:
             name, comma, unit = option.text.rpartition(", ")
             if comma:
                 option.text = f"{name}{comma}{unit.replace(' ', _HARD_SPACE).replace('/', f'/{_JOINED}')}"
@@ -373,43 +416,12 @@ class Cells(QStyledItemDelegate):
         return QSize(found.width(), found.height() + room)
 
 
-class Head(QHeaderView):
-    """Heads of columns, with room for an arrow of one line beside each, however many lines it has."""
-
-    def __init__(self, parent: QWidget) -> None:
-        super().__init__(Qt.Orientation.Horizontal, parent)
-        self.setSectionsClickable(True)
-
-    def sectionSizeFromContents(self, section: int) -> QSize:
-        """As Qt measures it, but for the arrow, which Qt makes as wide as the head is high."""
-        found = super().sectionSizeFromContents(section)
-        if self.isSortIndicatorShown():
-            margin = self.style().pixelMetric(QStyle.PixelMetric.PM_HeaderMargin, None, self)
-            found.setWidth(found.width() - found.height() - margin + arrow_wide(self.fontMetrics()))
-        return found
-
-    def bare_width(self, section: int) -> int:
-        """Width of a head without the room for an arrow, of a hidden one too."""
-        return self.sectionSizeFromContents(section).width() - self.arrow_room()
-
-    def arrow_room(self) -> int:
-        """Room that a head has for an arrow."""
-        return arrow_wide(self.fontMetrics()) if self.isSortIndicatorShown() else 0
-
-    def changeEvent(self, event: QEvent) -> None:
-        """Heads in a type of their own are as wide as that needs."""
-        super().changeEvent(event)
-        around = self.parentWidget()
-        own = event.type() == QEvent.Type.FontChange and self.testAttribute(Qt.WidgetAttribute.WA_SetFont)
-        if own and isinstance(around, TableView):
-            around.fit_columns()
-
-
 class TableView(QTableView):
     """A quiet table: no grid, stripes, whole rows, columns as wide as they need; `chosen(row)` when one is chosen.
 
     spoken: its accessible name where that is not `name`. wrapped: the column that takes the width that is left and
     wraps its words. empty: what to do while there are no rows. left_out: numbers of drawings that have no room now.
+    named: how many columns in front name the row; they stay in view while the others are moved sideways.
     """
 
     chosen = Signal(object)
@@ -424,17 +436,20 @@ class TableView(QTableView):
         sortable: bool = True,
         wrapped: int | None = None,
         empty: str = "",
+        named: int = 1,
     ) -> None:
         super().__init__(parent)
-        self._wrapped = wrapped
+        self._wrapped, self._named = wrapped, named
         self._shared = self._asks = False
         self._fitting = QTimer(self, singleShot=True, interval=0)
         self._fitting.timeout.connect(self._fit_piece)
         self._fitted = self._needed = 0
         self._unfitted = False
         self._roomy: tuple[int, ...] = ()
-        self._tight: tuple[int, ...] = ()
+        self._heads: tuple[int, ...] = ()
+        self._cells: tuple[int, ...] = ()
         self._laid: tuple[int, ...] = ()
+        self.beside = BESIDE
         self.left_out: set[int] = set()
         self.empty_text = empty
         self.setObjectName(name)
@@ -465,6 +480,9 @@ class TableView(QTableView):
         header.setSortIndicator(-1, Qt.SortOrder.AscendingOrder)
         self.setSortingEnabled(sortable)
         header.sortIndicatorChanged.connect(self.settle_columns)
+        self._head.written_anew.connect(self.fit_columns)
+        self._head.sectionResized.connect(self._on_resized)
+        self.horizontalScrollBar().valueChanged.connect(self._keep_names)
         self.selectionModel().currentRowChanged.connect(self._on_row)
         let_copy(self)
         self._fit_rows()
@@ -484,7 +502,7 @@ class TableView(QTableView):
         if self._unfitted or self._fitted < len(model.rows):
             return None
         widths = self._roomy if self._lies_as_fitted() else self._widths()
-        return Kept(model.rows, model.columns, model.texts, widths, self._tight)
+        return Kept(model.rows, model.columns, model.texts, widths, self._heads, self._cells)
 
     def _widths(self) -> tuple[int, ...]:
         return tuple(self.columnWidth(column) for column in range(len(self.rows_model.columns)))
@@ -499,21 +517,23 @@ class TableView(QTableView):
 
     def show_kept(self, kept: Kept) -> None:
         """Show rows again as they were, without measuring anything."""
-        self._bring_drawings_back()
+        self._lie_roomy()
         self.rows_model.show_kept(kept)
         for column, width in enumerate(kept.widths):
             self.setColumnWidth(column, width)
         self._fitting.stop()
         self._unfitted, self._fitted = False, len(kept.rows)
         self._roomy = self._laid = self._widths()
-        self._tight = kept.tight
+        self._heads, self._cells = kept.heads, kept.cells
         self.settle_columns()
 
-    def _bring_drawings_back(self) -> None:
-        """Drawings that were left out are in their places again: a hidden column takes no width."""
+    def _lie_roomy(self) -> None:
+        """Drawings that were left out are in their places again: a hidden column takes no width; heads are whole."""
         for column in self.left_out:
             self.setColumnHidden(column, False)
         self.left_out = set()
+        self._stand(BESIDE)
+        self.rows_model.fold_heads({})
 
     def share_width(self) -> None:
         """Columns share the width instead of needing a scroll bar; no sorting by header."""
@@ -562,10 +582,11 @@ class TableView(QTableView):
             header.setSectionResizeMode(self._wrapped, QHeaderView.ResizeMode.Stretch)
             return
         header, room = self._head, self.fontMetrics().height() // 2
-        self._bring_drawings_back()
+        self._lie_roomy()
         for column in range(self.rows_model.columnCount()):
             self.setColumnWidth(column, header.sectionSizeHint(column) + room)
-        self._tight = tuple(map(header.bare_width, range(self.rows_model.columnCount())))
+        self._heads = tuple(map(header.bare_width, range(self.rows_model.columnCount())))
+        self._cells = (0,) * len(self._heads)
         self._fitted, self._roomy = 0, ()
         self._fit_piece()
 
@@ -573,14 +594,14 @@ class TableView(QTableView):
         """Make the columns as wide as the next rows need, and leave those after them to the next turn."""
         rows = range(self._fitted, min(self._fitted + AT_ONCE, len(self.rows_model.rows)))
         room, font = self.fontMetrics().height() // 2, self.font()
-        tight = list(self._tight)
+        cells = list(self._cells)
         for column in range(self.rows_model.columnCount()):
             longest = self.rows_model.longest(column, rows)
             wide = max((self._width(row, column, font) for row in longest), default=0)
-            tight[column] = max(tight[column], wide)
+            cells[column] = max(cells[column], wide)
             if wide + room > self.columnWidth(column):
                 self.setColumnWidth(column, wide + room)
-        self._fitted, self._tight = rows.stop, tuple(tight)
+        self._fitted, self._cells = rows.stop, tuple(cells)
         self._roomy = self._laid = self._widths()
         if self._fitted < len(self.rows_model.rows):
             self._fitting.start()
@@ -592,54 +613,102 @@ class TableView(QTableView):
         self.setColumnWidth(column, wide)
         if self._roomy:
             self._roomy = (*self._roomy[:column], wide, *self._roomy[column + 1 :])
-            self._tight = (*self._tight[:column], wide, *self._tight[column + 1 :])
+            self._cells = (*self._cells[:column], wide, *self._cells[column + 1 :])
             self._laid = self._widths()
 
     def settle_columns(self) -> None:
-        """Columns do with less where that brings all of them into view.
-
-        First goes the room beside words and for arrows, then words of columns that may be cut, the last column first,
-        then drawings, which say nothing that no figure says. What a person drew wider or narrower stays.
-        """
+        """Columns do with less where that brings all of them into view; what a person drew wider or narrower stays."""
         if not self._roomy or self._fitted < len(self.rows_model.rows) or not self._lies_as_fitted():
             return
         seen = [n for n in range(len(self._roomy)) if n in self.left_out or not self.isColumnHidden(n)]
-        drawn = {n for n in seen if self.rows_model.columns[n].drawn}
-        found = self._narrowed(seen)
-        if found is None and drawn and (found := self._narrowed([n for n in seen if n not in drawn])) is not None:
-            self.left_out = drawn
-        else:
-            self.left_out = set()
-        if found is None:
-            found = {column: self._tightest(column) for column in seen}
-        for column in drawn:
-            self.setColumnHidden(column, column in self.left_out)
-        for column, wide in found.items():
+        given = given_width({n: self._need(n) for n in seen}, self.viewport().width(), 2 * (BESIDE - _NEAR))
+        self.left_out = {n for n in seen if n not in given.wides}
+        self._stand(_NEAR if given.close else BESIDE)
+        metrics = self._head.fontMetrics()
+        spared = 2 * self._head.spared
+        narrow = {n: wide for n, wide in given.wides.items() if wide < self._whole_head(n) - spared}
+        heads = {
+            n: folded(self.rows_model.title(n), wide - self._beside_head(n) + spared, metrics, cut=given.cut)
+            for n, wide in narrow.items()
+        }
+        for column in seen:
+            if self.rows_model.columns[column].drawn:
+                self.setColumnHidden(column, column in self.left_out)
+        for column, wide in given.wides.items():
             self.setColumnWidth(column, wide)
         self._laid = self._widths()
+        if self.rows_model.fold_heads(heads):
+            self.updateGeometries()
 
-    def _narrowed(self, seen: Sequence[int]) -> dict[int, int] | None:
-        """Widths with which these columns are all in view; None where there are none."""
-        found = {column: self._roomy[column] for column in seen}
-        whole = self.viewport().width()
-        beyond = sum(found.values()) - whole
-        if beyond <= 0:
-            return found
-        spare = {column: max(0, wide - self._tightest(column)) for column, wide in found.items()}
-        share = min(1.0, beyond / max(1, sum(spare.values())))
-        for column, room in spare.items():
-            found[column] -= ceil(share * room)
-        for column in reversed(seen):
-            beyond = sum(found.values()) - whole
-            if beyond > 0 and (least := self.rows_model.columns[column].least):
-                kept = max(self._head.bare_width(column), round(least * self.fontMetrics().height()))
-                found[column] -= max(0, min(beyond, found[column] - kept))
-        return found if sum(found.values()) <= whole else None
+    def _stand(self, beside: int) -> None:
+        """Words stand so far from the edges of their cells, and heads as much nearer as cells do."""
+        self.beside, self._head.spared = beside, BESIDE - beside
 
-    def _tightest(self, column: int) -> int:
-        """Width that the words of a column need, with an arrow in its head where the table is sorted by it."""
-        sorted_by = self._head.isSortIndicatorShown() and self._head.sortIndicatorSection() == column
-        return max(self._tight[column], self._head.sectionSizeHint(column) if sorted_by else 0)
+    def _need(self, column: int) -> Need:
+        """What a column needs, with an arrow in its head where the table is sorted by it."""
+        of, title, metrics = self.rows_model.columns[column], self.rows_model.title(column), self._head.fontMetrics()
+        around, em, cells = self._beside_head(column), self.fontMetrics().height(), self._cells[column]
+        word, start = (around + widest_word(title, metrics, cut=cut) for cut in (False, True))
+        prose = not (of.number or of.drawn) and cells > _PROSE_EMS * em
+        least = max(self._head.minimumSectionSize(), round((of.least or _PROSE_LEAST * prose) * em))
+        least = least if of.least or prose else 0
+        narrowest = self._head.minimumSectionSize() + 2 * (BESIDE - _NEAR)
+        head, word, start = (max(narrowest, wide) for wide in (self._whole_head(column), word, start))
+        return Need(self._roomy[column], head, word, start, cells, least, of.drawn)
+
+    def _whole_head(self, column: int) -> int:
+        """Width of a head in its own lines, with the arrow where the table is sorted by it."""
+        return self._heads[column] + self._arrow(column)
+
+    def _beside_head(self, column: int) -> int:
+        """Room beside the words of a head."""
+        lines = self.rows_model.title(column).split("\n")
+        return self._whole_head(column) - max(map(self._head.fontMetrics().horizontalAdvance, lines))
+
+    def _arrow(self, column: int) -> int:
+        return self._head.arrow_room() if self._head.sortIndicatorSection() == column else 0
+
+    def is_cut(self, column: int) -> bool:
+        """Whether a column is narrower than its words."""
+        return self.columnWidth(column) < self._cells[column] - 2 * (BESIDE - self.beside)
+
+    def _keep_names(self) -> None:
+        """The columns that name the rows stay in view while the others are moved sideways, where they leave room."""
+        names = sum(map(self.columnWidth, range(min(self._named, self.rows_model.columnCount()))))
+        moved = self.horizontalScrollBar().value() > 0 and not self.wordWrap()
+        self._head.staying = names if moved and 2 * names <= self.viewport().width() else 0
+        self.viewport().update()
+        self._head.viewport().update()
+
+    def _on_resized(self, section: int) -> None:
+        if self._head.staying and section < self._named:
+            self._keep_names()
+
+    def _stays(self, index: Index) -> bool:
+        """Whether a cell stays in view."""
+        return bool(self._head.staying) and index.isValid() and index.column() < self._named
+
+    def indexAt(self, place: QPoint) -> QModelIndex:
+        """The cell that is seen there."""
+        moved = self._head.offset() if place.x() < self._head.staying else 0
+        return super().indexAt(QPoint(place.x() - moved, place.y()))
+
+    def visualRect(self, index: Index) -> QRect:
+        """Where a cell is seen."""
+        place = super().visualRect(index)
+        return place.translated(self._head.offset(), 0) if self._stays(index) else place
+
+    def scrollTo(
+        self, index: Index, hint: QAbstractItemView.ScrollHint = QAbstractItemView.ScrollHint.EnsureVisible
+    ) -> None:
+        """Bring a cell into view, beside the columns that stay."""
+        bar = self.horizontalScrollBar()
+        before = bar.value()
+        super().scrollTo(index, hint)
+        if self._stays(index):
+            bar.setValue(before)
+        elif index.isValid() and self.columnViewportPosition(index.column()) < self._head.staying:
+            bar.setValue(bar.value() + self.columnViewportPosition(index.column()) - self._head.staying)
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Another width may have room for all columns."""
@@ -673,10 +742,12 @@ class TableView(QTableView):
             chosen = {index.row() for index in self.selectionModel().selectedRows()}
             self._lay_grounds(painter, seen, chosen)
             if not self.wordWrap():
-                for cell in self._write_plain(painter, seen, chosen):
+                for _row, _column, cell in self._write_plain(painter, seen, chosen, columns_seen(self, seen)):
                     others += cell
         if not others.isEmpty():
             super().paintEvent(QPaintEvent(others & region))
+        if self._head.staying > seen.left():
+            self._paint_names(seen, chosen)
         if self.empty_text and not self.proxy.rowCount():
             room = round(0.8 * self.fontMetrics().height())
             box = self.viewport().rect().adjusted(room, room, -room, -room)
@@ -691,21 +762,42 @@ class TableView(QTableView):
                 ground = QRect(seen.left(), y, seen.width(), high)
                 painter.fillRect(ground, theme.colour("chosen" if row in chosen else "stripe"))
 
-    def _write_plain(self, painter: QPainter, seen: QRect, chosen: set[int]) -> Iterator[QRect]:
-        """Write the cells of mere words in a place; gives those that are more."""
+    def _paint_names(self, seen: QRect, chosen: set[int]) -> None:
+        """The columns that name the rows, over those that are moved sideways."""
+        strip, theme = QRect(0, seen.top(), self._head.staying, seen.height()), current_theme()
+        with painting(self.viewport(), smooth=False) as painter:
+            painter.setClipRect(strip)
+            painter.fillRect(strip, self.palette().base())
+            self._lay_grounds(painter, strip, chosen)
+            columns = list(staying_columns(self.columnWidth, strip.width()))
+            for row, column, cell in list(self._write_plain(painter, strip, chosen, columns)):
+                option, index = QStyleOptionViewItem(), self.proxy.index(row, column)
+                self.initViewItemOption(option)
+                option.rect = cell
+                if row in chosen:
+                    option.state |= QStyle.StateFlag.State_Selected
+                self.itemDelegateForIndex(index).paint(painter, option, index)
+            painter.setClipRect(strip)
+            painter.setPen(theme.colour("line"))
+            painter.drawLine(strip.topRight(), strip.bottomRight())
+
+    def _write_plain(
+        self, painter: QPainter, seen: QRect, chosen: set[int], columns: Sequence[tuple[int, int, int]]
+    ) -> Iterator[tuple[int, int, QRect]]:
+        """Write the cells of mere words in a place; gives row, column and place of those that are more."""
         model, metrics, theme = self.rows_model, self.fontMetrics(), current_theme()
-        figure = max(map(metrics.horizontalAdvance, "0−"))
+        figure, beside = max(map(metrics.horizontalAdvance, "0−")), self.beside
         front = self.currentIndex() if self.hasFocus() else QModelIndex()
         source_of = self.proxy.mapToSource
         rows = [(n, source_of(self.proxy.index(n, 0)).row(), y, high) for n, y, high in rows_seen(self, seen)]
-        for number, x, wide in columns_seen(self, seen):
+        for number, x, wide in columns:
             column = model.columns[number]
             for at, source, y, high in rows:
                 row, box = model.rows[source], QRect(x, y, wide, high)
                 if is_shaped(column, row) or (front.row(), front.column()) == (at, number):
-                    yield box
+                    yield at, number, box
                     continue
-                words, text = words_in(box, metrics.height()), model.said(source, number)
+                words, text = words_in(box, metrics.height(), beside), model.said(source, number)
                 if not (column.number and len(text) * figure <= words.width()):
                     text = metrics.elidedText(text, Qt.TextElideMode.ElideRight, words.width())
                 painter.setPen(

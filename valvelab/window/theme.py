@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Literal, TypeVar
 
-from PySide6.QtCore import QEvent, QPointF, QRect, QRectF, Qt
+from PySide6.QtCore import QEvent, QPointF, QRect, QRectF, QSize, Qt
 from PySide6.QtGui import (
     QColor,
     QFont,
@@ -22,6 +22,7 @@ from PySide6.QtGui import (
     QPolygonF,
 )
 from PySide6.QtWidgets import (
+    QAbstractSpinBox,
     QApplication,
     QComboBox,
     QDockWidget,
@@ -30,11 +31,13 @@ from PySide6.QtWidgets import (
     QLayout,
     QMainWindow,
     QProxyStyle,
+    QSpinBox,
     QStyle,
     QStyleOption,
     QStyleOptionComboBox,
     QStyleOptionComplex,
     QStyleOptionHeader,
+    QStyleOptionSpinBox,
     QWidget,
 )
 from shiboken6 import isValid
@@ -139,8 +142,17 @@ _TURNS = {
 """Degrees that an arrow is turned by from one that points down."""
 _ARROW = 0.24, 0.13
 """Half an arrow, across and along, of the height of a line."""
+_STEPS_EMS, _STEPS_WIDE = 0.8, 14
+"""Width of the buttons of a field of whole numbers, in heights of a line, and in pixels as Qt has them."""
 _ARROW_FILLS = 1.4
 """Height of the line, of the width of a place that does not grow, at which an arrow grows no more."""
+
+
+_STEPS = (
+    (QStyle.SubControl.SC_SpinBoxUp, QAbstractSpinBox.StepEnabledFlag.StepUpEnabled, 180.0),
+    (QStyle.SubControl.SC_SpinBoxDown, QAbstractSpinBox.StepEnabledFlag.StepDownEnabled, 0.0),
+)
+"""The arrows of a field of whole numbers: their parts, when they may be used, and how they are turned."""
 
 
 class HouseStyle(QProxyStyle):
@@ -192,6 +204,8 @@ class HouseStyle(QProxyStyle):
             whole = self.subControlRect(QStyle.ComplexControl.CC_ComboBox, option, field, widget)  # type: ignore[arg-type]
             room = whole.width() - 4
             option.currentText = option.fontMetrics.elidedText(option.currentText, Qt.TextElideMode.ElideRight, room)
+        elif element == QStyle.ControlElement.CE_HeaderLabel and (spared := getattr(widget, "spared", 0)):
+            option.rect = option.rect.adjusted(-spared, 0, spared, 0)
         super().drawControl(element, option, painter, widget)
 
     def drawComplexControl(
@@ -212,7 +226,20 @@ class HouseStyle(QProxyStyle):
             return
         super().drawComplexControl(control, option, painter, widget)
         if control == QStyle.ComplexControl.CC_SpinBox:
+            self._draw_steps(option, painter, widget)
             self._draw_edge(option, painter)
+
+    def _draw_steps(self, option: QStyleOptionComplex, painter: QPainter, widget: QWidget | None) -> None:
+        """The arrows of a field of whole numbers, over those of a fixed size."""
+        assert isinstance(option, QStyleOptionSpinBox)
+        enabled = option.state
+        for part, may, turn in _STEPS:
+            place = self.subControlRect(QStyle.ComplexControl.CC_SpinBox, option, part, widget)  # type: ignore[arg-type]
+            painter.fillRect(place.adjusted(1, 1, -1, -1), option.palette.button())
+            if not option.stepEnabled & may:
+                option.state &= ~QStyle.StateFlag.State_Enabled
+            self._draw_arrow(option, painter, turn, place)
+            option.state = enabled
 
     def drawPrimitive(
         self,
@@ -262,6 +289,54 @@ class HouseStyle(QProxyStyle):
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.drawRect(QRectF(option.rect).adjusted(0.5, 0.5, -0.5, -0.5))
         painter.restore()
+
+
+class _StepsStyle(HouseStyle):
+    """For fields of whole numbers alone, which ask where their arrows are: these are as wide as the text is high.
+
+    A style of their own, for every control would ask it.
+    """
+
+    def subControlRect(
+        self,
+        control: QStyle.ComplexControl,
+        option: QStyleOptionComplex,
+        part: QStyle.SubControl,
+        widget: QWidget | None = None,
+    ) -> QRect:
+        """The style's own, with buttons that grow with the text."""
+        found = super().subControlRect(control, option, part, widget)  # type: ignore[arg-type]
+        if control != QStyle.ComplexControl.CC_SpinBox:
+            return found
+        more = max(0, round(_STEPS_EMS * option.fontMetrics.height()) - _STEPS_WIDE)
+        if part == QStyle.SubControl.SC_SpinBoxEditField:
+            return found.adjusted(0, 0, -more, 0)
+        return found.adjusted(-more, 0, 0, 0) if part in {step[0] for step in _STEPS} else found
+
+
+@cache
+def _steps_style() -> _StepsStyle:
+    return _StepsStyle("Fusion")
+
+
+class CountField(QSpinBox):
+    """A field of whole numbers whose arrows grow with its text."""
+
+    def __init__(self, parent: QWidget, *, minimum: int, maximum: int) -> None:
+        super().__init__(parent, minimum=minimum, maximum=maximum)
+        self.setStyle(_steps_style())
+
+    def sizeHint(self) -> QSize:
+        """With room for the arrows."""
+        return self._with_steps(super().sizeHint())
+
+    def minimumSizeHint(self) -> QSize:
+        """With room for the arrows."""
+        return self._with_steps(super().minimumSizeHint())
+
+    def _with_steps(self, size: QSize) -> QSize:
+        more = max(0, round(_STEPS_EMS * self.fontMetrics().height()) - _STEPS_WIDE)
+        return QSize(size.width() + more, size.height())
 
 
 def arrow_wide(metrics: QFontMetrics) -> int:

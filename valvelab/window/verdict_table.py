@@ -30,7 +30,7 @@ from valvelab.window.chips import chip_row, cut, kept_together, press
 from valvelab.window.icons import icon
 from valvelab.window.layouts import above, beside, stacked, strip
 from valvelab.window.painting import painting
-from valvelab.window.tables import Kept, TableColumn, TableView, of
+from valvelab.window.tables import SIGN_EMS, Kept, TableColumn, TableView, of
 from valvelab.window.theme import current_theme, scaled
 
 if TYPE_CHECKING:  # what makes one counts with arrays, which are not wanted before the first paint
@@ -43,7 +43,7 @@ _SPAN = 1.6
 _UNBOUND = 10_000
 _GAUGE, _GAUGE_EMS = 8, 7
 _GAUGE_LEAST = 4.0
-_LEAST = {"item": 4.0, "characteristic": 5.0, "clause": 3.0, "why": 2.5}
+_LEAST = {"verdict": SIGN_EMS, "item": 4.0, "characteristic": 5.0, "clause": 3.0, "why": 2.5}
 """Lines' heights to which columns of words are cut where the table is narrow."""
 
 
@@ -147,7 +147,7 @@ class VerdictTable(QWidget):
         self._units: System = "metric"
         self._shown: tuple[Result, _Look] | None = None
         self._kept: dict[str, tuple[Result, _Look, Kept]] = {}
-        self.sheet = TableView("verdicts", columns((), "metric"), self, spoken="Verdicts")
+        self.sheet = TableView("verdicts", columns((), "metric"), self, spoken="Verdicts", named=2)
         self.sheet.setItemDelegateForColumn(_GAUGE, LimitGauge(self.sheet))
         self.sheet.chosen.connect(self.chosen)
         self.words = QLineEdit(

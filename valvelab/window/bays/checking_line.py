@@ -53,5 +53,5 @@ class CheckingLine(pg.InfiniteLine):  # type: ignore[misc]
             (with_unit(lift_mm, "mm", units, 3, 4), (0.0, height), "along y left")
         ]
         if opening is not None and closing is not None and span:
-            words.append((span, (0.5 * (opening + closing), height), "beside"))
+            words.insert(0, (span, (0.5 * (opening + closing), height), "beside"))
         self._item.add_words(words)

@@ -16,8 +16,9 @@ from valvelab.window.theme import current_theme
 from valvelab.workbench.phasing_bay import Worksheet
 from valvelab.workbench.worksheet import value_of
 
-_ARC, _ARC_BREADTH = 0.58, 0.055
-"""Radius of the outermost arc of an open valve, and how broad it is, of the rim."""
+_ARC, _NARROW_ARC, _ARC_BREADTH = 0.58, 0.44, 0.055
+"""Radius of the outermost arc of an open valve, on a small wheel too, and how broad it is, of the rim."""
+_TICKS = 0.10
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,12 +77,14 @@ class DegreeWheel(DialView):
         theme = current_theme()
         quiet, line = theme.colour("quiet"), theme.colour("line")
         for angle in range(0, 360, 1 if radius > 150 else 2 if radius > 85 else 5):
-            length = 0.10 if angle % 30 == 0 else 0.07 if angle % 10 == 0 else 0.05 if angle % 5 == 0 else 0.03
+            length = _TICKS if angle % 30 == 0 else 0.07 if angle % 10 == 0 else 0.05 if angle % 5 == 0 else 0.03
             painter.setPen(QPen(quiet if angle % 10 == 0 else line, 1.2 if angle % 10 == 0 else 0.8))
             self._tick(painter, centre, radius, angle, length)
         hands = [angle for angle, role in zip(dial.angles_deg, dial.roles, strict=True) if role == "measured"]
         roomy = 0.80 * radius > 3.6 * self.fontMetrics().height()
-        self._number(painter, centre, radius, (_ARC + 0.5 * _ARC_BREADTH, 0.10), 30 if roomy else 90, hands)
+        wide, narrow = ((of + 0.5 * _ARC_BREADTH, _TICKS) for of in (_ARC, _NARROW_ARC))
+        fits = self._figures_fit(radius, wide)
+        self._number(painter, centre, radius, wide if fits else narrow, 30 if roomy else 90, hands)
         for number, span in enumerate(self._arcs):
             painter.setPen(
                 QPen(
@@ -91,7 +94,13 @@ class DegreeWheel(DialView):
                     Qt.PenCapStyle.FlatCap,
                 )
             )
-            arc(painter, centre, (_ARC - 0.085 * number) * radius, span.start_deg, span.span_deg)
+            arc(
+                painter,
+                centre,
+                ((_ARC if fits else _NARROW_ARC) - 0.085 * number) * radius,
+                span.start_deg,
+                span.span_deg,
+            )
         for doubtful in self._doubtful:
             painter.setPen(QPen(theme.colour("undecided"), 2.0))
             painter.setBrush(theme.colour("undecided", 0.25))

@@ -170,4 +170,4 @@ def _columns(rows: Sequence[StationResult], units: System, decisions: dict[int, 
 
     named, at, eccentricity, toward, tir, lsc, mzc, mic, mcc = (of(column, units, rows) for column in STATIONS)
     verdict: Column[StationResult] = Column("verdict", words=mark, tip="Against the spec on the bench")
-    return [named, tir, mzc, lsc, of(verdict, units), eccentricity, toward, mic, mcc, at]
+    return [named, tir, mzc, lsc, of(verdict, units, rows), eccentricity, toward, mic, mcc, at]

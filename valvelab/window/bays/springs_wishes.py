@@ -16,7 +16,6 @@ from PySide6.QtWidgets import (
     QListWidgetItem,
     QPushButton,
     QSizePolicy,
-    QSpinBox,
     QWidget,
 )
 
@@ -28,6 +27,7 @@ from valvelab.window.fields import TypedField, typed_quantity
 from valvelab.window.layouts import above, beside
 from valvelab.window.numbers import display_unit, show
 from valvelab.window.panes import button, colour_text, show_number
+from valvelab.window.theme import CountField
 from valvelab.workbench.set_wishes import MOST_PLACES, Place, Told, Wishes, told
 
 INTAKE_AND_EXHAUST = ("intake", "exhaust")
@@ -153,7 +153,7 @@ class PlaceRow(QWidget):
             self._name,
             self,
         )
-        self.springs = QSpinBox(self, minimum=SMALLEST_SET, maximum=LARGEST_SET)
+        self.springs = CountField(self, minimum=SMALLEST_SET, maximum=LARGEST_SET)
         self.springs.setAccessibleName(say("{which}: springs in its set").format(which=which))
         self.springs.setToolTip(say("Springs in a set for this place, 2 to 32"))
         low = say("Seat force that its springs have at least; empty where it does not matter")
