@@ -120,9 +120,9 @@ def test_what_is_being_typed_stays_when_verdicts_arrive(window: MainWindow, fold
 def test_what_can_not_be_taken_stays_and_says_why(window: MainWindow, folder: Path) -> None:
     window.bench.add_files([str(folder / f"{CAMSHAFT}.csv")])
     window.do("limits")
-    type_row(window, "max lift")
-    assert window.limits.sentence.text() == "✗ characteristic: found 'max lift', expected 'max_lift'?"
-    assert window.limits.table.spec_model.index(0, 0).data() == "max lift"
+    type_row(window, "max lft")
+    assert window.limits.sentence.text().startswith("✗ no characteristic is called 'max lft'; nearest: max_lift")
+    assert window.limits.table.spec_model.index(0, 0).data() == "max lft"
     assert not spec_sheet.broken_specs(window.bench.document)
     assert window.bench.document.of_kind("spec") == ()
     type_row(window, "max_lift", "all", "", "7")
