@@ -31,6 +31,7 @@ from valvelab.window.shell import Shell
 from valvelab.window.signing_menu import SigningMenu
 from valvelab.window.table_menu import table_csv
 from valvelab.window.tour import Place, Tour
+from valvelab.window.unit_offer import UnitOffer
 from valvelab.workbench import bays, edits
 from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import Document, Paper, Problem
@@ -75,6 +76,7 @@ class MainWindow(Shell):
         self._paper = ""
         self._restyling = False
         self.left = LeftOffer(bench, self.offer, self.tell)
+        self.units = UnitOffer(bench, self.unit_offer)
         self.job = JobKeeper(bench)
         kept = bench.settings.layout
         if _LAYOUT in kept:
@@ -158,6 +160,7 @@ class MainWindow(Shell):
             item = view.item_in_front(document, value)
             if self._changed("item", (*key, document.bay, item)):
                 after("item", partial(self.verdicts.bring_item, item))
+        self.units.ask(document)
         if self._changed("notes", (document.contents, document.answers, document.files, value, tuple(self._said))):
             after("notes", partial(self._show_notes, document, value))
 

@@ -65,8 +65,9 @@ class Shell(QMainWindow):
         self.offer = pages.OfferStrip(self)
         self.written = pages.OfferStrip(self)
         self.tour_offer = pages.OfferStrip(self)
+        self.unit_offer = pages.OfferStrip(self)
         self.above_one_another = stacked(
-            centre, self.offer, self.tour_offer, self.written, self.banner, (self.pages, 1)
+            centre, self.offer, self.tour_offer, self.unit_offer, self.written, self.banner, (self.pages, 1)
         )
         self.setCentralWidget(centre)
 
