@@ -9,6 +9,8 @@ from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QLineEdit, QWidget
 
+from valvelab.window import theme
+from valvelab.window.entry_pane import EntryPane
 from valvelab.window.main_window import MainWindow
 from valvelab.workbench.entry_kinds import entry_kind
 
@@ -212,3 +214,69 @@ def test_the_readings_grid_leads_like_the_limits(window: MainWindow) -> None:
     grid.go_to(1, 2)
     press(Qt.Key.Key_Tab)
     assert not grid.hasFocus(), "the end of the last row"
+
+
+def begin(window: MainWindow, kind: str, bay: str) -> EntryPane:
+    window.activateWindow()
+    window.bench.go_to_bay(bay)
+    known = entry_kind(kind)
+    assert known is not None
+    window.readings.begin(known)
+    QApplication.processEvents()
+    pane = window.readings.pane
+    assert pane is not None
+    return pane
+
+
+@pytest.mark.parametrize(
+    ("before", "text", "names"),
+    [
+        ([], "4", ["1", "2", "3", "4"]),
+        (["Q09"], "2", ["Q09", "Q10", "Q11"]),
+        (["3", "1"], "2", ["3", "1", "2", "4"]),
+        ([], "Q01 to Q03", ["Q01", "Q02", "Q03"]),
+        ([], "Q07", ["Q07"]),
+        (["outer"], "2", ["outer"]),
+        ([], "0", []),
+    ],
+)
+@pytest.mark.parametrize("kind", [("spring readings", "springs"), ("gauge study", "gauge"), ("lash sheet", "lash")])
+def test_a_count_lays_out_so_many_rows(
+    window: MainWindow, kind: tuple[str, str], before: list[str], text: str, names: list[str]
+) -> None:
+    pane = begin(window, *kind)
+    assert pane.rows.placeholderText().startswith("how many, or ")
+    for one in (*before, text):
+        pane.rows.setFocus()
+        if one.isdecimal() and one in before:
+            one = f"{one} to {one}"  # noqa: PLW2901 - a lone number counts
+        type_text(one)
+        press(Qt.Key.Key_Return)
+    assert [row[0] for row in pane.grid.grid.rows] == names
+    assert pane.message.text().startswith("✗ ") is (names == before), "what lays out nothing says why"
+
+
+def test_an_angle_by_itself_is_an_angle(window: MainWindow) -> None:
+    pane = begin(window, "lift table", "lobes")
+    pane.rows.setFocus()
+    type_text("4")
+    press(Qt.Key.Key_Return)
+    assert [row[0] for row in pane.grid.grid.rows] == ["4"]
+
+
+@pytest.mark.parametrize("percent", [100, 150, 200])
+@pytest.mark.parametrize(
+    "kind", [("spring readings", "springs"), ("lift table", "lobes"), ("lash sheet", "lash"), ("heights", "springs")]
+)
+def test_fields_about_the_part_keep_a_width_to_type_in(window: MainWindow, kind: tuple[str, str], percent: int) -> None:
+    theme.set_text_size(percent)
+    QApplication.processEvents()
+    pane = begin(window, *kind)
+    em = pane.fontMetrics().height()
+    for wide in (30, 18, 14):
+        window.resizeDocks([window.docks["Readings"]], [wide * em], Qt.Orientation.Horizontal)
+        QApplication.processEvents()
+        least = min(field.width() for field in (pane.form.fields["operator"], pane.form.fields["date"]))
+        assert least >= 6 * em, (wide, least / em)
+        page = pane.form.widget()
+        assert page.width() <= pane.form.viewport().width(), "nothing is pushed out of sight"
