@@ -107,6 +107,8 @@ class LimitsPane(QWidget):
         self._sheet: Sheet | None = None
         self._rows: tuple[spec_sheet.Row, ...] = ()
         self._pieces: tuple[spec_sheet.Row, ...] = ()
+        self._wanted: dict[str, str] = {}
+        """The spec that a person brought to the front at a bay that it has no limits for."""
         self._pending: dict[str, dict[int, Pending]] = {"limits": {}, "bands": {}}
         self.table = SpecTable(say("Limits"), _LIMITS, self, self._offers)
         self.bands = SpecTable(say("Bands of envelopes"), _BANDS, self, self._offers, grows=False)
@@ -221,18 +223,21 @@ class LimitsPane(QWidget):
     # -- showing ----------------------------------------------------------------------------------------------------
 
     def _on_changed(self, document: Document) -> None:
-        old, new = self._sheet, spec_sheet.sheet_in_front(document)
+        old, new = self._sheet, self._sheet_of(document)
         if old is None or (new is not None and old.file.path == new.file.path and old.text != new.text):
             self._refresh(document)  # at once: no key meets an older text
         else:
             self.bench.turns.after("limits shown", lambda: self._refresh(self.bench.document))
+
+    def _sheet_of(self, document: Document) -> Sheet | None:
+        return spec_sheet.sheet_in_front(document, self._wanted.get(document.bay, ""))
 
     def _refresh(self, document: Document) -> None:
         if not self.isVisible():
             self._stale = True
             return
         self._stale = False
-        self._sheet = sheet = spec_sheet.sheet_in_front(document)
+        self._sheet = sheet = self._sheet_of(document)
         keys = {} if sheet is None else sheet.keys
         key = (sheet, self._result(), document.units, document.bay)
         if self._shown is None or any(a is not b and a != b for a, b in zip(key, self._shown, strict=True)):
@@ -254,7 +259,9 @@ class LimitsPane(QWidget):
 
     def _show_heads(self, document: Document, keys: dict[str, Any]) -> None:
         named = [(file.name, file.path) for file in (*spec_sheet.broken_specs(document), *document.of_kind(SPEC))]
-        offer(self.specs, named or [(say("no spec yet"), "")], self._sheet.file.path if self._sheet else "")
+        if self._sheet is None:
+            named.insert(0, (say("a new spec") if named else say("no spec yet"), ""))
+        offer(self.specs, named, self._sheet.file.path if self._sheet else "")
         for name, field in self.heads.items():
             if not (field.hasFocus() and field.isModified()):
                 field.setText(spec_edit.head_value(keys, name))
@@ -311,6 +318,11 @@ class LimitsPane(QWidget):
             self._say(say("✗ Limits can't be read: {broken}").format(broken=self._sheet.broken), "reject")
         elif row is not None and row.wrong:
             self._say(f"✗ {row.wrong}", "reject")
+        elif self._sheet is None and (others := [file.name for file in self.bench.document.of_kind(SPEC)]):
+            told = say(
+                "What is typed here begins a new spec; {names} has no limits for this page and can be chosen above."
+            )
+            self._say(told.format(names=", ".join(others)))
         else:
             self._say(say(_HINT))
 
@@ -562,7 +574,9 @@ class LimitsPane(QWidget):
 
     def _use(self, path: str) -> None:
         if path:
+            self._wanted[self.bench.document.bay] = path
             self.bench.use_file(path)
+            self._refresh(self.bench.document)
 
     def save(self) -> None:
         """Choose a file and write the spec to it."""
