@@ -16,7 +16,7 @@ from valvelab.cli.main import main
 from valvelab.cli.output import verdict_text
 from valvelab.files.lift_table import read_lift_table
 from valvelab.inspection.lobes.inspect import inspect_lobes
-from valvelab.inspection.lobes.lift_doubts import LACKS_ANGLE
+from valvelab.inspection.unit_doubts import LACKS_ANGLE
 from valvelab.lobe.angle_error import response, standard
 from valvelab.lobe.characteristics import Instrument
 from valvelab.records.result import Result

@@ -1,4 +1,4 @@
-"""Lift tables that don't say their units, or run across the zero: read as meant, said, or judged by nobody."""
+"""Tables that don't say their units, or run across the zero: read as meant, said, or judged by nobody."""
 
 from __future__ import annotations
 
@@ -8,13 +8,17 @@ from typing import Any
 
 import numpy as np
 import pytest
+from PySide6.QtWidgets import QApplication
 
 from valvelab.cli.main import main
 from valvelab.errors import BadFile
+from valvelab.files.heights import read_heights
 from valvelab.files.lift_table import read_lift_table
+from valvelab.files.spring_readings import read_spring_readings
 from valvelab.inspection.lobes.inspect import inspect_lobes
 from valvelab.places import sample_profiles
 from valvelab.records.measurement import NO_DOUBTS, LiftTable
+from valvelab.window.main_window import MainWindow
 
 HALF_WIDTH, HEIGHT = 65.0, 9.0
 
@@ -262,3 +266,126 @@ def test_valve_motion_rests_on_the_same_table(tmp_path: Path, capsys: pytest.Cap
     assert code == 4
     assert {row["decision"] for row in document["verdicts"]} == {"undecided"}
     assert any(note["about"] == "unit" and note["level"] == "warning" for note in document["notes"])
+
+
+# Springs' lengths without a unit
+
+INCH_SPRINGS = {
+    "tidy": "height,force\n1.9,120\n1.8,160\n1.7,200\n1.6,240\n1.4,320\n",
+    "wide": "spring,force at 1.9,force at 1.7,force at 1.4\n1,120,200,320\n2,121,201,321\n",
+    "free length": "spring,height [mm],force [N],free length\n1,48,530,2.1\n1,43,890,2.1\n1,36,1400,2.1\n",
+    "solid height": "# solid height: 0.95\nspring,height [mm],force [N]\n1,48,530\n1,43,890\n1,36,1400\n",
+}
+SPRING_SPEC = """[decision]
+rule = "simple"
+[[limit]]
+of = "rate"
+min = 1.0
+[[limit]]
+of = "hysteresis"
+max = "1000 N"
+"""
+
+
+@pytest.mark.parametrize("form", INCH_SPRINGS)
+def test_lengths_that_are_no_springs_in_mm_are_doubtful(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], form: str
+) -> None:
+    (tmp_path / "springs.csv").write_text(INCH_SPRINGS[form], encoding="utf-8")
+    (tmp_path / "spec.toml").write_text(SPRING_SPEC, encoding="utf-8")
+    code = main(["springs", str(tmp_path / "springs.csv"), "--spec", str(tmp_path / "spec.toml"), "--json"])
+    document = json.loads(capsys.readouterr().out)
+    assert [note["level"] for note in document["notes"] if note["about"] == "unit"] == ["warning"]
+    rates = [row for row in document["verdicts"] if row["characteristic"] == "rate"]
+    assert {row["decision"] for row in rates} == {"undecided"}
+    assert all("carries no unit" in row["reason"] for row in rates)
+    assert code == 4
+
+
+def test_heights_at_the_valves_are_doubted_alike(tmp_path: Path) -> None:
+    (tmp_path / "heights.csv").write_text("position,height\n1I,1.65\n1E,1.64\n", encoding="utf-8")
+    (note,) = (note for note in read_heights(tmp_path / "heights.csv").notes if note.about == "unit")
+    assert note.level == "warning"
+    assert "height [mm] or [in]" in note.text
+
+
+def test_heights_of_a_spring_in_mm_need_no_unit(tmp_path: Path) -> None:
+    (tmp_path / "springs.csv").write_text("spring,height,force\n1,48,530\n1,43,890\n1,36,1400\n", encoding="utf-8")
+    assert read_spring_readings(tmp_path / "springs.csv").doubts == NO_DOUBTS
+
+
+def test_a_release_compared_at_equal_heights_is_free_of_their_unit(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    strokes = [("compress", 0.0), ("release", -2.0)]
+    rows = [f"1,{h},{f + off},{stroke}" for stroke, off in strokes for h, f in ((1.9, 120), (1.7, 200), (1.4, 320))]
+    (tmp_path / "springs.csv").write_text("\n".join(["spring,height,force,stroke", *rows]) + "\n", encoding="utf-8")
+    (tmp_path / "spec.toml").write_text(SPRING_SPEC, encoding="utf-8")
+    main(["springs", str(tmp_path / "springs.csv"), "--spec", str(tmp_path / "spec.toml"), "--json"])
+    rows_of = {row["characteristic"]: row["decision"] for row in json.loads(capsys.readouterr().out)["verdicts"]}
+    assert rows_of == {"rate": "undecided", "hysteresis": "accept"}
+
+
+def test_two_files_of_springs_in_doubt_are_compared_by_nobody(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name in ("before.csv", "after.csv"):
+        (tmp_path / name).write_text(INCH_SPRINGS["wide"], encoding="utf-8")
+    (tmp_path / "spec.toml").write_text('[[limit]]\nof = "rate_change"\nmax = 5.0\n', encoding="utf-8")
+    files = [str(tmp_path / name) for name in ("before.csv", "after.csv")]
+    code = main(["compare", *files, "--spec", str(tmp_path / "spec.toml"), "--json"])
+    verdicts = json.loads(capsys.readouterr().out)["verdicts"]
+    assert (code, {row["decision"] for row in verdicts}) == (4, {"undecided"})
+
+
+@pytest.mark.parametrize(
+    ("text", "column"),
+    [
+        ("spring,height [in],force\n1,1.9,120\n1,1.7,200\n", "force"),
+        ("spring,height,force [lbf]\n1,1.9,120\n1,1.7,200\n", "height"),
+        ("spring,height [in],force [lbf],free length\n1,1.9,120,2.1\n1,1.7,200,2.1\n", "free length"),
+    ],
+)
+def test_a_bare_column_beside_inches_is_refused(tmp_path: Path, text: str, column: str) -> None:
+    (tmp_path / "springs.csv").write_text(text, encoding="utf-8")
+    with pytest.raises(BadFile, match=f"column {column}: found no unit beside columns in inches or pounds"):
+        read_spring_readings(tmp_path / "springs.csv")
+
+
+@pytest.mark.parametrize(
+    ("text", "units"),
+    [
+        (INCH_SPRINGS["tidy"], {"height": "in", "force": "lbf"}),
+        ("angle,1I\n" + "".join(f"{a},{v / 25.4:.5f}\n" for a, v in enumerate(lift(np.arange(360.0)))), {"1I": "in"}),
+    ],
+)
+def test_a_table_in_doubt_offers_its_columns_with_the_units_that_fit(
+    window: MainWindow, tmp_path: Path, app: QApplication, text: str, units: dict[str, str]
+) -> None:
+    (tmp_path / "table.csv").write_text(text, encoding="utf-8")
+    window.bench.add_files([str(tmp_path / "table.csv")])
+    app.processEvents()
+    assert window.unit_offer.isVisible()
+    window.unit_offer.taken.emit()
+    app.processEvents()
+    assert window.pages.front() is window.columns
+    named = dict(window.columns.table.roles().values())
+    assert {name: named[name] for name in units} == units
+    window.columns.take.click()
+    app.processEvents()
+    assert not window.unit_offer.isVisible()
+    (file,) = window.bench.document.files
+    assert window.bench.document.content(file).value.doubts == NO_DOUBTS
+
+
+def test_a_table_in_doubt_that_is_left_so_is_not_asked_about_again(
+    window: MainWindow, tmp_path: Path, app: QApplication
+) -> None:
+    (tmp_path / "table.csv").write_text(INCH_SPRINGS["tidy"], encoding="utf-8")
+    window.bench.add_files([str(tmp_path / "table.csv")])
+    app.processEvents()
+    window.unit_offer.refused.emit()
+    window.bench.go_to_bay("lobes")
+    window.bench.go_to_bay("springs")
+    app.processEvents()
+    assert not window.unit_offer.isVisible()

@@ -366,9 +366,13 @@ def test_every_field_has_a_name_that_can_be_spoken_and_nothing_in_it(
         "surface trace": "texture",
         "lash sheet": "lash",
     }
-    fields = [one for one in begin(window, kind, bays.get(kind, "springs")).findChildren(QLineEdit) if one.isVisible()]
+    pane = begin(window, kind, bays.get(kind, "springs"))
+    fields = [one for one in pane.findChildren(QLineEdit) if one.isVisible()]
     assert len(fields) > 3
-    assert [one for one in fields if not one.accessibleName() or one.placeholderText() or one.text()] == []
+    assert [one for one in fields if not one.accessibleName() or one.text()] == []
+    adders = [one for one in (pane.columns, pane.rows) if one in fields]
+    assert adders
+    assert [one for one in fields if one.placeholderText()] == adders, "those say what they take, and state nothing"
 
 
 def test_enter_goes_on_in_the_form_and_stays_where_it_can_not_be_read(springs: EntryPane, window: MainWindow) -> None:

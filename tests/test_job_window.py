@@ -7,6 +7,7 @@ import json
 import tracemalloc
 import zipfile
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +24,7 @@ from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.bench import Bench
 from valvelab.window.job_keeper import Answer, asked_to_save
 from valvelab.window.main_window import MainWindow
-from valvelab.workbench import edits, recovery
+from valvelab.workbench import bays, edits, liftcheck_bay, phasing_bay, recovery
 from valvelab.workbench.compare_bay import CompareState
 from valvelab.workbench.document import Document
 from valvelab.workbench.history import LONGEST, History
@@ -330,3 +331,77 @@ def test_a_save_that_comes_late_names_no_other_bench(window: MainWindow, tmp_pat
     save()
     assert (tmp_path / "winter.valvejob").exists()
     assert window.job.path is None
+
+
+def operator(window: MainWindow, name: str, bay: str) -> None:
+    """Write who read a sheet into the one in front."""
+    document = window.bench.document
+    if bay == "phasing":
+        sheet = phasing_bay.SHEETS.in_front(document)
+        new = phasing_bay.SHEETS.with_sheet(document, replace(sheet, operator=name))
+    else:
+        checks = liftcheck_bay.SHEETS.in_front(document)
+        new = liftcheck_bay.SHEETS.with_sheet(document, checks.model_copy(update={"inspector": name}))
+    window.bench.history.apply(new, "type the operator")
+    QApplication.processEvents()
+
+
+@pytest.mark.parametrize(("sample", "new"), [("phasing", True), ("phasing", False), ("liftcheck", False)])
+def test_a_sheet_that_the_job_keeps_is_not_called_unsaved(
+    windows: Callable[[], MainWindow], tmp_path: Path, sample: str, new: bool
+) -> None:
+    window, path = windows(), tmp_path / "typed.valvelab"
+    bay = next(bay for bay in bays.BAYS if bay.name == sample)
+    window.bench.add_files([] if new else [str(sample_profiles() / name) for name in bay.sample])
+    window.bench.go_to_bay(sample)
+    operator(window, "A", sample)
+    assert ", not saved" in window.banner.inspected.text()
+    assert window.job.save_at_once(path)
+    QApplication.processEvents()
+    assert ", kept in the job" in window.banner.inspected.text()
+    other = windows()
+    other.job.open(path)
+    other.bench.go_to_bay(sample)
+    QApplication.processEvents()
+    assert other.banner.isVisible()
+    assert "not saved" not in other.banner.inspected.text()
+    operator(other, "B", sample)
+    assert ", not saved" in other.banner.inspected.text()
+
+
+def test_undo_brings_forward_where_something_changes(window: MainWindow, tmp_path: Path, app: QApplication) -> None:
+    camshaft = str(sample_profiles() / "quillmere_four_camshaft.csv")
+    window.bench.add_files([camshaft])
+    assert window.bench.document.bay == "lobes"
+    window.bench.go_to_bay("springs")
+    app.processEvents()
+    undo = window.actions_by_name["undo"]
+    assert undo.text() == "Undo put files on the bench"
+    assert undo.toolTip().startswith("Undo put files on the bench")
+    window.do("undo")
+    app.processEvents()
+    assert window.bench.document.files == ()
+    assert window.bench.document.bay == "lobes", "what is taken off is seen to go"
+    window.bench.go_to_bay("springs")
+    assert window.actions_by_name["redo"].text() == "Redo put files on the bench"
+    window.do("redo")
+    assert window.bench.document.bay == "lobes"
+
+
+def test_undo_of_what_is_seen_everywhere_leaves_the_page(window: MainWindow) -> None:
+    window.bay_actions["springs"].trigger()
+    typed(window)
+    window.bench.go_to_bay("gauge")
+    window.bench.history.apply(edits.set_units(window.bench.document, "inch"), "show inches")
+    window.bench.go_to_bay("texture")
+    window.do("undo")
+    assert window.bench.document.bay == "texture"
+    window.do("undo")
+    assert window.bench.document.bay == "springs"
+
+
+def test_undo_of_what_several_pages_show_stays_at_one_of_them(window: MainWindow) -> None:
+    window.bench.add_files([str(sample_profiles() / "quillmere_four_camshaft.csv")])
+    window.bench.go_to_bay("motion")
+    window.do("undo")
+    assert window.bench.document.bay == "motion"

@@ -34,6 +34,7 @@ from valvelab.workbench.contents import read_content
 from valvelab.workbench.document import Document
 from valvelab.workbench.spec_edit import (
     Unfinished,
+    UnknownCharacteristic,
     meant,
     with_band,
     with_head,
@@ -156,7 +157,11 @@ def test_a_number_keeps_the_unit_that_it_was_typed_in(
     ("typed", "kind", "said"),
     [
         ({"max": "7"}, Unfinished, "a characteristic"),
-        ({"of": "max_lft", "max": "7"}, BadQuantity, "expected 'max_lift'?"),
+        (
+            {"of": "max_lft", "max": "7"},
+            UnknownCharacteristic,
+            "no characteristic is called 'max_lft'; nearest: max_lift",
+        ),
         ({"of": "rate", "max": "7"}, BadQuantity, "found a characteristic of a spring"),
         ({"of": "max_lift", "max": "7 N"}, BadQuantity, "max_lift max: found unit 'N', expected a length unit"),
         ({"of": "max_lift", "max": "much"}, BadQuantity, "found 'much', expected a number"),

@@ -120,9 +120,9 @@ def test_what_is_being_typed_stays_when_verdicts_arrive(window: MainWindow, fold
 def test_what_can_not_be_taken_stays_and_says_why(window: MainWindow, folder: Path) -> None:
     window.bench.add_files([str(folder / f"{CAMSHAFT}.csv")])
     window.do("limits")
-    type_row(window, "max lift")
-    assert window.limits.sentence.text() == "✗ characteristic: found 'max lift', expected 'max_lift'?"
-    assert window.limits.table.spec_model.index(0, 0).data() == "max lift"
+    type_row(window, "max lft")
+    assert window.limits.sentence.text().startswith("✗ no characteristic is called 'max lft'; nearest: max_lift")
+    assert window.limits.table.spec_model.index(0, 0).data() == "max lft"
     assert not spec_sheet.broken_specs(window.bench.document)
     assert window.bench.document.of_kind("spec") == ()
     type_row(window, "max_lift", "all", "", "7")
@@ -274,3 +274,45 @@ def test_limits_of_the_part_are_asked_for_and_added(window: MainWindow, folder: 
     verdicts = {(of, verdict) for of, _items, verdict in rows(window)}
     assert ("max_lift", "accepted") in verdicts
     assert ("duration", "undecided") in verdicts, "a tolerance below the uncertainty decides nothing"
+
+
+SPRINGS = "spring,force at 41 mm [N],force at 31 mm [N]\n1,250,710\n2,252,712\n"
+
+
+def test_a_spec_of_another_part_is_offered_and_not_written_into(
+    window: MainWindow, folder: Path, app: QApplication
+) -> None:
+    spec = str(folder / f"{CAMSHAFT}.toml")
+    (folder / "springs.csv").write_text(SPRINGS, encoding="utf-8")
+    window.bench.add_files([str(folder / f"{CAMSHAFT}.csv"), spec, str(folder / "springs.csv")])
+    window.bench.go_to_bay("springs")
+    window.do("limits")
+    app.processEvents()
+    assert window.limits.specs.currentText() == "a new spec"
+    assert window.limits.specs.findText(f"{CAMSHAFT}.toml") > 0
+    assert f"{CAMSHAFT}.toml" in window.limits.sentence.text()
+    assert window.limits.heads["title"].text() == ""
+    type_row(window, "rate", "all", "", "", "", "40", "60")
+    assert window.bench.document.file(spec).text is None
+    (new,) = (file for file in window.bench.document.of_kind("spec") if file.path != spec)
+    assert 'of = "rate"' in (new.text or "")
+    assert window.limits.specs.currentText() == new.name
+    window.bench.go_to_bay("lobes")
+    app.processEvents()
+    assert window.limits.specs.currentText() == f"{CAMSHAFT}.toml", "each page has its own in front"
+
+
+def test_a_spec_of_another_part_that_a_person_chooses_is_written_into(
+    window: MainWindow, folder: Path, app: QApplication
+) -> None:
+    spec = str(folder / f"{CAMSHAFT}.toml")
+    (folder / "springs.csv").write_text(SPRINGS, encoding="utf-8")
+    window.bench.add_files([str(folder / f"{CAMSHAFT}.csv"), spec, str(folder / "springs.csv")])
+    window.bench.go_to_bay("springs")
+    window.do("limits")
+    app.processEvents()
+    at = window.limits.specs.findText(f"{CAMSHAFT}.toml")
+    window.limits.specs.setCurrentIndex(at)
+    window.limits.specs.activated.emit(at)
+    type_row(window, "rate", "all", "", "", "", "40", "60")
+    assert 'of = "rate"' in (window.bench.document.file(spec).text or "")

@@ -7,10 +7,11 @@ from typing import Literal
 from valvelab.errors import BadFile
 from valvelab.files.column_assignment import ColumnAssignment
 from valvelab.files.contents import Given
-from valvelab.files.plausible import LARGEST_READING_MM, positive, refuse_beyond
+from valvelab.files.plausible import LARGEST_READING_MM, height_doubt, positive, refuse_beyond
 from valvelab.files.stock import read_stock, sizes_in
 from valvelab.files.table import Column, Table, read_table
 from valvelab.phrase import Phrase
+from valvelab.records.result import warning
 from valvelab.records.spring_readings import HeightsTable, PartKind, StockSize, ValvePosition
 from valvelab.springs.shims import Stack
 
@@ -69,6 +70,7 @@ def heights_table(table: Table) -> HeightsTable:
         _refuse_twice(table, fitted["spring"])
     used = (position_column, column, *fitted.values(), *([] if seal is None else [seal]))
     table.note_unknown(one.name for one in used)
+    doubt = height_doubt({} if column.unit is not None else {"height": float(heights.max())})
     return HeightsTable(
         file=table.file,
         source=table.source,
@@ -83,7 +85,7 @@ def heights_table(table: Table) -> HeightsTable:
         retainer_to_seal_uncertainty_mm=positive(table, "retainer-to-seal uncertainty"),
         states=frozenset(_STATED[name] for name in fitted),
         remarks={key: value for key, value in table.preamble.items() if key not in KNOWN_KEYS},
-        notes=table.notes,
+        notes=(*table.notes, *([warning("unit", doubt)] if doubt else [])),
     )
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Literal
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.files.table import Column, Table
+from valvelab.phrase import Phrase
 from valvelab.units import CANONICAL, Dimension
 
 LARGEST_READING_MM = 1000.0
@@ -50,3 +52,24 @@ def positive(
         )
     refuse_key_beyond(table, key, value, _LARGEST[dimension], CANONICAL[dimension])
     return value
+
+
+LOWEST_HEIGHT_MM = 10.0
+"""No valve spring stands so low (common practice, no source): its height is in inches."""
+
+
+def height_doubt(heights_mm: Mapping[str, float]) -> str:
+    """Why lengths of springs without a unit can't be the mm that they were read as; "" where they can.
+
+    heights_mm: by their name the greatest of each kind that bears no unit.
+    """
+    told = {name: mm for name, mm in heights_mm.items() if mm < LOWEST_HEIGHT_MM}
+    if not told:
+        return ""
+    name, mm = max(told.items(), key=lambda one: one[1])
+    return Phrase(
+        "{name} carries no unit and was read as mm, but the greatest is {mm}: no valve spring's; state it in the "
+        "header: {name} [mm] or [in]",
+        name=Phrase(name),
+        mm=f"{mm:.4g}",
+    )

@@ -5,7 +5,7 @@ Position, stage, date, stroke, element, offset and what is the spring's own stan
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -19,6 +19,7 @@ from valvelab.files.contents import Given
 from valvelab.files.plausible import (
     LARGEST_READING_MM,
     LARGEST_SPRING_FORCE_N,
+    height_doubt,
     positive,
     refuse_beyond,
 )
@@ -26,7 +27,8 @@ from valvelab.files.table import Column, Table, read_table
 from valvelab.frozen import frozen
 from valvelab.phrase import Phrase
 from valvelab.pieces import in_pieces
-from valvelab.records.result import Note, info
+from valvelab.records.measurement import Doubts
+from valvelab.records.result import Note, info, warning
 from valvelab.records.spring_readings import (
     CoilData,
     ElementReadings,
@@ -74,6 +76,8 @@ def spring_readings(table: Table) -> SpringTable:
     if at_heights:
         table = table.with_numbers(any_of=[one.column for one in at_heights], names=name_column)
         taken = _forces_at_heights(table, at_heights)
+        heights_mm = [one.height_mm for one in at_heights if one.bare]
+        bare = {"height": max(heights_mm)} if heights_mm else {}
     else:
         height_column, force_column = table.require("height", EXAMPLE), table.require("force", EXAMPLE)
         table = table.with_numbers(height_column, force_column, names=name_column)
@@ -83,6 +87,7 @@ def spring_readings(table: Table) -> SpringTable:
         refuse_beyond(table, height_column, heights, LARGEST_READING_MM, "mm")
         _refuse_forces(table, force_column, forces)
         taken = _Taken(np.arange(table.row_count), heights, forces)
+        bare = {} if height_column.unit is not None else {"height": float(heights.max())}
     reader = _Reader(table, taken)
     if name_column is None:
         groups = {"1": np.arange(taken.row.size)}
@@ -97,6 +102,8 @@ def spring_readings(table: Table) -> SpringTable:
             Phrase("{count} springs", count=len(groups)),
             Phrase("at most {most}", most=MOST_SPRINGS),
         )
+    doubt = height_doubt({**bare, **_bare_lengths(table, reader.own)})
+    notes += [warning("unit", doubt)] if doubt else []
     springs = [one for name, rows in in_pieces(groups.items()) for one in reader.spring(name, rows)]
     known = [column.name for name in KNOWN_COLUMNS if (column := table.find(name)) is not None]
     table.note_unknown((*known, *(one.column.name for one in at_heights)))
@@ -115,7 +122,20 @@ def spring_readings(table: Table) -> SpringTable:
         squareness_uncertainty=_squareness_uncertainty(table),
         remarks={key: value for key, value in table.preamble.items() if key not in KNOWN_KEYS},
         notes=(*table.notes, *notes),
+        doubts=Doubts(height=doubt),
     )
+
+
+def _bare_lengths(table: Table, own: Mapping[str, FloatArray | None]) -> dict[str, float]:
+    """The greatest of each spring's own lengths, in a column or in the preamble, that bear no unit."""
+    found: dict[str, float] = {}
+    for name in OWN_LENGTHS:
+        column, values = table.find(name), own.get(name)
+        if column is not None and column.unit is None and values is not None and np.isfinite(values).any():
+            found[name] = float(np.nanmax(values))
+        elif column is None and (stated := table.text(name)) and not split_quantity(stated, name)[1]:
+            found[name] = split_quantity(stated, name)[0]
+    return found
 
 
 @frozen
@@ -124,6 +144,8 @@ class HeightColumn:
 
     column: Column
     height_mm: float
+    bare: bool
+    """Whether the height bears no unit."""
 
 
 def height_columns(table: Table) -> list[HeightColumn]:
@@ -143,7 +165,7 @@ def height_columns(table: Table) -> list[HeightColumn]:
         if not 0.0 < height.mm <= LARGEST_READING_MM:
             expected = Phrase("a height above 0, at most {most} mm", most=f"{LARGEST_READING_MM:g}")
             raise BadFile(table.file, place, Phrase("a height of {mm} mm", mm=f"{height.mm:g}"), expected)
-        found.append(HeightColumn(column, height.mm))
+        found.append(HeightColumn(column, height.mm, height.unit is None))
     return found
 
 

@@ -7,7 +7,7 @@ for spring, rows in table.groups("spring").items(): ...
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import field, replace
 from functools import reduce
 from itertools import islice
@@ -38,6 +38,8 @@ _SUMMARIES = frozenset({
 })  # fmt: skip
 # A bare number is canonical, except beside columns in these: there it is as likely meant in them.
 _INCH_UNITS = frozenset({"in", "inch", "inches", '"', "thou", "uin", "µin", "μin", "lbf", "lb", "lbs"})
+_IN_INCHES = {"length": "in or mm", "force": "lbf or N", "rate": "lbf/in or N/mm"}
+"""Of what stands in other units beside inches, those that it may be in."""
 _OLD_BINARY = b"\xd0\xcf\x11\xe0"
 
 
@@ -415,7 +417,7 @@ class Table:
 
         `text` is the part of the value that is the quantity, where that is not all of it. A zero is zero in any unit.
         """
-        if dimension not in {"length", "force", "rate"} or not self.in_inches():
+        if dimension not in _IN_INCHES or not self.in_inches():
             return
         bare = self._preamble[key].value if text is None else text
         try:
@@ -423,8 +425,8 @@ class Table:
         except BadQuantity:
             return
         if number and not unit:
-            units = "in or mm" if dimension == "length" else "lbf or N" if dimension == "force" else "lbf/in or N/mm"
-            raise self.bad_key(key, f"{bare} without a unit beside columns in inches or pounds", f"its unit, {units}")
+            expected = f"its unit, {_IN_INCHES[dimension]}"
+            raise self.bad_key(key, f"{bare} without a unit beside columns in inches or pounds", expected)
 
     def angle(self, key: str, wanted: AngleKind) -> float | None:
         """A preamble angle in cam or crank degrees; None when absent."""
@@ -470,15 +472,17 @@ class Table:
     def _column(self, column: str | Column) -> Column:
         return self.require(column) if isinstance(column, str) else column
 
-    def _remark(self, column: Column, text: str, level: Callable[[str, str], Note] = info) -> None:
-        self._notes.setdefault(column.name, level(self.file, f"column {column.title or column.index} {text}"))
+    def _remark(self, column: Column, text: str) -> None:
+        self._notes.setdefault(column.name, info(self.file, f"column {column.title or column.index} {text}"))
 
     def _factor(self, column: Column, dimension: Dimension) -> float:
         if column.unit is None:
             unit = CANONICAL[dimension]
+            if dimension in _IN_INCHES and self.in_inches():
+                found = "no unit beside columns in inches or pounds"
+                raise self._bad_unit(column, found, f"its unit, {_IN_INCHES[dimension]}")
             if unit not in {"", "%"}:
-                beside = " beside columns in inches or pounds" if self.in_inches() else ""
-                self._remark(column, f"carries no unit{beside}; read as {unit}", warning if beside else info)
+                self._remark(column, f"carries no unit; read as {unit}")
             return 1.0
         try:
             return factor(column.unit, dimension, column.title)

@@ -17,7 +17,7 @@ from valvelab.measured import Measured, missing
 from valvelab.phrase import Phrase
 from valvelab.units import Dimension
 
-FreeOf = Literal["angle error", "angle unit", "lift unit"]
+FreeOf = Literal["angle error", "angle unit", "lift unit", "height unit"]
 Subject = Literal[
     "lobe", "camshaft", "spring", "station", "shaft", "trace", "valve", "event", "phasing", "gauge", "comparison",
 ]  # fmt: skip
@@ -29,8 +29,8 @@ class Characteristic:
 
     `unit` is the unit of the JSON key and of a bare number in a spec; `needs_at` names what `at` is
     ("lift", "height") for characteristics that need one. `period`: of an angle that is a place on a circle, in `unit`;
-    its limits are compared on the circle. None for sizes and differences. free_of: what of a lift table does not touch
-    it: an error of its angles, a doubt about their unit, a doubt about the lifts' unit.
+    its limits are compared on the circle. None for sizes and differences. free_of: what of a table does not touch
+    it: an error of its angles, a doubt about their unit, about the lifts' unit, about the heights' unit.
     listed: False for what a record holds and no limit applies to.
 
     label: its printed name, by default its name; table: the title of the table that it stands in; u_column: whether

@@ -13,10 +13,16 @@ from valvelab.records.result import Note, Source
 
 @frozen
 class Doubts:
-    """Why angles or lifts may not be what they were read as; "" where nothing speaks against them."""
+    """Why angles, lifts or springs' heights may not be what they were read as; "" where nothing speaks against them."""
 
     angle: str = ""
     lift: str = ""
+    height: str = ""
+
+    @property
+    def told(self) -> tuple[str, ...]:
+        """Those that there are."""
+        return tuple(filter(None, (self.angle, self.lift, self.height)))
 
 
 NO_DOUBTS = Doubts()

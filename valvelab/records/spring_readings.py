@@ -10,6 +10,7 @@ from typing import Literal
 
 from valvelab.arrays import FloatArray
 from valvelab.frozen import frozen
+from valvelab.records.measurement import NO_DOUBTS, Doubts
 from valvelab.records.result import Note, Source
 from valvelab.springs.shims import Stack
 
@@ -114,6 +115,7 @@ class SpringTable:
     squareness_uncertainty: Squareness | None = None
     remarks: dict[str, str] = field(default_factory=dict)
     notes: tuple[Note, ...] = ()
+    doubts: Doubts = NO_DOUBTS
 
 
 @frozen

@@ -68,6 +68,8 @@ class Bench(QObject):
         units: System = "inch" if self.settings.units == "inch" else "metric"
         first = Document(units=units, bay=bays.BAYS[0].name)
         self.history = History(first, self._changed)
+        self.job_edition = self.history.edition
+        """The edition that the job's file holds, or that the bench began with."""
         self._pool = ThreadPoolExecutor(2, "valvelab") if background else None
         self._kept_by = ThreadPoolExecutor(1, "valvelab keeping") if background else None
         self._recorded_by = ThreadPoolExecutor(1, "valvelab records") if background else None
@@ -86,6 +88,15 @@ class Bench(QObject):
     def document(self) -> Document:
         """The document in front."""
         return self.history.document
+
+    @property
+    def in_job(self) -> bool:
+        """Whether the document as it stands is kept in a job's file."""
+        return bool(self.document.job) and self.history.edition == self.job_edition
+
+    def kept(self, *, in_file: bool) -> str:
+        """What stands behind the title of a sheet that may be in no file of its own."""
+        return "" if in_file else say(", kept in the job") if self.in_job else say(", not saved")
 
     # -- edits ------------------------------------------------------------------------------------------------------
 

@@ -10,8 +10,6 @@ from PySide6.QtCore import (
     QEvent,
     QLine,
     QModelIndex,
-    QObject,
-    QPersistentModelIndex,
     QRect,
     QRectF,
     Qt,
@@ -29,13 +27,11 @@ from PySide6.QtGui import (
     QRegion,
 )
 from PySide6.QtWidgets import (
-    QAbstractItemDelegate,
     QAbstractItemView,
     QHeaderView,
     QLineEdit,
     QMenu,
     QStyle,
-    QStyledItemDelegate,
     QStyleOptionViewItem,
     QTableView,
     QWidget,
@@ -46,12 +42,12 @@ from valvelab.files.column_names import height_of, split_header
 from valvelab.language import say
 from valvelab.window.painting import LEFT, RIGHT, columns_seen, painting, rows_seen, words_in, write
 from valvelab.window.theme import current_theme, scaled
+from valvelab.window.typed_table import CellKeys, Index, TypedTable
 from valvelab.workbench import entry
 from valvelab.workbench.entry import Grid, Place
 from valvelab.workbench.entry_paste import pasted, replaced
 from valvelab.workbench.entry_told import Mark
 
-Index = QModelIndex | QPersistentModelIndex
 _LONGEST_BLOCK = 20_000
 SIGNS = {"wrong": ("✗", "reject"), "doubtful": ("▲", "undecided")}
 
@@ -175,7 +171,7 @@ class EntryModel(QAbstractTableModel):
         return f"{titles[0]} {name} {at}{title}"
 
 
-class CellKeys(QStyledItemDelegate):
+class _Cells(CellKeys):
     """Editors of cells, what their keys do, and the marks beside the text."""
 
     def __init__(self, view: EntryGrid) -> None:
@@ -192,23 +188,18 @@ class CellKeys(QStyledItemDelegate):
         self._view.editor = editor
         return editor
 
-    def eventFilter(self, editor: QObject, event: QEvent) -> bool:
+    def ends(self, event: QKeyEvent) -> bool:
         """Enter, Tab and a line feed take and go on; up and down take and move."""
-        if isinstance(editor, QLineEdit) and isinstance(event, QKeyEvent):
-            if event.type() == QEvent.Type.ShortcutOverride and event.matches(QKeySequence.StandardKey.Undo):
-                if not editor.isUndoAvailable():
-                    return True
-            elif event.type() == QEvent.Type.KeyPress and self._view.takes_key(event):
-                self.take(editor)
-                self._view.after_key(event)
-                return True
-        return super().eventFilter(editor, event)
+        return self._view.takes_key(event)
+
+    def after(self, event: QKeyEvent) -> None:
+        """Go where the key leads."""
+        self._view.after_key(event)
 
     def take(self, editor: QLineEdit) -> None:
         """Take what stands in an editor and close it."""
         self._view.editor = None
-        self.commitData.emit(editor)
-        self.closeEditor.emit(editor, QAbstractItemDelegate.EndEditHint.NoHint)
+        super().take(editor)
 
     def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
         """The cell, framed with a sign where it can't be read or is in doubt."""
@@ -225,7 +216,7 @@ class CellKeys(QStyledItemDelegate):
         painter.restore()
 
 
-class EntryGrid(QTableView):
+class EntryGrid(TypedTable):
     """See the module text. `changed(grid, label)` with every edit; `along`: going on is along the row, else down.
 
     `moved()` when another cell came to the front; `refused(sentence)` for a block that is not taken;
@@ -246,13 +237,10 @@ class EntryGrid(QTableView):
         self.setModel(self.entry_model)
         self.setObjectName("readings grid")
         self.setAccessibleName(say("Readings"))
-        self._keys = CellKeys(self)
+        self._keys = _Cells(self)
         self.setItemDelegate(self._keys)
         self.setFrameShape(QTableView.Shape.NoFrame)
-        self.setTabKeyNavigation(False)
         self.setSelectionMode(QAbstractItemView.SelectionMode.ContiguousSelection)
-        trigger = QAbstractItemView.EditTrigger
-        self.setEditTriggers(trigger.AnyKeyPressed | trigger.EditKeyPressed | trigger.DoubleClicked)
         self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
@@ -309,11 +297,17 @@ class EntryGrid(QTableView):
                 self.go_to(max(0, row - 1), column)
             case Qt.Key.Key_Down:
                 self.go_to(row + 1, column)
-            case Qt.Key.Key_Backtab:
-                self.go_to(row, max(0, column - 1))
+            case Qt.Key.Key_Tab | Qt.Key.Key_Backtab:
+                self.go_or_leave(event)
+                return
             case _:
                 self.go_to(*self._next(row, column))
         self.setFocus(Qt.FocusReason.OtherFocusReason)
+
+    def beyond(self, on: bool) -> QModelIndex:
+        """Where Enter leads, and back from there."""
+        row, column = self._next(*self.place()) if on else self._before(*self.place())
+        return self.entry_model.index(row, column)
 
     def _next(self, row: int, column: int) -> Place:
         """The cell that is read after one."""
@@ -326,6 +320,13 @@ class EntryGrid(QTableView):
         if row + 1 < last or column == 0:
             return row + 1, column
         return (0, column + 1) if column + 1 < columns else (last, 0)
+
+    def _before(self, row: int, column: int) -> Place:
+        """The cell that is read before one; no cell before the first."""
+        last, columns = len(self.grid.rows), self.entry_model.columnCount()
+        if self.along or columns == 1 or row == last:
+            return (row, column - 1) if column else (row - 1, columns - 1)
+        return (row - 1, column) if row else (last - 1, column - 1)
 
     def _names_itself(self, row: int) -> str:
         """The name that the row below one takes by itself; empty where it has to be typed."""
@@ -342,8 +343,6 @@ class EntryGrid(QTableView):
             self.empty("cut readings")
         elif event.matches(QKeySequence.StandardKey.Paste):
             self.paste(QGuiApplication.clipboard().text())
-        elif event.key() in {Qt.Key.Key_Delete, Qt.Key.Key_Backspace}:
-            self.empty("empty cells")
         elif event.key() in {Qt.Key.Key_Return, Qt.Key.Key_Enter} or event.text() == "\n":
             self.go_to(*self._next(*self.place()))
         else:
@@ -400,6 +399,10 @@ class EntryGrid(QTableView):
             if len(lost) > 1
             else say("Replace {first}?").format(first=first)
         )
+
+    def empty_chosen(self) -> None:
+        """Empty the selected cells."""
+        self.empty("empty cells")
 
     def empty(self, label: str) -> None:
         """Empty the selected cells."""

@@ -17,7 +17,7 @@ from valvelab.window.bench import Bench
 from valvelab.window.chips import chip_row, press
 from valvelab.window.entry_grid import SIGNS, EntryGrid
 from valvelab.window.fields import TypedField
-from valvelab.window.layouts import stacked, strip
+from valvelab.window.layouts import above, stacked, strip
 from valvelab.window.pages import OfferStrip
 from valvelab.window.panes import button, colour_text, labelled, look, offer, splitter
 from valvelab.window.part_form import PartForm
@@ -90,7 +90,8 @@ class EntryPane(QWidget):
     def _lay_out(self) -> None:
         self.tables.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         head = strip(self, (self.tables, 1), self.save_button, margins=(6, 4, 6, 4), spacing=6)
-        laid = strip(self, (self.columns_box, 1), (self.rows_box, 1), margins=(6, 2, 6, 2), spacing=8)
+        laid = QWidget(self)
+        above(self.columns_box, self.rows_box, on=laid, margins=(6, 2, 6, 2), spacing=4)
         enter = QLabel(say("Enter goes"), self)
         tools = strip(self, enter, self.ways_row, 1, self.repeat, margins=(6, 2, 6, 2), spacing=6)
         below = QWidget(self)
@@ -182,6 +183,7 @@ class EntryPane(QWidget):
             label.setText(f"+ {say(adding.name)}")
             field.setAccessibleName(say("Add {name}").format(name=say(adding.name)))
             field.setToolTip(f"{say(adding.name)}: {say(adding.help)}")
+            field.setPlaceholderText(say(adding.hint))
 
     def _tell(self, told: Told) -> None:
         """Show what is told of the grid."""

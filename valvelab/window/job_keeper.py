@@ -36,7 +36,7 @@ class JobKeeper(QObject):
     def __init__(self, bench: Bench) -> None:
         super().__init__(bench)
         self._bench = bench
-        self._edition = self._begun = bench.history.edition
+        bench.job_edition = self._begun = bench.history.edition
         bench.document_changed.connect(lambda _old, _new: self.changed.emit())
 
     @property
@@ -53,7 +53,7 @@ class JobKeeper(QObject):
     def unsaved(self) -> bool:
         """Whether something would be lost if the bench went: edits to a job, or what no file holds."""
         document = self._bench.document
-        edited = self._bench.history.edition != self._edition
+        edited = self._bench.history.edition != self._bench.job_edition
         return edited and (bool(document.job) or unsaved(document))
 
     def tidy(self) -> None:
@@ -114,7 +114,7 @@ class JobKeeper(QObject):
         def take(digest: str) -> None:
             if begun != self._begun:  # another bench is in front by now, and is not kept in that file
                 return
-            self._edition = edition
+            self._bench.job_edition = edition
             self._bench.history.follow(replace(self._bench.document, job=where, job_sha256=digest))
             self._remember(where)
             self._bench.said.emit(say("Job saved: {where}").format(where=where))
@@ -123,7 +123,7 @@ class JobKeeper(QObject):
 
     def _begin(self, document: Document) -> None:
         self._bench.history.begin(document)
-        self._edition = self._begun = self._bench.history.edition
+        self._bench.job_edition = self._begun = self._bench.history.edition
         self.changed.emit()
 
     def _remember(self, path: str) -> None:

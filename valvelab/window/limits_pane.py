@@ -18,17 +18,20 @@ from PySide6.QtWidgets import (
 
 from valvelab.errors import BadQuantity, ValvelabError
 from valvelab.files.spec_text import comments_lost, with_moved_row, without_row
+from valvelab.inspection.characteristics import Characteristic
 from valvelab.language import marked, say
 from valvelab.records.result import Result
+from valvelab.units import System
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Line, chip_row, press
 from valvelab.window.fields import TypedField
-from valvelab.window.layouts import Stack, flowing, stacked
-from valvelab.window.limits_table import Field, Offer, Pending, SpecTable
+from valvelab.window.layouts import Stack, flowing, least_height, stacked
+from valvelab.window.limits_table import Field, Pending, SpecTable
 from valvelab.window.numbers import display_unit
 from valvelab.window.panes import button, colour_text, labelled, offer
 from valvelab.window.part_limits import PartLimits
 from valvelab.window.saving import save_as
+from valvelab.window.typed_table import Offer
 from valvelab.workbench import bays, phasing_bay, spec_edit, spec_sheet
 from valvelab.workbench.document import TYPED, Document, Problem
 from valvelab.workbench.spec_choice import SPEC
@@ -72,6 +75,29 @@ _RULES = (marked("guarded"), marked("simple"))
 _WIDTHS: dict[str, float] = {"title": 14, "revision": 3.5, "confidence": 4.5, "installed_height": 6, "valve_lift": 6}
 
 
+def _listed(row: Characteristic) -> str:
+    """A characteristic in the list of those there are: its plain name, and the word that is typed."""
+    return f"{say(row.head)}  —  {row.name}"
+
+
+def _meaning(row: Characteristic, units: System) -> str:
+    return f"{row.name}, {display_unit(row.unit, units).label}: {row.meaning}"
+
+
+def _path(sheet: Sheet | None) -> str:
+    return "" if sheet is None else sheet.file.path
+
+
+def _still(pending: dict[int, Pending], had: int, has: int) -> dict[int, Pending]:
+    """What is typed and not taken when other rows changed: the row below the last stays that, whatever comes above.
+
+    Where a row went, nobody can tell which the others have become.
+    """
+    return {
+        has if place == had else place: one for place, one in pending.items() if place == had or (place < had <= has)
+    }
+
+
 class LimitsPane(QWidget):
     """See the module text."""
 
@@ -81,6 +107,8 @@ class LimitsPane(QWidget):
         self._sheet: Sheet | None = None
         self._rows: tuple[spec_sheet.Row, ...] = ()
         self._pieces: tuple[spec_sheet.Row, ...] = ()
+        self._wanted: dict[str, str] = {}
+        """The spec that a person brought to the front at a bay that it has no limits for."""
         self._pending: dict[str, dict[int, Pending]] = {"limits": {}, "bands": {}}
         self.table = SpecTable(say("Limits"), _LIMITS, self, self._offers)
         self.bands = SpecTable(say("Bands of envelopes"), _BANDS, self, self._offers, grows=False)
@@ -88,6 +116,8 @@ class LimitsPane(QWidget):
         self.text.left.connect(self._on_text)
         self.table.entered.connect(self._on_limit)
         self.bands.entered.connect(self._on_band)
+        self.table.dropped.connect(lambda place: self._drop("limits", place))
+        self.bands.dropped.connect(lambda place: self._drop("bands", place))
         self.table.pointed.connect(lambda sentence: self._say(" · ".join(sentence.split("\n")[:1]), "quiet"))
         self.table.placed.connect(self._say_place)
         self.bands.placed.connect(self._say_place)
@@ -193,27 +223,31 @@ class LimitsPane(QWidget):
     # -- showing ----------------------------------------------------------------------------------------------------
 
     def _on_changed(self, document: Document) -> None:
-        old, new = self._sheet, spec_sheet.sheet_in_front(document)
+        old, new = self._sheet, self._sheet_of(document)
         if old is None or (new is not None and old.file.path == new.file.path and old.text != new.text):
             self._refresh(document)  # at once: no key meets an older text
         else:
             self.bench.turns.after("limits shown", lambda: self._refresh(self.bench.document))
+
+    def _sheet_of(self, document: Document) -> Sheet | None:
+        return spec_sheet.sheet_in_front(document, self._wanted.get(document.bay, ""))
 
     def _refresh(self, document: Document) -> None:
         if not self.isVisible():
             self._stale = True
             return
         self._stale = False
-        old, sheet = self._sheet, spec_sheet.sheet_in_front(document)
-        if old is not None and (sheet is None or sheet.file.path != old.file.path or sheet.text != old.text):
-            self._pending = {"limits": {}, "bands": {}}
-        self._sheet = sheet
+        self._sheet = sheet = self._sheet_of(document)
         keys = {} if sheet is None else sheet.keys
         key = (sheet, self._result(), document.units, document.bay)
         if self._shown is None or any(a is not b and a != b for a, b in zip(key, self._shown, strict=True)):
-            self._shown = key
+            before, self._shown = self._shown, key
+            had = {"limits": len(self._rows), "bands": len(self._pieces)}
             self._rows = spec_sheet.limit_rows(keys, spec_sheet.judges(document), document.units, key[1])
             self._pieces = spec_sheet.band_rows(keys, key[1])
+            same = before is not None and before[3] == document.bay and _path(before[0]) in {"", _path(sheet)}
+            for name, rows in (("limits", self._rows), ("bands", self._pieces)):
+                self._pending[name] = _still(self._pending[name], had[name], len(rows)) if same else {}
         self.table.show_rows(self._rows, document.units, self._pending["limits"])
         self.bands.show_rows(self._pieces, document.units, self._pending["bands"])
         self.text.show_text(self._text())
@@ -225,7 +259,9 @@ class LimitsPane(QWidget):
 
     def _show_heads(self, document: Document, keys: dict[str, Any]) -> None:
         named = [(file.name, file.path) for file in (*spec_sheet.broken_specs(document), *document.of_kind(SPEC))]
-        offer(self.specs, named or [(say("no spec yet"), "")], self._sheet.file.path if self._sheet else "")
+        if self._sheet is None:
+            named.insert(0, (say("a new spec") if named else say("no spec yet"), ""))
+        offer(self.specs, named, self._sheet.file.path if self._sheet else "")
         for name, field in self.heads.items():
             if not (field.hasFocus() and field.isModified()):
                 field.setText(spec_edit.head_value(keys, name))
@@ -238,6 +274,10 @@ class LimitsPane(QWidget):
             self.bring("limits")
         self.card_button.setVisible(document.bay in _WITH_CARD and self.pages.currentIndex() == 0)
         self.save_button.setEnabled(self._sheet is not None)
+
+    def heightForWidth(self, width: int) -> int:
+        """The least height, or the sentence at the end would lie below what is seen of the page."""
+        return least_height(self, width)
 
     def showEvent(self, event: Any) -> None:
         """Up to date once it is seen."""
@@ -278,6 +318,11 @@ class LimitsPane(QWidget):
             self._say(say("✗ Limits can't be read: {broken}").format(broken=self._sheet.broken), "reject")
         elif row is not None and row.wrong:
             self._say(f"✗ {row.wrong}", "reject")
+        elif self._sheet is None and (others := [file.name for file in self.bench.document.of_kind(SPEC)]):
+            told = say(
+                "What is typed here begins a new spec; {names} has no limits for this page and can be chosen above."
+            )
+            self._say(told.format(names=", ".join(others)))
         else:
             self._say(say(_HINT))
 
@@ -286,15 +331,13 @@ class LimitsPane(QWidget):
         subjects = spec_sheet.judges(document)
         if column == "of":
             rows = spec_edit.offered(subjects)
-            return [
-                (row.name, f"{row.name}, {display_unit(row.unit, document.units).label}: {row.meaning}") for row in rows
-            ]
+            return [(row.name, _listed(row), _meaning(row, document.units)) for row in rows]
         if column != "items":
             return ()
         of = self.table.spec_model.cell(place, "of")
         known = spec_edit.meant(of, subjects)
         subject = "lobe" if self.pages.currentIndex() == 1 else known.subject if known is not None else ""
-        return [(name, name) for name in spec_sheet.items_present(self._result(), subject)]
+        return [(name, name, name) for name in spec_sheet.items_present(self._result(), subject)]
 
     def _result(self) -> Result | None:
         """The result of the bay in front; while the next one is worked out, the last."""
@@ -443,6 +486,11 @@ class LimitsPane(QWidget):
             return
         self._write(new, label)
 
+    def _drop(self, name: str, place: int) -> None:
+        """Forget what was typed in a row and not taken."""
+        self._pending[name].pop(place, None)
+        self._refresh(self.bench.document)
+
     def _do(self, label: str, edit: Callable[[str], str]) -> None:
         try:
             self._write(edit(self._text()), label)
@@ -526,7 +574,9 @@ class LimitsPane(QWidget):
 
     def _use(self, path: str) -> None:
         if path:
+            self._wanted[self.bench.document.bay] = path
             self.bench.use_file(path)
+            self._refresh(self.bench.document)
 
     def save(self) -> None:
         """Choose a file and write the spec to it."""

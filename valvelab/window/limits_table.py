@@ -8,14 +8,12 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-from PySide6.QtCore import QAbstractTableModel, QEvent, QModelIndex, QPersistentModelIndex, Qt, Signal
-from PySide6.QtGui import QResizeEvent, QShowEvent, QStandardItem, QStandardItemModel
+from PySide6.QtCore import QAbstractTableModel, QEvent, QModelIndex, Qt, Signal
+from PySide6.QtGui import QKeyEvent, QKeySequence, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
-    QCompleter,
     QHeaderView,
     QLineEdit,
-    QStyledItemDelegate,
     QStyleOptionViewItem,
     QTableView,
     QWidget,
@@ -29,9 +27,9 @@ from valvelab.window.icons import icon
 from valvelab.window.painting import LEFT, RIGHT
 from valvelab.window.table_menu import PLAIN, let_copy
 from valvelab.window.theme import current_theme
+from valvelab.window.typed_table import CellKeys, CompletedLine, Index, Offer, TypedTable
 from valvelab.workbench.spec_sheet import Row, measured_text, outcome
 
-Index = QModelIndex | QPersistentModelIndex
 MEASURED, VERDICT = marked("measured"), marked("verdict")
 _AFTER_FIGURES = re.compile(r"\D*$")
 _SHARES = (1.45, 1.55)
@@ -45,8 +43,6 @@ _MOST, _FAR, _NEAR_EMS = 0.8, 1.25, 0.5
 """A cell that is so much wider than that share of the cells of its column may be cut where there is no room,
 unless it lacks less than that.
 """
-Offer = tuple[str, str]
-"""A text that completes a cell, and what it means."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +133,9 @@ class SpecModel(QAbstractTableModel):
             number = column == len(self.fields) or (column < len(self.fields) and self.fields[column].number)
             return RIGHT if number else LEFT
         if column >= len(self.fields):
-            row = self.row(place)
+            row, pending = self.row(place), self.pending.get(place)
+            if pending is not None and column == len(self.fields) + 1:
+                return self._untaken(pending, role)
             return None if row is None else self._given(row, column - len(self.fields), role)
         return self._typed(place, column, role)
 
@@ -163,7 +161,7 @@ class SpecModel(QAbstractTableModel):
 
     def _tip(self, place: int, name: str) -> str | None:
         pending, row = self.pending.get(place), self.row(place)
-        if pending is not None and name in pending.cells:
+        if pending is not None:
             return pending.sentence
         if row is not None and row.wrong:
             return row.wrong
@@ -171,6 +169,22 @@ class SpecModel(QAbstractTableModel):
             return say_lines(explained(row.characteristic.name, row.characteristic.unit))
         tip = say(next(field.tip for field in self.fields if field.name == name))
         return "\n".join(part for part in (self.cell(place, name), tip) if part)
+
+    @staticmethod
+    def _untaken(pending: Pending, role: int) -> Any:
+        """In the place of a verdict: that the row does not count yet, and why."""
+        name = "undecided" if pending.unfinished else "reject"
+        match role:
+            case Qt.ItemDataRole.DisplayRole:
+                return say("not finished") if pending.unfinished else say("not taken")
+            case Qt.ItemDataRole.ForegroundRole:
+                return current_theme().colour(name)
+            case Qt.ItemDataRole.DecorationRole:
+                return icon(name, name)
+            case Qt.ItemDataRole.ToolTipRole:
+                return pending.sentence
+            case _:
+                return None
 
     def _given(self, row: Row, column: int, role: int) -> Any:
         """What a row gave: its values, and its verdicts as shape, words and colour."""
@@ -247,33 +261,22 @@ class SpecModel(QAbstractTableModel):
         return say("{title} of {item}").format(title=say(self.fields[column].title), item=of or row)
 
 
-class _Cells(QStyledItemDelegate):
-    """Editors with the texts that a cell is completed to."""
+class _Cells(CellKeys):
+    """Lines with the words that a cell is completed to."""
 
     def __init__(self, table: SpecTable) -> None:
         super().__init__(table)
-        self._table = table
+        self._spec_table = table
 
     def createEditor(self, parent: QWidget, _option: QStyleOptionViewItem, index: Index) -> QWidget:
-        """A line with the name of its cell; its completions say what they mean."""
-        model = self._table.spec_model
-        editor = QLineEdit(parent, frame=False)
+        """A line with the name of its cell; its words say what they mean."""
+        table, model = self._spec_table, self._spec_table.spec_model
+        offers = table.offers(index.row(), model.fields[index.column()].name)
+        editor = CompletedLine(parent, self, offers) if offers else QLineEdit(parent, frame=False)
         editor.setAlignment(index.data(Qt.ItemDataRole.TextAlignmentRole))
         editor.setAccessibleName(model.spoken(index.row(), index.column()))
-        offers = self._table.offers(index.row(), model.fields[index.column()].name)
-        if offers:
-            names = QStandardItemModel(editor)
-            for text, tip in offers:
-                item = QStandardItem(text)
-                item.setToolTip(tip)
-                names.appendRow(item)
-            completer = QCompleter(names, editor)
-            completer.setFilterMode(Qt.MatchFlag.MatchContains)
-            completer.setCaseSensitivity(Qt.CaseSensitivity.CaseInsensitive)
-            completer.setMaxVisibleItems(12)
-            meanings = dict(offers)
-            completer.highlighted.connect(lambda text: self._table.pointed.emit(meanings.get(text, "")))
-            editor.setCompleter(completer)
+        if isinstance(editor, CompletedLine):
+            editor.list.highlighted.connect(lambda text: table.pointed.emit(editor.meaning(text)))
         return editor
 
     def setEditorData(self, editor: QWidget, index: Index) -> None:
@@ -298,8 +301,10 @@ def _figures_of(cell: str) -> str:
     return kept if kept == cell else f"{kept}…"
 
 
-class SpecTable(QTableView):
+class SpecTable(TypedTable):
     """The table; `entered(place, column, text)`, `pointed(sentence)` what a completion means, `placed()` a move.
+
+    `dropped(place)`: what was typed in a row and not taken is to be forgotten.
 
     `offers(place, column)` gives the texts that a cell can be completed to.
     """
@@ -307,6 +312,7 @@ class SpecTable(QTableView):
     entered = Signal(int, str, str)
     pointed = Signal(str)
     placed = Signal()
+    dropped = Signal(int)
 
     def __init__(
         self,
@@ -321,7 +327,6 @@ class SpecTable(QTableView):
         self.offers = offers
         self.setObjectName(name)
         self.setAccessibleName(name)
-        self.setTabKeyNavigation(False)
         self.spec_model = SpecModel(fields, self, grows=grows)
         self.spec_model.typed.connect(self.entered)
         self.setModel(self.spec_model)
@@ -329,8 +334,6 @@ class SpecTable(QTableView):
         self.setShowGrid(True)
         self.setFrameShape(QTableView.Shape.NoFrame)
         self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
-        triggers = QAbstractItemView.EditTrigger
-        self.setEditTriggers(triggers.DoubleClicked | triggers.AnyKeyPressed | triggers.EditKeyPressed)
         self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.verticalHeader().hide()
         self._needs: list[tuple[int, int, int, int]] = []
@@ -346,18 +349,38 @@ class SpecTable(QTableView):
         self.spec_model.show_rows(rows, units, pending)
         self._measure_anew()
 
-    def moveCursor(self, action: QAbstractItemView.CursorAction, modifiers: Qt.KeyboardModifier) -> QModelIndex:
-        """Tab goes through the cells that are typed, and from the last of a row to the next row."""
-        actions = QAbstractItemView.CursorAction
-        step = {actions.MoveNext: 1, actions.MovePrevious: -1}.get(action)
+    def beyond(self, on: bool) -> QModelIndex:
+        """Along the cells that are typed, and from the last of a row to the next row."""
+        here, wide = self.currentIndex(), len(self.spec_model.fields)
+        place = here.row() * wide + min(here.column(), wide - 1 if on else wide) + (1 if on else -1)
+        if not here.isValid() or not 0 <= place < self.spec_model.rowCount() * wide:
+            return QModelIndex()
+        return self.spec_model.index(*divmod(place, wide))
+
+    def empty_chosen(self) -> None:
+        """Empty the cell in front, as if its text had been deleted."""
         here = self.currentIndex()
-        if step is None or not here.isValid():
-            return super().moveCursor(action, modifiers)
-        wide = len(self.spec_model.fields)
-        place = here.row() * wide + min(here.column(), wide - 1) + step
-        last = self.spec_model.rowCount() * wide - 1
-        row, column = divmod(min(max(place, 0), last), wide)
-        return self.spec_model.index(row, column)
+        if here.isValid() and here.column() < len(self.spec_model.fields):
+            self.spec_model.setData(here, "")
+
+    @property
+    def can_take_back(self) -> bool:
+        """Whether the row in front holds what was typed and not taken."""
+        return self.currentIndex().row() in self.spec_model.pending
+
+    def take_back(self) -> bool:
+        """Let what was typed and not taken go."""
+        if not self.can_take_back:
+            return False
+        self.dropped.emit(self.currentIndex().row())
+        return True
+
+    def event(self, event: QEvent) -> bool:
+        """Ctrl+Z takes back what was typed in the row before it takes back an edit of the bench."""
+        if isinstance(event, QKeyEvent) and event.matches(QKeySequence.StandardKey.Undo) and self.can_take_back:
+            event.accept()
+            return event.type() != QEvent.Type.KeyPress or self.take_back()
+        return super().event(event)
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Columns share the width."""

@@ -27,10 +27,11 @@ from valvelab.window.painting import InPieces, drawn_parts
 from valvelab.window.papers import Made, preview_paper, write_paper
 from valvelab.window.readings_dock import Readings
 from valvelab.window.saving import ask_place, save_as
-from valvelab.window.shell import Shell
+from valvelab.window.shell import Shell, with_keys
 from valvelab.window.signing_menu import SigningMenu
 from valvelab.window.table_menu import table_csv
 from valvelab.window.tour import Place, Tour
+from valvelab.window.unit_offer import UnitOffer
 from valvelab.workbench import bays, edits
 from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import Document, Paper, Problem
@@ -75,6 +76,7 @@ class MainWindow(Shell):
         self._paper = ""
         self._restyling = False
         self.left = LeftOffer(bench, self.offer, self.tell)
+        self.units = UnitOffer(bench, self.unit_offer)
         self.job = JobKeeper(bench)
         kept = bench.settings.layout
         if _LAYOUT in kept:
@@ -152,7 +154,8 @@ class MainWindow(Shell):
         self.veil.lift()
         self._show_page(document, value)
         self.banner.setVisible(value is not None)
-        key = (value, document.units, theme.current_theme().name, document.files, document.contents)
+        looks = (document.units, theme.current_theme().name, self.bench.in_job)
+        key = (value, *looks, document.files, document.contents)
         came = self._changed("result", key)
         if came:
             self._go_on_with(document, value, before)
@@ -160,6 +163,7 @@ class MainWindow(Shell):
             item = view.item_in_front(document, value)
             if self._changed("item", (*key, document.bay, item)):
                 after("item", partial(self.verdicts.bring_item, item, seen=not came))
+        self.units.ask(document)
         if self._changed("notes", (document.contents, document.answers, document.files, value, tuple(self._said))):
             after("notes", partial(self._show_notes, document, value))
 
@@ -338,7 +342,9 @@ class MainWindow(Shell):
         for name, label in (("undo", history.undo_label), ("redo", history.redo_label)):
             action = self.actions_by_name[name]
             action.setEnabled(label is not None)
-            action.setText(_edit_told(say(name.capitalize()), label))
+            told = _edit_told(say(name.capitalize()), label)
+            action.setText(told)
+            action.setToolTip(with_keys(told, action.shortcut()))
         _, value = _front(document)
         for able, names in (
             (value is not None, ("certificate", "export", "print")),
@@ -370,6 +376,8 @@ class MainWindow(Shell):
         name = self.job.name or (say("Untitled job") if self.job.unsaved else "")
         self.setWindowTitle(f"{name}[*] · valvelab" if name else "valvelab")
         self.setWindowModified(self.job.unsaved)
+        if self._changed("in job", (self.bench.in_job,)):
+            self._refresh(self.bench.document)
         self.empty.show_jobs([] if self.bench.document.files else self.bench.settings.recent_jobs)
 
     def _show_recent(self) -> None:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from PySide6.QtCore import QSignalBlocker, Signal
-from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QSizePolicy, QWidget
+from PySide6.QtCore import QEvent, QSignalBlocker, QSize, Signal
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QSizePolicy, QStyle, QWidget
 
 from valvelab.language import say
 from valvelab.units import System
@@ -15,6 +16,9 @@ from valvelab.window.panes import colour_text
 from valvelab.window.theme import in_ems
 from valvelab.workbench.entry import Grid
 from valvelab.workbench.entry_kinds import EntryKind, FormField
+
+_LEAST_EMS = 6
+"""Least width of a field beside its name."""
 
 
 class PartForm(FormArea):
@@ -31,6 +35,34 @@ class PartForm(FormArea):
         self._shown: tuple[str, System] | None = None
         self._units: System = "metric"
         self._labels: list[QLabel] = []
+        self._boxes: list[QWidget] = []
+        self._beside = True
+
+    def minimumSizeHint(self) -> QSize:
+        """Wide enough for the longest name or the least field: they can stand above one another."""
+        least = super().minimumSizeHint()
+        return QSize(
+            max([self._least_box(), *(label.sizeHint().width() for label in self._labels)]) + self._edges(),
+            least.height(),
+        )
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """A field that would become a stub beside its name stands below it."""
+        super().resizeEvent(event)
+        self._place()
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Another size of text may have no room beside the names."""
+        super().changeEvent(event)
+        if event.type() in {QEvent.Type.FontChange, QEvent.Type.ApplicationFontChange}:
+            self._place()
+
+    def _least_box(self) -> int:
+        return round(_LEAST_EMS * self.fontMetrics().height())
+
+    def _edges(self) -> int:
+        bar = self.style().pixelMetric(QStyle.PixelMetric.PM_ScrollBarExtent)
+        return bar + 2 * (self.fontMetrics().height() // 2)
 
     def show_form(self, kind: EntryKind, grid: Grid, units: System) -> None:
         """Show what a grid's form states."""
@@ -67,7 +99,7 @@ class PartForm(FormArea):
             radius.setEnabled(box.currentText() == field.with_radius)
 
     def _build(self, fields: Sequence[FormField]) -> None:
-        self.fields, self.choices, self._labels = {}, {}, []
+        self.fields, self.choices, self._labels, self._boxes = {}, {}, [], []
         self._keys = tuple(field.key for field in fields)
         page = QWidget(self)
         grid = QGridLayout(page)
@@ -77,21 +109,49 @@ class PartForm(FormArea):
         grid.setVerticalSpacing(2)
         in_ems(grid)
         grid.setColumnStretch(1, 1)
-        for line, field in enumerate(fields):
+        for field in fields:
             unit = field.unit[self._units == "inch"]
             label = QLabel(f"{say(field.key)}, {unit}" if unit else say(field.key), page)
             self._labels.append(label)
             box = self._choice(field) if field.words else self._typed(field)
             label.setBuddy(self.choices.get(field.key) or self.fields[field.key])
             label.setToolTip(field.help)
-            grid.addWidget(label, line, 0)
-            grid.addWidget(box, line, 1)
-        grid.setRowStretch(len(fields), 1)
+            self._boxes.append(box)
+        self._grid = grid
+        self._lay()
         old = self.takeWidget()
         if old is not None:
             old.deleteLater()
         self.setWidget(page)
         self.restyle()
+        self._place()
+
+    _grid: QGridLayout | None = None
+
+    def _place(self) -> None:
+        """Fields beside their names where each has its least width there, else below them."""
+        names = max((label.sizeHint().width() for label in self._labels), default=0)
+        gap = self.fontMetrics().height() // 2
+        beside = names + gap + self._least_box() + self._edges() <= self.width()
+        if beside != self._beside:
+            self._beside = beside
+            self._lay()
+
+    def _lay(self) -> None:
+        grid = self._grid
+        if grid is None:
+            return
+        for row in range(grid.rowCount()):
+            grid.setRowStretch(row, 0)
+        for line, (label, box) in enumerate(zip(self._labels, self._boxes, strict=True)):
+            if self._beside:
+                grid.addWidget(label, line, 0)
+                grid.addWidget(box, line, 1)
+            else:
+                grid.addWidget(label, 2 * line, 0, 1, 2)
+                grid.addWidget(box, 2 * line + 1, 0, 1, 2)
+        grid.setRowStretch(2 * len(self._boxes), 1)
+        grid.activate()
 
     def _typed(self, field: FormField) -> TypedField:
         named = say(field.key)

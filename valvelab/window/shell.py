@@ -65,8 +65,9 @@ class Shell(QMainWindow):
         self.offer = pages.OfferStrip(self)
         self.written = pages.OfferStrip(self)
         self.tour_offer = pages.OfferStrip(self)
+        self.unit_offer = pages.OfferStrip(self)
         self.above_one_another = stacked(
-            centre, self.offer, self.tour_offer, self.written, self.banner, (self.pages, 1)
+            centre, self.offer, self.tour_offer, self.unit_offer, self.written, self.banner, (self.pages, 1)
         )
         self.setCentralWidget(centre)
 
@@ -160,7 +161,7 @@ class Shell(QMainWindow):
         if row.shortcut:
             keys = QKeySequence(row.shortcut)
             action.setShortcut(keys)
-            tip = _with_keys(tip, keys)
+            tip = with_keys(tip, keys)
         action.setToolTip(tip)
         action.setStatusTip(say(row.tip))
         self.actions_by_name[row.name] = action
@@ -174,7 +175,7 @@ class Shell(QMainWindow):
             action = QAction(icon(bay.icon), say(bay.title), self, checkable=True)
             keys = QKeySequence(f"Ctrl+{number % 10}")
             action.setShortcut(keys)
-            action.setToolTip(f"{_with_keys(say(bay.title), keys)}: {say(bay.empty)}")
+            action.setToolTip(f"{with_keys(say(bay.title), keys)}: {say(bay.empty)}")
             group.addAction(action)
             self.addAction(action)
             self.bay_actions[bay.name] = action
@@ -219,5 +220,6 @@ def _letter(menu: QMenu) -> None:
         action.setText(text)
 
 
-def _with_keys(text: str, keys: QKeySequence) -> str:
+def with_keys(text: str, keys: QKeySequence) -> str:
+    """A tip with the keys that do the same."""
     return f"{text} ({keys.toString(QKeySequence.SequenceFormat.NativeText)})"

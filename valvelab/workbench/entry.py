@@ -12,6 +12,7 @@ from functools import lru_cache
 from valvelab.errors import BadQuantity
 from valvelab.files.column_names import height_of, lobe_name, plain_name, split_header
 from valvelab.language import say
+from valvelab.phrase import Phrase
 from valvelab.units import (
     CANONICAL,
     FACTORS,
@@ -259,9 +260,35 @@ def series(text: str) -> tuple[str, ...]:
     return tuple(f"{begin + n * by:.10g}" for n in range(count + 1))
 
 
+def further(grid: Grid, text: str, what: str) -> tuple[str, ...]:
+    """Names of rows to be laid out: so many free ones after the last where a count was typed, else as `series`.
+
+    Raises BadQuantity, also where the last name leads to no next one.
+    """
+    count = text.strip()
+    if not count.isdecimal():
+        return series(text)
+    if not int(count[:9]):
+        raise BadQuantity(what, count, Phrase("from 1 to {most}", most=_MOST_ROWS))
+    _refuse_many(int(count[:9]) - 1)
+    taken = {row[0] for row in grid.rows}
+    name, names = next((row[0] for row in reversed(grid.rows) if row[0]), ""), list[str]()
+    while len(names) < int(count):
+        before, name = name, next_name(name)
+        if not name:
+            raise BadQuantity(
+                what,
+                Phrase("{count} more after {before}", count=count, before=repr(before)),
+                "their first and last name",
+            )
+        if name not in taken:
+            names.append(name)
+    return tuple(names)
+
+
 def _refuse_many(count: int) -> None:
     if not 0 <= count < _MOST_ROWS:
-        raise BadQuantity("rows", f"{count + 1}", f"from 1 to {_MOST_ROWS}")
+        raise BadQuantity("rows", f"{count + 1}", Phrase("from 1 to {most}", most=_MOST_ROWS))
 
 
 def laid_out(grid: Grid, names: Row) -> Grid:

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 
 from valvelab.errors import BadQuantity
 from valvelab.files.column_names import height_of, lobe_name, plain_name, split_header
+from valvelab.phrase import Phrase
 from valvelab.units import Dimension, System, parse_quantity, split_quantity
-from valvelab.workbench.entry import Grid, Row, series
+from valvelab.workbench.entry import Grid, Row, further, series
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,12 +47,14 @@ class FormField:
 class Adding:
     """A field that adds columns or rows: its name, its example in words, and what it makes of a text.
 
-    `read(grid, text, units)` gives heads of columns, or names and places of rows. Raises BadQuantity.
+    `read(grid, text, units)` gives heads of columns, or names and places of rows. Raises BadQuantity. hint: what stands
+    in the empty field.
     """
 
     name: str
     help: str
     read: Callable[[Grid, str, System], Row]
+    hint: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,11 +155,14 @@ def _names(_grid: Grid, text: str, _units: System) -> Row:
     return series(text)
 
 
-_ANGLES = Adding("angles", "from, to and step, as 0 to 355 by 5", _names)
+_ANGLES = Adding("angles", "from, to and step, as 0 to 355 by 5", _names, "0 to 355 by 5")
 
 
 def _named(what: str, example: str) -> Adding:
-    return Adding(what, f"one, or first to last, as {example}", _names)
+    hint = Phrase("how many, or {example}", example=example)
+    return Adding(
+        what, Phrase("{hint}; or one name", hint=hint), lambda grid, text, _units: further(grid, text, what), hint
+    )
 
 
 KINDS: tuple[EntryKind, ...] = (
@@ -172,7 +178,8 @@ KINDS: tuple[EntryKind, ...] = (
             _length("height uncertainty", "standard uncertainty of the stop"),
             _length("height resolution", "division"), _TEMPERATURE, *_WHO,
         ),
-        True, "spring", Adding("height", "gives a column of forces, as 40 mm; or solid height", _springs_columns),
+        True, "spring", Adding("height", "gives a column of forces, as 40 mm; or solid height", _springs_columns,
+            "40 mm, or solid height"),
         _named("springs", "Q01 to Q16"), "a height to read forces at",
     ),
     EntryKind(
@@ -182,7 +189,7 @@ KINDS: tuple[EntryKind, ...] = (
             FormField("max shims", "most under one spring", "number"), _force("target seat force"),
             _length("minimum coil-bind margin"), _length("valve lift"), *_WHO,
         ),
-        False, "valve", None, _named("valves", "1I, or 1 to 16"), "a valve and its height, seat to retainer",
+        False, "valve", None, _named("valves", "1 to 16"), "a valve and its height, seat to retainer",
     ),
     EntryKind(
         "lash sheet", "Clearances and shims", "lash.csv",
@@ -198,7 +205,7 @@ KINDS: tuple[EntryKind, ...] = (
             _length("micrometer uncertainty", "standard uncertainty"),
             FormField("least chance", "to be in the band, in per cent", "percent", ("%", "%")), *_WHO,
         ),
-        False, "valve", None, _named("valves", "1I, or 1 to 16"), "a lash with its band, and a valve",
+        False, "valve", None, _named("valves", "1 to 16"), "a lash with its band, and a valve",
     ),
     EntryKind(
         "lift table", "Lifts of lobes", "lobes.csv", (("angle [cam deg]",), ("angle [cam deg]",)),
@@ -213,7 +220,7 @@ KINDS: tuple[EntryKind, ...] = (
             _length("probe uncertainty", "standard uncertainty of one lift"), _length("probe resolution", "division"),
             FormField("encoder uncertainty", "of one angle", "angle", ("cam deg", "cam deg")), _TEMPERATURE, *_WHO,
         ),
-        False, "angle", Adding("lobe", "its name, as 1I; several with spaces", _lobe_columns), _ANGLES,
+        False, "angle", Adding("lobe", "its name, as 1I; several with spaces", _lobe_columns, "1I, or 1I 1E"), _ANGLES,
         "a lobe's name, such as 1I",
     ),
     EntryKind(
@@ -222,7 +229,8 @@ KINDS: tuple[EntryKind, ...] = (
             *_PART, FormField("support", "centres, or vees with their two places, as vees 0 mm 160 mm"),
             _length("probe uncertainty"), _length("journal diameter"), *_WHO,
         ),
-        False, "angle", Adding("station", "its name and place, as J1 at 14 mm", _station_columns), _ANGLES,
+        False, "angle", Adding("station", "its name and place, as J1 at 14 mm", _station_columns,
+            "J1 at 14 mm"), _ANGLES,
         "a station and its place, such as J1 at 14 mm",
     ),
     EntryKind(
@@ -231,7 +239,8 @@ KINDS: tuple[EntryKind, ...] = (
             FormField("characteristic", "what is read, as tir"), *_WHO[1:],
             FormField("tolerance", "width, with its unit"), _WHO[0],
         ),
-        False, "part", Adding("appraiser", "a letter or name; three trials at first", _appraiser_columns),
+        False, "part", Adding("appraiser", "a letter or name; three trials at first", _appraiser_columns,
+            "A"),
         _named("parts", "1 to 10"), "an appraiser, by a letter or name",
     ),
     EntryKind(
@@ -240,7 +249,7 @@ KINDS: tuple[EntryKind, ...] = (
             FormField("surface", "where on the part"),
             FormField("height uncertainty", "of the heights, in per cent", "percent", ("%", "%")), *_WHO,
         ),
-        False, "place", None, Adding("places", "from, to and step, as 0 to 4 by 0.5", _names),
+        False, "place", None, Adding("places", "from, to and step, as 0 to 4 by 0.5", _names, "0 to 4 by 0.5"),
         "a place along the surface and its height",
     ),
 )  # fmt: skip

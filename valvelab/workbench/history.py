@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from itertools import count
 
+from valvelab.workbench.changes import seen
 from valvelab.workbench.document import Document
 from valvelab.workbench.edits import found_out
 
@@ -97,7 +98,7 @@ class History:
         step = source.pop()
         target.append(Step(self.document, step.label, self.edition))
         self._gesture, self.edition = None, step.edition
-        self._show(found_out(step.document, self.document))
+        self._show(seen(found_out(step.document, self.document), self.document))
 
     def _show(self, new: Document) -> None:
         old, self.document = self.document, new

@@ -17,6 +17,7 @@ from valvelab.files.spec_text import spec_keys, spec_toml, with_band_piece, with
 from valvelab.inspection.characteristics import Characteristic, all_characteristics, named
 from valvelab.inspection.judging import ENVELOPE
 from valvelab.inspection.limits import readings_of
+from valvelab.phrase import Phrase
 from valvelab.records.spec import LimitSpec, Spec
 from valvelab.units import INCH_MM, System, display_unit, parse_quantity, split_quantity
 
@@ -34,11 +35,20 @@ _OTHER_FORM = {
 _ORDER = tuple(info.alias or name for name, info in LimitSpec.model_fields.items())
 _STEP_MM, _STEP_IN = 0.001, 0.00005 * INCH_MM
 _SIDE = re.compile(r"\s*([+\-−])\s*([^+\-−/]+)/?")
+_NEAREST = 4
 _SEVERAL = re.compile(r"\s*[,;]\s*|\s+")
 
 
 class Unfinished(ValvelabError):
     """A row that still lacks something; the sentence says what."""
+
+
+class UnknownCharacteristic(ValvelabError):
+    """A word that names no characteristic of what is inspected; the sentence names the nearest."""
+
+    def __init__(self, of: str, near: Sequence[str]) -> None:
+        told = Phrase("no characteristic is called {of}", of=repr(of))
+        super().__init__(Phrase("{told}; nearest: {near}", told=told, near=", ".join(near)) if near else told)
 
 
 def offered(subjects: Collection[str], *, envelope: bool = False) -> tuple[Characteristic, ...]:
@@ -175,8 +185,14 @@ def _known(of: str, subjects: Collection[str]) -> Characteristic:
     if elsewhere:
         raise BadQuantity(of, f"a characteristic of a {elsewhere[0].subject}", "one of what is inspected here")
     names = [row.name for row in offered(subjects)]
-    close = get_close_matches(of.lower().replace(" ", "_"), names, n=1, cutoff=0.5)
-    raise BadQuantity("characteristic", repr(of), f"{close[0]!r}?" if close else "a name of the list")
+    raise UnknownCharacteristic(of, nearest(of, names))
+
+
+def nearest(typed: str, names: Sequence[str]) -> tuple[str, ...]:
+    """Names that a word may have been meant for: those that hold it first, then those written nearly so."""
+    word = typed.lower().replace(" ", "_")
+    holding = [name for name in names if word in name]
+    return tuple(dict.fromkeys([*holding, *get_close_matches(word, names, n=_NEAREST, cutoff=0.5)]))[:_NEAREST]
 
 
 def _select(row: dict[str, Any], text: str, characteristic: Characteristic) -> None:

@@ -129,10 +129,11 @@ def judges(document: Document) -> tuple[str, ...]:
     return () if bay is None else bays.work_of(bay.name).judges
 
 
-def sheet_in_front(document: Document) -> Sheet | None:
-    """The spec that is edited at the bay in front.
+def sheet_in_front(document: Document, wanted: str = "") -> Sheet | None:
+    """The spec that is edited at the bay in front; None where none is the bay's, and a new one is to be begun.
 
-    A broken one first, then the one chosen while it has no limits, then the one in use, the one chosen, any.
+    A broken one that may concern the bay first, then the one chosen while it has no limits, then the one in use, then
+    the one that is `wanted` here by its path, whatever it has limits on.
     """
     bay = bays.by_name(document.bay)
     specs = (*broken_specs(document), *document.of_kind(SPEC))
@@ -143,11 +144,11 @@ def sheet_in_front(document: Document) -> Sheet | None:
     spec = None if chosen is None else document.value_of(chosen, SPEC)
     blank = spec is not None and not spec.limit and not spec.envelope
     concerned = [file for file in broken_specs(document) if _concerns(file, judges(document))]
-    file = next(
-        one
-        for one in (concerned[0] if concerned else None, chosen if blank else None, used and used[0], chosen, specs[0])
-        if one is not None
-    )
+    asked = next((file for file in specs if file.path == wanted), None)
+    candidates = (concerned[0] if concerned else None, chosen if blank else None, used and used[0], asked)
+    file = next((one for one in candidates if one is not None), None)
+    if file is None:
+        return None
     content = document.content(file)
     try:
         text = text_of(file)

@@ -18,7 +18,7 @@ from valvelab.units import Dimension, System
 class BayState:
     """Base of what a person decides at a bay; `bay` is the bay's name."""
 
-    bay: ClassVar[str]
+    bay: ClassVar[str] = ""
 
     @property
     def unsaved(self) -> bool:

@@ -15,9 +15,10 @@ from valvelab.inspection.comparison.lobes import ComparedLobe, compare_lobes
 from valvelab.inspection.comparison.springs import ComparedSpring, compare_springs
 from valvelab.inspection.judging import item_of, judge
 from valvelab.inspection.springs.inspect import SpringsQuestion, kind_of, up_to_eight
+from valvelab.inspection.unit_doubts import doubted
 from valvelab.phrase import Phrase
 from valvelab.records.comparison_result import CompareResult, DifferenceCurve, LobeChange, SpringChange
-from valvelab.records.measurement import LiftTable
+from valvelab.records.measurement import Doubts, LiftTable
 from valvelab.records.result import Kind, Note, Source, info, warning
 from valvelab.records.spec import Spec
 from valvelab.records.spring_readings import SpringTable
@@ -183,7 +184,9 @@ def _judged(
             )
     verdicts: list[Any] = []
     if question.spec is not None:
-        known: Mapping[Subject, Any] = {SUBJECT: [item_of(name, kind, of, rows) for name, kind, of in items]}
+        height = next((one.doubts.height for one in (question.before, question.after) if one.doubts.height), "")
+        made = [doubted(item_of(name, kind, of, rows), Doubts(height=height)) for name, kind, of in items]
+        known: Mapping[Subject, Any] = {SUBJECT: made}
         verdicts, said = judge(question.spec, known, question.spec_file, {SUBJECT: {row.name for row in rows}})
         notes += said
     sources = dict.fromkeys((question.before.source, question.after.source, *question.sources))

@@ -33,8 +33,8 @@ from valvelab.inspection.lobes.inspect import (
     converted,
     fitted_groups,
 )
-from valvelab.inspection.lobes.lift_doubts import LACKS_ANGLE
 from valvelab.inspection.lobes.repeatability import LobeGroup
+from valvelab.inspection.unit_doubts import LACKS_ANGLE
 from valvelab.lobe.angle_error import response, standard
 from valvelab.lobe.characteristics import LobeCharacteristics
 from valvelab.lobe.difference import BestFit, best_fit, level_passed_by_noise

@@ -20,7 +20,7 @@ from valvelab.inspection.engine.sides import Side, sides_of
 from valvelab.inspection.engine.train import MotionQuestion
 from valvelab.inspection.engine.valve import NEEDS_CLEARANCE, MeasuredValve
 from valvelab.inspection.judging import Item, item_of, judge
-from valvelab.inspection.lobes.lift_doubts import doubted
+from valvelab.inspection.unit_doubts import doubted
 from valvelab.measured import Measured, missing
 from valvelab.phasing.piston import piston_drop
 from valvelab.phrase import Phrase, listed

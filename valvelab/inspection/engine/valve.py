@@ -12,7 +12,7 @@ from valvelab.inspection.engine.events import (
 )
 from valvelab.inspection.engine.rule_lift import measured_of
 from valvelab.inspection.engine.sides import Side
-from valvelab.inspection.lobes.lift_doubts import LACKS_ANGLE
+from valvelab.inspection.unit_doubts import LACKS_ANGLE
 from valvelab.measured import Measured, missing
 from valvelab.phasing.degreeing import NO_KIND
 from valvelab.phasing.timing import EventName

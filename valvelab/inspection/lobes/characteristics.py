@@ -24,9 +24,9 @@ from valvelab.inspection.lobes.contour import (
     Extreme,
     contour_extreme,
 )
-from valvelab.inspection.lobes.lift_doubts import LACKS_ANGLE, doubt_about
 from valvelab.inspection.lobes.repeatability import LobeGroup, Question, nose_centre
 from valvelab.inspection.lobes.shaft import ByItem, MeasuredShaft
+from valvelab.inspection.unit_doubts import LACKS_ANGLE, doubt_about
 from valvelab.lobe.characteristics import EventRow, LobeCharacteristics
 from valvelab.measured import Each, Measured, missing
 from valvelab.phrase import Phrase

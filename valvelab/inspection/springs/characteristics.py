@@ -217,7 +217,7 @@ CHARACTERISTICS: tuple[SpringRow, ...] = (
     SpringRow("free_length", "mm", "length", "spring", "length without force",
         "height of the reading of no force, else as stated", _PRACTICE, of=free_length, table=OTHERS),
     SpringRow("hysteresis", "N", "force", "spring", "mean of compress − release at equal heights",
-        "mean of differences", _PRACTICE, of=mean_hysteresis, table=OTHERS),
+        "mean of differences", _PRACTICE, of=mean_hysteresis, table=OTHERS, free_of=frozenset({"height unit"})),
     SpringRow("set_loss", "N", "force", "spring", "seat force lost from new to run-in", "difference of seat forces",
         _PRACTICE, of=set_loss, table=OTHERS),
     SpringRow("stress_seat", "MPa", "stress", "spring", "shear stress in the wire at the seat force", _STRESS, _EN,

@@ -21,6 +21,7 @@ from valvelab.inspection.springs.analysis import (
 from valvelab.inspection.springs.characteristics import CHARACTERISTICS, measured, recorded, row_of, wires
 from valvelab.inspection.springs.history import histories, history_notes
 from valvelab.inspection.springs.wire import ElementWire
+from valvelab.inspection.unit_doubts import doubted
 from valvelab.phrase import Phrase, listed
 from valvelab.pieces import in_pieces
 from valvelab.records.result import Note, Source, Verdict, info, warning
@@ -118,7 +119,8 @@ def spring_verdicts(
     if question.spec is None:
         return [], []
     chosen = [analyses[number] for number in latest_stages(analyses)]
-    items = [item_of(one.name, kind_of(one.readings.position), one, CHARACTERISTICS) for one in chosen]
+    made = (item_of(one.name, kind_of(one.readings.position), one, CHARACTERISTICS) for one in chosen)
+    items = [doubted(item, question.table.doubts) for item in made]
     verdicts, notes = judge(question.spec, {"spring": items}, question.spec_file)
     if len(chosen) < len(analyses):
         notes.insert(0, info("verdicts", Phrase("springs read in several stages are judged in their last stage")))

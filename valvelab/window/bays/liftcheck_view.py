@@ -127,8 +127,7 @@ class LiftCheckView(BayView[Desk]):
         sheet = shown.inspection.sheet
         event = sheet.event or say("Lift check")
         title = f"{shown.item} · {event}" if shown.item else event
-        if not shown.saved and sheet.check:
-            title += say(", not saved")
+        title += self.bench.kept(in_file=shown.saved or not sheet.check)
         found = liftcheck_bay.spec_in_use(document)
         beside_it = "" if found is None else say(" and {name}").format(name=found[0].name)
         sure = 100.0 * sheet.decision.confidence

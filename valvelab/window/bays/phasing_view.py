@@ -120,8 +120,7 @@ class PhasingView(BayView[Worksheet]):
         sheet = shown.inspection.sheet
         file = phasing_bay.file_in_front(document)
         title = numbered(sheet.part or "", sheet.serial) or (file.name if file else say("New worksheet"))
-        if not shown.saved:
-            title += say(", not saved")
+        title += self.bench.kept(in_file=shown.saved)
         found = phasing_bay.spec_in_use(document)
         if found is None:
             return title, say("no spec on the bench: the card is what it is held against")

@@ -1,4 +1,4 @@
-"""What a lift table in doubt about its units, or without an uncertainty of its angles, makes of a characteristic."""
+"""What a table in doubt about its units, or without an uncertainty of its angles, makes of a characteristic."""
 
 from __future__ import annotations
 
@@ -18,6 +18,8 @@ def doubt_about(free_of: Collection[FreeOf], doubts: Doubts) -> str:
     """Why a characteristic may be wrong; "" where no doubt touches it."""
     if doubts.lift and "lift unit" not in free_of:
         return doubts.lift
+    if doubts.height and "height unit" not in free_of:
+        return doubts.height
     return doubts.angle if "angle unit" not in free_of else ""
 
 
