@@ -12,7 +12,7 @@ from valvelab.errors import BadFile, BadSpec
 from valvelab.files.contents import Contents, read_contents
 from valvelab.files.shop_card import files_said, read_shop_card
 from valvelab.files.spec_file import nominal_path, parse_toml
-from valvelab.inspection.spec_answers import Answer, settled
+from valvelab.inspection.spec_answers import Answer, settled, settled_alone
 from valvelab.job.carried import carry, names_for, relative_sources
 from valvelab.job.typed import Specs
 from valvelab.job.use import Around, Stated
@@ -98,7 +98,7 @@ def inspect_job(
         else Answer(asked.inspect, part.result, specs[asked.spec][0], names[asked.spec])
         for asked, part in zip(job.part, parts, strict=True)
     )
-    results = settled(list(answers))
+    results = (settled_alone if job.own_limits else settled)(list(answers))
     parts = [replace(part, result=result) for part, result in zip(parts, results, strict=True)]
     inputs = {names[path]: contents[path].data for path in paths}
     carried = tuple(part.with_files(lambda path: Path(names[path])) for part in job.part)
