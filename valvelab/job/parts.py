@@ -18,6 +18,7 @@ from valvelab.job.typed import Specs
 from valvelab.job.use import Around, Stated
 from valvelab.job.uses import use
 from valvelab.records.job import Job
+from valvelab.records.particulars import Whose
 from valvelab.records.spec import Spec
 from valvelab.report.assembly import Part, Words, assemble
 from valvelab.report.page_model import Attachment, Certificate, Letterhead, Picture
@@ -115,7 +116,7 @@ def certificate_of(done: Inspected, made: str, attachments: Sequence[Attachment]
         if path is not None
     }
     judged = [
-        part if row.spec is None else replace(part, spec=specs[row.spec])
+        _named(part if row.spec is None else replace(part, spec=specs[row.spec]), done.job.whose_is(row.inspect))
         for part, row in zip(done.parts, done.job.part, strict=True)
     ]
     if attachments is None:
@@ -123,6 +124,13 @@ def certificate_of(done: Inspected, made: str, attachments: Sequence[Attachment]
         attachments = carry(dated, done.inputs, [part.result for part in done.parts])
     paper = assemble(judged, made, done.job.units, _words(done), attachments=tuple(attachments))
     return replace(paper, signer=done.job.signer, replaces=done.job.replaces)
+
+
+def _named(part: Part, whose: Whose) -> Part:
+    """The part under the name and the number that are stated of it, where its readings say none."""
+    said = {"part": whose.part, "serial number": whose.serial}
+    identity = tuple((label, value or said.get(label)) for label, value in part.identity)
+    return replace(part, identity=identity, serial=part.serial or whose.serial)
 
 
 def _words(done: Inspected) -> Words:

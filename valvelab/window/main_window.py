@@ -33,7 +33,7 @@ from valvelab.window.table_menu import table_csv
 from valvelab.window.tour import Place, Tour
 from valvelab.workbench import bays, edits
 from valvelab.workbench.bay import Bay
-from valvelab.workbench.document import Document, Paper, Problem
+from valvelab.workbench.document import Document, Paper, Problem, in_names
 from valvelab.workbench.first_import import numeric
 from valvelab.workbench.typed import begun, kinds_at
 
@@ -324,6 +324,8 @@ class MainWindow(Shell):
             ]
         if bay is not None and value is not None:
             rows += [Problem(note.level, note.about, note.text) for note in bays.work_of(bay.name).result(value).notes]
+        files = document.files
+        rows = [replace(r, about=in_names(files, r.about), text=in_names(files, r.text)) for r in rows]
         self.notes.show_problems(rows)
         grave = sum(row.level == "error" for row in rows)
         worst = next((level for level in ("error", "warning") if any(row.level == level for row in rows)), "")
