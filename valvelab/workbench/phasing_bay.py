@@ -188,4 +188,5 @@ WORK = Work(
     SHEETS.written,
     spec=spec_in_use,
     judges=JUDGES,
+    progress=progress,
 )
