@@ -181,3 +181,25 @@ def test_files_of_one_name_are_told_apart() -> None:
     files = [BenchFile(path) for path in paths]
     labels = [label for label, _ in compare_bay.labelled(files)]
     assert labels == ["a.csv (spring)", "a.csv (autumn)", "b.csv", "c.csv (4)", "c.csv (5)"]
+
+
+def test_a_nominal_table_is_not_compared_unless_somebody_says_so(window: MainWindow) -> None:
+    nominals = ("quillmere_four_nominal_exhaust.csv", "quillmere_four_nominal_intake.csv")
+    put(window, SHAFTS[0], *nominals, "quillmere_four_camshaft.toml")
+    assert compare_bay.pair_in_use(window.bench.document) is None
+
+
+def test_a_refusal_names_files_and_no_places(window: MainWindow, tmp_path: Path) -> None:
+    rows = (SAMPLES / SHAFTS[0]).read_text(encoding="utf-8").splitlines()
+    for name, columns in (("first.csv", [0, 1, 2, 3, 4]), ("second.csv", [0, 5, 6])):
+        kept = [row if row.startswith("#") else ",".join(row.split(",")[one] for one in columns) for row in rows]
+        (tmp_path / name).write_text("\n".join(kept) + "\n", encoding="utf-8")
+    window.bench.add_files([str(tmp_path / "first.csv"), str(tmp_path / "second.csv")])
+    window.bench.go_to_bay("compare")
+    QApplication.processEvents()
+    failure = window.bench.document.answers["compare"].failure
+    assert (
+        failure
+        == "found first.csv with 1I, 1E, 2I, 2E, second.csv with 3I, 3E: expected a lobe of the same name in both"
+    )
+    assert not [row.text for row in window.notes.rows_model.rows if str(tmp_path) in row.text]

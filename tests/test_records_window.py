@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from papers import page_texts
 from PySide6.QtCore import QItemSelectionModel, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
@@ -15,11 +16,14 @@ from waiting import wait_for
 
 from valvelab.cli.main import main
 from valvelab.records.result import Decision
+from valvelab.records.stored import StoredRecord
 from valvelab.store import open_store
 from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
 from valvelab.window.records_window import RecordsWindow
 from valvelab.workbench.compare_bay import CompareState
+from valvelab.workbench.document import Document
+from valvelab.workbench.records import life_of
 from valvelab.workbench.settings import Settings
 
 SEASONS = {"2024-03-01": (247.0, 250.0), "2025-03-01": (241.0, 249.0), "2026-03-20": (226.0, 248.0)}
@@ -214,3 +218,81 @@ def test_what_is_no_store_is_said_in_a_sentence(window: MainWindow, tmp_path: Pa
     records.store.take()
     assert not window.bench.settings.store
     assert "secret" not in records.status.text()
+
+
+ENGINE = """[stop]
+readings = [35.0, 325.0]
+[[near_peak]]
+lobe = "1I"
+below_peak = "1.27 mm"
+rising = 68.0
+falling = 149.0
+[card]
+intake_centreline = 106.0
+"""
+
+
+@pytest.fixture
+def two_kinds(window: MainWindow, tmp_path: Path) -> MainWindow:
+    """Springs that say whose they are beside a wheel that does not, in a store of their own."""
+    readings, spec = lay_springs(tmp_path, 240.0, date="2026-05-01")
+    (tmp_path / "wheel.toml").write_text(ENGINE, encoding="utf-8")
+    window.bench.add_files([str(readings), str(spec), str(tmp_path / "wheel.toml")])
+    records = opened(window)
+    records.store.setText(str(tmp_path / "own.sqlite"))
+    records.store.setModified(True)
+    records.store.take()
+    window.actions_by_name["keep_records"].trigger()
+    return window
+
+
+def test_each_part_is_kept_with_its_own_particulars(two_kinds: MainWindow, tmp_path: Path) -> None:
+    keep = two_kinds.records.keep
+    said = {thing.name: {name: (field.text(), field.isEnabled()) for name, field in row.items()}
+            for thing, row in zip(keep.things, keep.own, strict=True)}  # fmt: skip
+    assert said == {
+        "Springs · tray.csv": {"serial": ("QF-S-2", False), "part": ("Quillmere valve springs", False)},
+        "Phasing · wheel.toml": {"serial": ("", True), "part": ("", True)},
+    }
+    keep.own[1]["serial"].setText("N-77")
+    keep.own[1]["part"].setText("engine 77")
+    keep.fields["customer"].setText("Hill-climb club")
+    keep.keep_button.click()
+    rows = {row.inspect: (row.part, row.serial, row.customer) for row in two_kinds.records.sheet.rows_model.rows}
+    assert rows == {
+        "springs": ("Quillmere valve springs", "QF-S-2", "Hill-climb club"),
+        "phasing": ("engine 77", "N-77", "Hill-climb club"),
+    }
+    # what was stated is on paper from now on, and on the paper of the record opened again
+    for turn in ("as it was kept", "opened again"):
+        if turn == "opened again":
+            two_kinds.bench.history.begin(Document())
+            records = opened(two_kinds)
+            inspected = [row.inspect for row in records.sheet.rows_model.rows]
+            records.sheet.selectRow(inspected.index("phasing"))
+            records.open_button.click()
+            assert [file.name for file in two_kinds.bench.document.files] == ["wheel.toml"]
+        two_kinds.bay_actions["phasing"].trigger()
+        two_kinds.save_certificate(tmp_path / f"{turn}.pdf")
+        front = page_texts(tmp_path / f"{turn}.pdf")[0]
+        for told in ("part engine 77", "serial number N-77", "customer Hill-climb club"):
+            assert told in front
+        assert main(["verify", str(tmp_path / f"{turn}.pdf"), "--quiet"]) == 0
+
+
+def test_what_is_drawn_of_a_record_was_found_by_its_own_inspection(two_kinds: MainWindow) -> None:
+    keep = two_kinds.records.keep
+    keep.own[1]["serial"].setText("QF-S-2")  # one number for all of an engine
+    keep.keep_button.click()
+    records = two_kinds.records
+    rows = list(records.sheet.rows_model.rows)
+    for inspect, drawn in (("springs", True), ("phasing", False)):
+        records.sheet.selectRow([row.inspect for row in rows].index(inspect))
+        assert records.life.plot.isVisible() == drawn, records.life.told.text()
+        assert {row.inspect for row in rows if row.id in {one.id for one in lived(records)}} == {inspect}
+
+
+def lived(records: RecordsWindow) -> tuple[StoredRecord, ...]:
+    """The records that what is drawn was found in."""
+    record = records.chosen()[-1]
+    return life_of(records.place(), record).records

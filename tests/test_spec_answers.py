@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from valvelab.cli.main import main
-from valvelab.inspection.spec_answers import Answer, settled
+from valvelab.inspection.spec_answers import Answer, settled, settled_alone
 from valvelab.places import sample_profiles
 from valvelab.records.lobes_result import LobesResult
 from valvelab.records.result import Result, Verdict, warning
@@ -48,6 +48,19 @@ def test_a_limit_that_no_part_judges_is_an_undecided_row() -> None:
         [("max_lift", "1E", "accept")],
         [("seat_force", "Q1", "accept")],
     ]
+
+
+def test_limits_of_other_parts_are_told_on_a_paper_that_is_not_the_whole_job() -> None:
+    spec = Spec.model_validate({"limit": [LIFT, FORCE, {**FORCE, "max": "300 N"}]})
+    lobes = answer("lobes", spec, row("max_lift", "1E", 6.9, "mm", upper=7.0, clause="4.1"))
+    (result,) = settled_alone([lobes])
+    assert told([result]) == [[("max_lift", "1E", "accept")]]
+    assert [(note.level, note.text) for note in result.notes] == [
+        ("info", "2 limits of this spec are on springs: not judged on this certificate")
+    ]
+    # what is its own and was not measured stays open
+    gone = answer("lobes", spec, row("max_lift", "3E", None, "mm", upper=7.0, clause="4.1"))
+    assert told(settled_alone([gone])) == [[("max_lift", "3E", "undecided")]]
 
 
 def test_what_one_part_lacks_another_may_have() -> None:

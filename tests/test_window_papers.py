@@ -57,12 +57,31 @@ def test_a_spec_with_an_envelope_is_carried_with_its_nominal(bench: MainWindow, 
 def test_the_window_writes_the_command_line_s_paper(bench: MainWindow, tmp_path: Path) -> None:
     from datetime import date
 
+    spec = tmp_path / "spec.toml"
+    own = spec.read_text(encoding="utf-8").partition('[[limit]]\nof = "rule_lift"')[0]
+    spec.write_text(own, encoding="utf-8")  # all of it is on lobes
+    bench.bench.read_again()
     bench.bay_actions["lobes"].trigger()
     bench.save_certificate(tmp_path / "window.pdf")
     words = ["certify", str(tmp_path / "camshaft.csv"), "--spec", str(tmp_path / "spec.toml")]
     day = date.today().isoformat()  # noqa: DTZ011 - the date on the wall, as the window takes it
     main([*words, "--out", str(tmp_path / "line.pdf"), "--date", day, "--quiet"])
     assert (tmp_path / "window.pdf").read_bytes() == (tmp_path / "line.pdf").read_bytes()
+
+
+@pytest.mark.parametrize("bay", BAYS)
+def test_paper_counts_what_the_window_counts(bench: MainWindow, tmp_path: Path, bay: str) -> None:
+    from papers import page_texts
+
+    shown = request_of(bench, bay).result
+    bench.save_certificate(tmp_path / "c.pdf")
+    carried = carried_files(tmp_path / "c.pdf")
+    written = json.loads(next(content for name, content in carried.items() if name.startswith("result-1")))
+    on_paper = [(row["characteristic"], row["item"], row["decision"]) for row in written["verdicts"]]
+    assert on_paper == [(row.characteristic, row.item, row.decision) for row in shown.verdicts]
+    front = " ".join(page_texts(tmp_path / "c.pdf")[0].split())
+    assert front.count("not judged on this certificate") == 2, front
+    assert "no part of this job judges it" not in front
 
 
 def request_of(bench: MainWindow, bay: str) -> Shown:

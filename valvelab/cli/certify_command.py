@@ -43,7 +43,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
         option = f"--{name.replace('_', '-')}"
         if info.annotation is bool:
             parser.add_argument(option, action="store_true", help=info.description)
-        elif name != "photographs":
+        elif name not in {"photographs", "whose"}:
             kind = Path if name == "shop" else str
             parser.add_argument(option, type=kind, metavar="FILE" if name == "shop" else "TEXT", help=info.description)
     parser.add_argument(

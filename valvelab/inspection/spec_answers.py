@@ -7,20 +7,28 @@ judge in different meanings is decided by none.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from valvelab.frozen import frozen
+from valvelab.inspection.characteristics import Subject
 from valvelab.inspection.judging import NOT_HERE, names_of, undecided_envelope, verdict_of
 from valvelab.inspection.limits import EVENTS, Limit, readings_of
 from valvelab.measured import missing
 from valvelab.phrase import Phrase
-from valvelab.records.result import OPEN, Note, Result, Verdict, warning
+from valvelab.records.result import OPEN, Note, Result, Verdict, info, warning
 from valvelab.records.spec import Spec
 
 PLANNING = frozenset({"sets", "shims", "lash"})
 """Commands that use a spec without judging by it."""
 _SAY = 'say which with "cam deg", "deg BTDC" or lift_at'
+_OTHERS: dict[Subject, str] = {
+    "lobe": "lobes", "camshaft": "the camshaft", "spring": "springs", "station": "stations", "shaft": "the shaft",
+    "trace": "a surface trace", "valve": "valves", "event": "valve events", "phasing": "the phasing",
+    "gauge": "a gauge study", "comparison": "a comparison",
+}  # fmt: skip
+"""What limits on a subject are on."""
 _Key = tuple[str, float | None, float | None, float | None, str, str | None]
 
 
@@ -42,6 +50,27 @@ def settled(answers: Sequence[Answer]) -> list[Result]:
         for place, answer in zip(places, _settle([changed[place] for place in places]), strict=True):
             changed[place] = answer
     return [answer.result for answer in changed]
+
+
+def settled_alone(answers: Sequence[Answer]) -> list[Result]:
+    """The results of parts that are not the whole job: limits on what they don't inspect are told, never judged."""
+    return [answer.result if answer.spec is None else _told_elsewhere(answer, answer.spec) for answer in answers]
+
+
+def _told_elsewhere(answer: Answer, spec: Spec) -> Result:
+    """The part with one quiet note on the limits that it does not answer, by what they are on."""
+    if answer.command in PLANNING:
+        return answer.result
+    limits = (readings_of(number, stated, answer.spec_file) for number, stated in enumerate(spec.limit, start=1))
+    others = Counter(row[0].characteristic.subject for row in limits if not _answers([answer], row))
+    others["lobe"] += len(spec.envelope) if answer.command != "lobes" else 0
+    notes = [note for note in answer.result.notes if note.about != NOT_HERE]
+    told = (
+        f"{'1 limit of this spec is' if count == 1 else f'{count} limits of this spec are'} on {_OTHERS[subject]}: "
+        "not judged on this certificate"
+        for subject, count in (+others).items()
+    )
+    return _with(answer, answer.result.verdicts, [*notes, *(info(NOT_HERE, text) for text in told)]).result
 
 
 def _settle(sharing: list[Answer]) -> list[Answer]:

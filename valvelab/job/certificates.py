@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from valvelab.errors import BadFile, CannotEvaluate, CannotWrite, Reason, ValvelabError
+from valvelab.inspection.judging import NOT_HERE
 from valvelab.job.comparison import ABSOLUTE, RELATIVE
 from valvelab.job.parts import Inspected, certificate_of, inspect_job
 from valvelab.job.typed import Specs
@@ -98,7 +99,8 @@ def write_shown(
     `made` is the date, ISO 8601; `said`: what the paper says besides. Refuses files that changed since they
     were inspected, and a paper that would say something else than the window does.
     """
-    job = Job.of(shown.part, units=units, made=made, said=said)
+    others = any(note.about == NOT_HERE for note in shown.result.notes)
+    job = Job.of(shown.part, units=units, made=made, said=said, own_limits=others)
     done = inspect_job(job, stated={0: json.loads(shown.result.model_dump_json())})
     check_shown(shown, done.parts[0].result)
     return write_inspected(done, job, path, signer)
@@ -127,11 +129,10 @@ def check_shown(shown: Shown, written: Result) -> None:
 
 
 def _by_name(document: dict[str, Any]) -> dict[str, Any]:
-    """The document with its verdicts by characteristic and item; those on nothing measured left out."""
+    """The document with its verdicts by characteristic and item."""
     rows = {
         " ".join(str(row[key]) for key in ("characteristic", "item", "at_mm", "clause")): row
         for row in document["verdicts"]
-        if row["measured"] is not None
     }
     return {**{key: value for key, value in document.items() if key not in NOT_COMPARED}, "verdicts": rows}
 

@@ -12,12 +12,13 @@ from valvelab.errors import BadFile, BadSpec
 from valvelab.files.contents import Contents, read_contents
 from valvelab.files.shop_card import files_said, read_shop_card
 from valvelab.files.spec_file import nominal_path, parse_toml
-from valvelab.inspection.spec_answers import Answer, settled
+from valvelab.inspection.spec_answers import Answer, settled, settled_alone
 from valvelab.job.carried import carry, names_for, relative_sources
 from valvelab.job.typed import Specs
 from valvelab.job.use import Around, Stated
 from valvelab.job.uses import use
 from valvelab.records.job import Job
+from valvelab.records.particulars import Whose
 from valvelab.records.spec import Spec
 from valvelab.report.assembly import Part, Words, assemble
 from valvelab.report.page_model import Attachment, Certificate, Letterhead, Picture
@@ -98,7 +99,7 @@ def inspect_job(
         else Answer(asked.inspect, part.result, specs[asked.spec][0], names[asked.spec])
         for asked, part in zip(job.part, parts, strict=True)
     )
-    results = settled(list(answers))
+    results = (settled_alone if job.own_limits else settled)(list(answers))
     parts = [replace(part, result=result) for part, result in zip(parts, results, strict=True)]
     inputs = {names[path]: contents[path].data for path in paths}
     carried = tuple(part.with_files(lambda path: Path(names[path])) for part in job.part)
@@ -115,7 +116,7 @@ def certificate_of(done: Inspected, made: str, attachments: Sequence[Attachment]
         if path is not None
     }
     judged = [
-        part if row.spec is None else replace(part, spec=specs[row.spec])
+        _named(part if row.spec is None else replace(part, spec=specs[row.spec]), done.job.whose_is(row.inspect))
         for part, row in zip(done.parts, done.job.part, strict=True)
     ]
     if attachments is None:
@@ -123,6 +124,13 @@ def certificate_of(done: Inspected, made: str, attachments: Sequence[Attachment]
         attachments = carry(dated, done.inputs, [part.result for part in done.parts])
     paper = assemble(judged, made, done.job.units, _words(done), attachments=tuple(attachments))
     return replace(paper, signer=done.job.signer, replaces=done.job.replaces)
+
+
+def _named(part: Part, whose: Whose) -> Part:
+    """The part under the name and the number that are stated of it, where its readings say none."""
+    said = {"part": whose.part, "serial number": whose.serial}
+    identity = tuple((label, value or said.get(label)) for label, value in part.identity)
+    return replace(part, identity=identity, serial=part.serial or whose.serial)
 
 
 def _words(done: Inspected) -> Words:

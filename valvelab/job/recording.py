@@ -136,7 +136,8 @@ def _entry(done: _Done, number: int, stated: Stated, notes: list[Note]) -> Entry
     part = done.job.part[number]
     result = json.loads(done.files[result_name(number, part.inspect)])
     customer = {"customer": done.job.customer} if done.job.customer else {}
-    told = stated.before | said_of(part, done.files, notes) | customer | stated.texts
+    named = done.job.whose_is(part.inspect).model_dump(include={"part", "serial"}, exclude_none=True)
+    told = named | stated.before | said_of(part, done.files, notes) | customer | stated.texts
     verdicts = result["verdicts"]
     decisions = [row["decision"] for row in verdicts]
     files = list(_files(done, number, part))

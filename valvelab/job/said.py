@@ -12,13 +12,16 @@ from valvelab.errors import BadFile, ValvelabError, one_line
 from valvelab.files.contents import Contents, read_contents
 from valvelab.files.instrument_card import read_instrument_card
 from valvelab.files.lift_check_sheet import read_lift_check_sheet
+from valvelab.files.phasing_sheet import read_phasing_sheet
 from valvelab.files.spec_file import parse_toml
 from valvelab.files.table import Table, table_in
 from valvelab.job.uses import use
+from valvelab.phasing.degreeing import Sheet
 from valvelab.records.instrument_card import InstrumentCard
 from valvelab.records.lift_check import LiftCheckSheet
 from valvelab.records.parts.liftcheck import LiftCheckPart
 from valvelab.records.parts.part import JobPart, TablePart
+from valvelab.records.parts.phasing import PhasingPart
 from valvelab.records.parts.springs import SpringsPart
 from valvelab.records.result import Note, info
 from valvelab.records.spec import LimitSpec, Spec
@@ -65,22 +68,25 @@ def _of_readings(part: JobPart, files: Files, notes: list[Note]) -> dict[str, An
     """What the readings say of themselves: above the table, or on the sheet."""
     if isinstance(part, LiftCheckPart):
         return _of_sheet(_sheet(part, files))
+    if isinstance(part, PhasingPart):
+        return _of_wheel(read_phasing_sheet(_contents(part.file, files))[0], notes)
     table = _table(part, files)
     if table is None:
         return {}
     preamble = table.preamble
     told: dict[str, Any] = {to: _short(preamble[key]) for key, to in _PREAMBLE.items() if preamble.get(key)}
     for key, to in (("date", "date"), ("calibration due", "instrument_due")):
-        if text := preamble.get(key):
-            if (day := _iso(text)) is None:
-                notes.append(info(key, f"{table.file}: {text!r:.60} is no date as YYYY-MM-DD and is not looked for by"))
-            else:
-                told[to] = day
+        told |= _day(to, key, preamble.get(key), f"{table.file}: ", notes)
     try:
         told["temperature_degc"] = table.quantity("temperature", "temperature")
     except BadFile as error:
         notes.append(info("temperature", str(error)))
     return told
+
+
+def _of_wheel(sheet: Sheet, notes: list[Note]) -> dict[str, Any]:
+    told = {"part": sheet.part, "serial": sheet.serial, "operator": sheet.operator}
+    return {name: _short(text) for name, text in told.items() if text} | _day("date", "date", sheet.date, "", notes)
 
 
 def _of_sheet(sheet: LiftCheckSheet) -> dict[str, Any]:
@@ -146,6 +152,17 @@ def _table(part: JobPart, files: Files) -> Table | None:
         return table_in(_contents((part.file, *later(part))[-1], files), part.columns)
     except ValvelabError:
         return None  # a trace in a form of its own has no preamble
+
+
+def _day(to: str, key: str, text: str | None, file: str, notes: list[Note]) -> dict[str, str]:
+    """A date that a record is looked for by; `notes` is told of a text that is none."""
+    if not text:
+        return {}
+    day = _iso(text)
+    if day is None:
+        notes.append(info(key, f"{file}{text!r:.60} is no date as YYYY-MM-DD and is not looked for by"))
+        return {}
+    return {to: day}
 
 
 def _iso(text: str) -> str | None:

@@ -36,6 +36,7 @@ class Job(Particulars):
     """The whole job; `made` is the certificate's date as ISO 8601 (absent: the day it is written).
 
     `replaces`: the certificate that this job's takes the place of; `signer` is stated on paper by whoever signs it.
+    `own_limits`: it is one of several that share a spec: limits on what it does not inspect are told, not judged.
     """
 
     schema_version: Literal[2] = 2
@@ -44,12 +45,21 @@ class Job(Particulars):
     spec: Path | None = None
     replaces: Replaced | None = None
     signer: PublicKey | None = None
+    own_limits: bool = False
     part: tuple[Annotated[_Part, Field(discriminator="inspect")], ...] = Field(min_length=1, max_length=MOST_PARTS)
 
     @classmethod
-    def of(cls, *parts: JobPart, units: System, made: str | None = None, said: Particulars | None = None) -> Self:
+    def of(
+        cls,
+        *parts: JobPart,
+        units: System,
+        made: str | None = None,
+        said: Particulars | None = None,
+        own_limits: bool = False,
+    ) -> Self:
         """The job of these parts; `said`: what its paper says besides."""
-        return cls.model_validate({**dict(said or ()), "units": units, "made": made, "part": parts})
+        keys = {"units": units, "made": made, "own_limits": own_limits, "part": parts}
+        return cls.model_validate({**dict(said or ()), **keys})
 
 
 @frozen

@@ -18,7 +18,8 @@ from valvelab.errors import BadQuantity, one_line
 from valvelab.records.result import Record
 
 LONGEST_LINE, LONGEST_ADDRESS, LONGEST_REMARKS = 120, 400, 2_000
-MOST_PHOTOGRAPHS = 12
+MOST_PHOTOGRAPHS, MOST_NAMED = 12, 100
+_OF_SPRINGS = frozenset({"sets", "shims"})
 Stated = TypeVar("Stated", bound=Record)
 
 
@@ -53,6 +54,14 @@ class ShopCard(Record):
     mark: Path | None = None
 
 
+class Whose(Record):
+    """What the part of one use is called, and its serial number; they stand where its readings say none."""
+
+    use: Annotated[str, Field(pattern=r"^[a-z]+$")]
+    part: Line | None = None
+    serial: Line | None = None
+
+
 class Particulars(Record):
     """What a paper says besides what was inspected; a job's own keys. full: with all rows and all plots."""
 
@@ -64,12 +73,26 @@ class Particulars(Record):
     )
     photographs: tuple[Photograph, ...] = Field((), max_length=MOST_PHOTOGRAPHS)
     shop: Path | None = Field(None, description="the shop's card (TOML: name, address, phone, mark)")
+    whose: tuple[Whose, ...] = Field((), max_length=MOST_NAMED)
     full: bool = Field(False, description="with the annexes: every row and every plot")
 
     @property
     def files(self) -> tuple[Path, ...]:
         """Every file that they name."""
         return (*([self.shop] if self.shop else []), *(photograph.file for photograph in self.photographs))
+
+    def whose_is(self, use: str) -> Whose:
+        """What is stated of the part of a use; sets and shims are of the springs."""
+        asked = (use, *(("springs",) if use in _OF_SPRINGS else ()))
+        found = (one for name in asked for one in self.whose if one.use == name)
+        return next(found, Whose(use=use))
+
+    def naming(self, use: str, part: str | None, serial: str | None) -> Self:
+        """With what the part of a use is called from now on."""
+        said = ((text or "").strip()[:LONGEST_LINE] or None for text in (part, serial))
+        named = Whose(use=use, **dict(zip(("part", "serial"), said, strict=True)))
+        others = tuple(one for one in self.whose if one.use != use)
+        return self.model_copy(update={"whose": (*others, named) if named.part or named.serial else others})
 
     def with_files(self, name: Callable[[Path], Path]) -> Self:
         """With the files that they name under other names."""

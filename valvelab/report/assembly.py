@@ -13,6 +13,7 @@ from pathlib import Path
 from valvelab.cautions import CAUTIONS
 from valvelab.decimals import percent
 from valvelab.inspection.characteristics import Subject, of_subjects
+from valvelab.inspection.judging import NOT_HERE
 from valvelab.records.result import OPEN, Note, Result, Source, Verdict
 from valvelab.records.spec import DecisionRule, Spec
 from valvelab.report.page_model import (
@@ -58,6 +59,8 @@ FEW_PARTS = 8
 """Parts of a job that its first page lists where it is full, the gravest."""
 LONGEST_VALUE, LONGEST_SENTENCE = 60, 240
 """Signs of what is stated and of a sentence that are left on such a page."""
+PARTLY = "Accepted, as far as it is judged here"
+"""What a paper says where its spec has limits on other things besides."""
 FOUND, PHOTOGRAPHS = "What was found", "Photographs"
 ON_FRONT = 3
 """Photographs that the first page has room for; more have pages of their own."""
@@ -269,7 +272,11 @@ def verdict_banner(
     verdicts = [verdict for result in results for verdict in result.verdicts]
     head = banner(verdicts, rules if overall(verdicts) == "accept" else ())
     said = [] if head.decision in {None, "accept"} else sentences(results, system, most)
-    return replace(head, sentence="\n".join([head.sentence, *said]))
+    notes = (note for result in results for note in result.notes if note.about == NOT_HERE)
+    others = [note.text for note in notes if note.level == "info"]
+    if others and head.decision == "accept":
+        head = replace(head, word=PARTLY)
+    return replace(head, sentence="\n".join([head.sentence, *said, *(f"{text}." for text in others)]))
 
 
 def _closest(results: Sequence[Result], system: System) -> list[Block]:

@@ -13,7 +13,7 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfgen.canvas import Canvas
 
 from valvelab.figures.description import Dial, Figure, HeatMap
-from valvelab.report.dial import draw_dial
+from valvelab.report.dial import dial_as_wide, draw_dial
 from valvelab.report.grid import Grid, Pads, Row, Setting, entry
 from valvelab.report.heat_map import draw_heat_map
 from valvelab.report.page_layout import Flowable, KeepTogether, Spacer, TextFlow, TopPadder
@@ -33,13 +33,14 @@ from valvelab.report.page_model import (
 )
 from valvelab.report.paper import BOLD, MM, REGULAR, Paper, fill_with, rule, stroke_with, write
 from valvelab.report.pictures import picture_reader
-from valvelab.report.plots import Rectangle, draw_figure
+from valvelab.report.plots import Rectangle, draw_figure, high_as_wide
 from valvelab.report.symbols import draw_symbol
 from valvelab.report.tags import tagged
 from valvelab.units import System
 
 GAP = 6.0
 """Between the columns of label and value."""
+BETWEEN_PLOTS = 10.0
 BOX_PADS = Pads(8.0, 6.0, 2.0, 2.0)
 SIZES: dict[Style, float] = {"body": 8.5, "small": 7.5, "strong": 8.5}
 
@@ -280,12 +281,8 @@ def _(block: Signatures, layout: Layout) -> list[Flowable]:
 
 def draw_columns(canvas: Canvas, block: FigureBlock, box: Rectangle, layout: Layout) -> None:
     """The plots of a block in a box, without its caption."""
-    weights = block.weights or (1.0,) * len(block.columns)
-    gap = 10.0
-    unit = (box.width - gap * (len(weights) - 1)) / sum(weights)
     left = box.left
-    for number, column in enumerate(block.columns):
-        wide = weights[number] * unit
+    for number, (column, wide) in enumerate(zip(block.columns, _widths(block, box.width), strict=True)):
         top = box.height
         if number < len(block.titles) and block.titles[number]:
             text = layout.look.of("text")
@@ -294,15 +291,43 @@ def draw_columns(canvas: Canvas, block: FigureBlock, box: Rectangle, layout: Lay
             write(canvas, block.titles[number], place, size, text, font=BOLD, width=wide)
             top -= size + 6.0
         _stack(canvas, column, Rectangle(left, box.bottom, wide, top), layout.look, layout.system)
-        left += wide + gap
+        left += wide + BETWEEN_PLOTS
+
+
+def _widths(block: FigureBlock, width: float) -> list[float]:
+    """How wide each column of plots is."""
+    weights = block.weights or (1.0,) * len(block.columns)
+    unit = (width - BETWEEN_PLOTS * (len(weights) - 1)) / sum(weights)
+    return [weight * unit for weight in weights]
+
+
+def shaped(block: FigureBlock, layout: Layout) -> FigureBlock:
+    """The block no higher than its plots can be in its width, where every one of them is round."""
+    highs = []
+    for number, (column, wide) in enumerate(zip(block.columns, _widths(block, layout.width), strict=True)):
+        high = _as_wide(column[0], wide, layout.look) if len(column) == 1 else None
+        if high is None:
+            return block
+        titled = number < len(block.titles) and block.titles[number]
+        highs.append(high + (9.0 * layout.look.size + 6.0 if titled else 0.0))
+    return replace(block, height_mm=min(block.height_mm, max(highs) / MM))
+
+
+def _as_wide(plot: Plot, width: float, look: Paper) -> float | None:
+    """How high a plot is at most in a width; None for one that takes whatever height there is."""
+    if isinstance(plot, Dial):
+        return dial_as_wide(plot, width)
+    return high_as_wide(plot, width, look) if isinstance(plot, Figure) else None
 
 
 @flowables.register
 def _(block: FigureBlock, layout: Layout) -> list[Flowable]:
-    def draw(canvas: Canvas, box: Rectangle) -> None:
-        draw_columns(canvas, block, box, layout)
+    shown = shaped(block, layout)
 
-    parts: list[Flowable] = [Drawing(layout.width, block.height_mm * MM, draw, "Figure", _in_words(block))]
+    def draw(canvas: Canvas, box: Rectangle) -> None:
+        draw_columns(canvas, shown, box, layout)
+
+    parts: list[Flowable] = [Drawing(layout.width, shown.height_mm * MM, draw, "Figure", _in_words(block))]
     if block.caption:
         parts.append(RunningText(escape(block.caption), text_style("small", layout.look)))
     return [Together(parts), Spacer(1, 3.0 * MM)]
@@ -324,6 +349,7 @@ LEAST_PLOT_MM, SPARE = 24.0, 6.0
 
 def on_one_page(blocks: Sequence[Block], layout: Layout, room: float) -> list[Block]:
     """Blocks with their plots as high as the rest leaves room for on a page `room` points high."""
+    blocks = [shaped(block, layout) if isinstance(block, FigureBlock) else block for block in blocks]
     plots = [block for block in blocks if isinstance(block, FigureBlock)]
     if not plots:
         return list(blocks)
@@ -331,11 +357,13 @@ def on_one_page(blocks: Sequence[Block], layout: Layout, room: float) -> list[Bl
     stated = sum(block.height_mm for block in plots)
     times = (stated + (room - SPARE - taken) / MM) / stated
     return [
-        replace(block, height_mm=max(min(LEAST_PLOT_MM, block.height_mm), min(times, MOST_TIMES) * block.height_mm))
-        if isinstance(block, FigureBlock)
-        else block
+        shaped(_times_as_high(block, min(times, MOST_TIMES)), layout) if isinstance(block, FigureBlock) else block
         for block in blocks
     ]
+
+
+def _times_as_high(block: FigureBlock, times: float) -> FigureBlock:
+    return replace(block, height_mm=max(min(LEAST_PLOT_MM, block.height_mm), times * block.height_mm))
 
 
 MOST_TIMES = 1.5

@@ -20,8 +20,7 @@ def draw_dial(canvas: Canvas, dial: Dial, box: Rectangle, paper: Paper) -> None:
     """Rays from the centre, nominal places as ticks outside, names and remarks round the circle."""
     write(canvas, dial.title, (box.left, box.top - 8.0), TITLE, paper.of("text"), font=BOLD)
     texts = [_label(dial, index) for index in range(len(dial.labels))]
-    widest = max((text_width(text, LABEL) for text in texts), default=0.0)
-    radius = max(20.0, min(box.width / 2.0 - widest - 16.0, (box.height - 12.0) / 2.0 - 18.0))
+    radius = max(20.0, min(_widest(dial, box.width), (box.height - 12.0) / 2.0 - 18.0))
     middle = (box.left + box.width / 2.0, box.bottom + (box.height - 12.0) / 2.0)
     _rose(canvas, middle, radius, paper)
     anchors = label_anchors(dial.angles_deg, radius + LEADER, LABEL + 1.2)
@@ -36,6 +35,17 @@ def draw_dial(canvas: Canvas, dial: Dial, box: Rectangle, paper: Paper) -> None:
             rule(canvas, paper.of("nominal"), 0.8, tick)
         place = middle[0] + across + math.copysign(1.5, across), middle[1] + up - 0.35 * LABEL
         write(canvas, texts[index], place, LABEL, colour, end="left" if across >= 0.0 else "right")
+
+
+def dial_as_wide(dial: Dial, width: float) -> float:
+    """How high a dial is at most in this width."""
+    return 2.0 * max(20.0, _widest(dial, width)) + 48.0
+
+
+def _widest(dial: Dial, width: float) -> float:
+    """The radius that leaves room beside the circle for the longest label."""
+    texts = (_label(dial, index) for index in range(len(dial.labels)))
+    return width / 2.0 - max((text_width(text, LABEL) for text in texts), default=0.0) - 16.0
 
 
 def _label(dial: Dial, index: int) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from valvelab.report.blocks import LEAST_PLOT_MM, Layout, height_of, on_one_page
+from valvelab.report.blocks import LEAST_PLOT_MM, Layout, height_of, on_one_page, shaped
 from valvelab.report.page_model import Block, FigureBlock, Section, Spare
 
 READABLE = 0.75
@@ -41,7 +41,7 @@ def _on_one_page(blocks: Sequence[Block], layout: Layout, room: float) -> tuple[
     for giving_way in _giving_way(blocks):
         plain = list(_plain(kept))
         drawn = on_one_page(plain, layout, room)
-        plots = _plots(plain, drawn)
+        plots = _plots([shaped(one, layout) if isinstance(one, FigureBlock) else one for one in plain], drawn)
         if plots and all(high > max(READABLE * stated, LEAST_PLOT_MM) for stated, high in plots):
             return drawn, left_over  # none is at its least, so all else has room as well
         if not (plots and _first_to_go(giving_way)) and sum(height_of(block, layout) for block in drawn) <= room:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
-from reportlab.lib.colors import Color
+from reportlab.lib.colors import Color, white
 from reportlab.pdfgen.canvas import Canvas
 
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, Role
-from valvelab.report.paper import BOLD, Paper, fitted, rule, text_width, write
+from valvelab.report.paper import BOLD, Paper, fill_with, fitted, rule, text_width, write
 from valvelab.report.scales import Scale, runs, scale_for, thinned, tick_texts, ticks, x_ends, y_ends
 from valvelab.report.symbols import draw_path, draw_symbol
 from valvelab.units import System
@@ -73,6 +74,13 @@ def draw_figure(
     canvas.restoreState()
     for marks in figure.marks:
         _marks(canvas, marks, x, y, paper)
+
+
+def high_as_wide(figure: Figure, width: float, paper: Paper) -> float | None:
+    """How high a plot of equal scales without axes is at most in this width; None where more height is of use."""
+    if not figure.equal_scale or figure.axes != "none":
+        return None
+    return _equal(figure, Rectangle(0.0, 0.0, width - 6.0, math.inf)).height + 12.0 * paper.size
 
 
 def own_or_data(axis: Axis, ends: tuple[float, float]) -> Axis:
@@ -216,6 +224,45 @@ def _guide(canvas: Canvas, guide: Guide, field: Rectangle, x: Scale, y: Scale, p
     canvas.setDash()
 
 
+def off_circle(
+    place: tuple[float, float], half: tuple[float, float], middle: tuple[float, float], radius: float
+) -> tuple[float, float]:
+    """Where a box of these half sizes stands that keeps to its side of a circle: moved along its own ray, if it must.
+
+    place, middle: centres of the box and of the circle. All in points.
+    """
+    across, up = place[0] - middle[0], place[1] - middle[1]
+    far = math.hypot(across, up)
+    turn = (across / far, up / far) if far else (0.0, 1.0)
+    outside = far >= radius
+    corner = abs(turn[0]) * half[0] + abs(turn[1]) * half[1]
+    far = max(far, radius + corner) if outside else min(far, _inside(turn, half, radius))
+    return middle[0] + far * turn[0], middle[1] + far * turn[1]
+
+
+def _inside(turn: tuple[float, float], half: tuple[float, float], radius: float) -> float:
+    """How far from the middle of a circle a box may stand with its farthest corner on it; 0 for one that is larger."""
+    along = abs(turn[0]) * half[0] + abs(turn[1]) * half[1]
+    rest = along**2 - half[0] ** 2 - half[1] ** 2 + radius**2
+    return max(0.0, math.sqrt(rest) - along) if rest > 0.0 else 0.0
+
+
+def _word(
+    canvas: Canvas,
+    text: str,
+    place: tuple[float, float],
+    half: tuple[float, float],
+    size: float,
+    colour: Color,
+) -> None:
+    """A word about its place, on a piece of bare paper: no line runs through it."""
+    if not text:
+        return
+    fill_with(canvas, white)
+    canvas.rect(place[0] - half[0], place[1] - half[1], 2.0 * half[0], 2.0 * half[1], stroke=0, fill=1)
+    write(canvas, text, (place[0], place[1] - 0.35 * size), size, colour, end="middle")
+
+
 def _marks(canvas: Canvas, marks: Marks, x: Scale, y: Scale, paper: Paper) -> None:
     colour, points = paper.role(marks.role, marks.series), SMALL * paper.size
     across, up = np.atleast_1d(x.place(marks.x)), np.atleast_1d(y.place(marks.y))
@@ -223,7 +270,11 @@ def _marks(canvas: Canvas, marks: Marks, x: Scale, y: Scale, paper: Paper) -> No
     for index, (left, height) in enumerate(zip(across, up, strict=True)):
         text = marks.texts[index] if index < len(marks.texts) else ""
         if marks.bare and np.isfinite(left + height):
-            write(canvas, text, (left, height - 2.0 * paper.size), points, colour, end="middle")
+            half = text_width(text, points) / 2.0 + 1.0, 0.5 * points + 0.5
+            middle = float(x.place(np.array(0.0))), float(y.place(np.array(0.0)))
+            circle = marks.off * abs(float(x.place(np.array(1.0))) - middle[0])
+            place = off_circle((float(left), float(height)), half, middle, circle) if circle else (left, height)
+            _word(canvas, text, place, half, points, colour)
         elif np.isfinite(left + height) and low - 1.0 <= height <= high + 1.0:
             size = (3.2 if marks.role == "series" else 2.2) * paper.size * marks.size
             draw_symbol(canvas, marks.role, float(left), float(height), size, colour, paper)

@@ -36,6 +36,8 @@ from valvelab.writing import same_file, write_whole
 
 _READ_AT_ONCE = 12_000
 """Characters of a typed table; a longer one is read in the background."""
+_IDLE_MS = 600
+"""How long nothing changes before bays that are not in front are judged too."""
 _KEEP_WITHIN_MS = 1000
 """From the first change that is not kept yet; changes after it don't put it off."""
 
@@ -82,6 +84,8 @@ class Bench(QObject):
         self._came.connect(self._take)
         self._keeper = QTimer(self, singleShot=True, interval=_KEEP_WITHIN_MS)
         self._keeper.timeout.connect(self.keep)
+        self._behind = QTimer(self, singleShot=True, interval=_IDLE_MS)
+        self._behind.timeout.connect(self._judge_behind)
         self._sweeper = Sweeper(self, self.at_rest) if background else None
 
     @property
@@ -237,6 +241,8 @@ class Bench(QObject):
             self.document_changed.emit(old, new)
         if new is self.document:
             self._ask()
+            if self._pool is not None and new.contents:
+                self._behind.start()
             decided = (old.files, old.states, old.current, old.bay)
             if decided != (new.files, new.states, new.current, new.bay) and not self._keeper.isActive():
                 self._keeper.start()
@@ -248,6 +254,15 @@ class Bench(QObject):
         question = bays.outstanding(document)
         if question is not None:
             self._start((document.bay, question.key), question.label, partial(_answer, document.bay, question))
+
+    def _judge_behind(self) -> None:
+        """Ask what a bay behind the one in front comes to, once nobody waits for anything else."""
+        if not self.at_rest():
+            self._behind.start()
+            return
+        if (found := bays.unjudged(self.document)) is not None:
+            bay, question = found
+            self._start((bay, question.key), question.label, partial(_answer, bay, question))
 
     def load_ahead(self) -> None:
         """Load in the background what bays are drawn with, once the empty window is painted."""
@@ -488,6 +503,7 @@ class Bench(QObject):
     def close(self, *, keep: bool = False) -> None:
         """A clean end: no work left behind, and nothing to recover unless the bench is to be offered again."""
         self._keeper.stop()
+        self._behind.stop()
         self.turns.end()
         if self._sweeper is not None:
             self._sweeper.end()

@@ -32,6 +32,8 @@ class JobKeeper(QObject):
     """Opens and saves the bench of one window. `changed()` when the job's name, or whether it is saved, may differ."""
 
     changed = Signal()
+    begun = Signal()
+    """Another bench took the place of the one before."""
 
     def __init__(self, bench: Bench) -> None:
         super().__init__(bench)
@@ -124,6 +126,7 @@ class JobKeeper(QObject):
     def _begin(self, document: Document) -> None:
         self._bench.history.begin(document)
         self._bench.job_edition = self._begun = self._bench.history.edition
+        self.begun.emit()
         self.changed.emit()
 
     def _remember(self, path: str) -> None:

@@ -34,7 +34,7 @@ from valvelab.window.tour import Place, Tour
 from valvelab.window.unit_offer import UnitOffer
 from valvelab.workbench import bays, edits
 from valvelab.workbench.bay import Bay
-from valvelab.workbench.document import Document, Paper, Problem
+from valvelab.workbench.document import Document, Paper, Problem, in_names
 from valvelab.workbench.first_import import numeric
 from valvelab.workbench.typed import begun, kinds_at
 
@@ -51,8 +51,6 @@ if TYPE_CHECKING:
 MadeFile = Callable[[], bytes | str]
 Asked = Callable[[Callable[[MadeFile], object]], object]
 _LAYOUT = "main 3"
-_BESIDE = {"spec", "instrument card", "adopted uncertainty"}
-"""Kinds of file that no bay inspects by themselves."""
 _TABLES = "*.csv *.tsv *.txt *.dat *.xlsx *.toml *.smd *.x3p"
 
 
@@ -71,7 +69,8 @@ class MainWindow(Shell):
         self._columns: ColumnsPane | None = None
         self._said: list[Problem] = []
         self._decided: dict[str, Decision] = {}
-        self._decided_on: tuple[object, ...] = (None, None, None)
+        self._judged: set[str] = set()
+        self._in_front: tuple[str, object, Decision | None] = ("", None, None)
         self._headlines: dict[str, tuple[Result, System, Headline]] = {}
         self._paper = ""
         self._restyling = False
@@ -101,6 +100,7 @@ class MainWindow(Shell):
         self.bench.document_changed.connect(lambda _old, new: self._refresh(new))
         self.bench.busy_changed.connect(self.busy.say)
         self.job.changed.connect(self._show_job)
+        self.job.begun.connect(self._forget_job)
         self.bench.said.connect(lambda text: self.tell(Problem("info", "window", text)))
         self.bench.done.connect(self.tell)
         self.bench.wrote.connect(self._offer_to_open)
@@ -139,6 +139,8 @@ class MainWindow(Shell):
         bench_key = (document.files, document.contents, document.current, document.bay)
         if self._changed("bench", bench_key):
             self.turns.after("bench list", partial(self._show_bench, document))
+        elif self._changed("answers", (document.answers, document.states)):
+            self.turns.after("tiles", partial(self._tell_tiles, document))
         self._enable(document)
         _, value = _front(document)
         if value is None and self._awaited(document):
@@ -306,7 +308,8 @@ class MainWindow(Shell):
         self.banner.show_result(told, *view.headline(document, value), result, _trouble(document), judges=asks)
         shown = partial(self.verdicts.show_verdicts, result, document.units, progress, judges=judges)
         self.turns.after("verdicts", shown)
-        self._tell_tiles(document, told.decision)
+        self._in_front = document.bay, value, told.decision
+        self._tell_tiles(document)
 
     def _headline(self, result: Result, units: System) -> Headline:
         """What a result comes to, worked out once: of each command's results the last one is kept."""
@@ -330,6 +333,8 @@ class MainWindow(Shell):
             ]
         if bay is not None and value is not None:
             rows += [Problem(note.level, note.about, note.text) for note in bays.work_of(bay.name).result(value).notes]
+        files = document.files
+        rows = [replace(r, about=in_names(files, r.about), text=in_names(files, r.text)) for r in rows]
         self.notes.show_problems(rows)
         grave = sum(row.level == "error" for row in rows)
         worst = next((level for level in ("error", "warning") if any(row.level == level for row in rows)), "")
@@ -360,16 +365,24 @@ class MainWindow(Shell):
         if document.bay in self.bay_actions:
             self.bay_actions[document.bay].setChecked(True)
 
-    def _tell_tiles(self, document: Document, decision: Decision | None = None) -> None:
-        """What lies there for each bay, and what was decided there since the bench last changed."""
-        lies = (document.files, document.contents, document.current)
-        if _other(self._decided_on, lies):  # not among the keys that another look forgets: what was decided outlives it
-            self._decided, self._decided_on = {}, lies
-        if decision is not None:
-            self._decided[document.bay] = decision
-        kinds = {content.kind for file in document.files if (content := document.content(file)) is not None}
-        laid = [bay.name for bay in bays.BAYS if kinds & set(bay.takes) - _BESIDE]
-        self.tiles.tell(laid, self._decided)
+    def _tell_tiles(self, document: Document) -> None:
+        """What lies there for each bay, and what was decided there: until the next answer what the last one was."""
+        lies = (document.files, document.contents, document.current, document.states)
+        if self._changed("lies", lies):
+            self._judged.clear()
+        laid = [bay.name for bay in bays.laid(document)]
+        known = bays.decided(document, self._decided) if document.contents or self._decided else {}
+        bay, value, decision = self._in_front
+        if bay == document.bay and value is not None and value is _front(document)[1]:
+            known[bay] = decision
+        for name, decision in known.items():
+            self._judged.add(name)
+            if decision is None:
+                self._decided.pop(name, None)
+            else:
+                self._decided[name] = decision
+        self._decided = {name: one for name, one in self._decided.items() if name in laid or name in known}
+        self.tiles.tell(laid, self._decided, self._decided.keys() - self._judged)
 
     def _show_job(self) -> None:
         """The job's name in the title bar, marked while it is not saved as it stands."""
@@ -379,6 +392,17 @@ class MainWindow(Shell):
         if self._changed("in job", (self.bench.in_job,)):
             self._refresh(self.bench.document)
         self.empty.show_jobs([] if self.bench.document.files else self.bench.settings.recent_jobs)
+
+    def _forget_job(self) -> None:
+        """Another bench is in front: what was said of the one before, and decided there, is of no use beside it."""
+        self._said, self._paper = [], ""
+        self._decided, self._in_front = {}, ("", None, None)
+        self.written.hide()
+        self.busy.flash("")
+        if "records" in self.__dict__:
+            self.records.keep.leave()
+        self._refresh(self.bench.document)
+        self._tell_tiles(self.bench.document)
 
     def _show_recent(self) -> None:
         self.recent.clear()

@@ -46,7 +46,7 @@ class PaperDetails(QDialog):
     def __init__(self, known: Particulars, place: Path, start: str, parent: QWidget) -> None:
         super().__init__(parent)
         self.setWindowTitle(say("Certificate details"))
-        self._place, self._start = place, start
+        self._place, self._start, self._whose = place, start, known.whose
         self.lines = {name: QLineEdit(getattr(known, name) or "", self) for name in LINES}
         self.remarks = QPlainTextEdit(known.remarks or "", self)
         self.remarks.setTabChangesFocus(True)
@@ -233,6 +233,7 @@ class PaperDetails(QDialog):
         return {
             **{name: text.strip() or None for name, text in texts.items()},
             "photographs": pictures,
+            "whose": self._whose,
             "shop": self.head.currentData() or None,
             "full": self.full.isChecked(),
         }

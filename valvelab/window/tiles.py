@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QEvent, QRectF, QSize, Qt
@@ -30,7 +30,7 @@ _NARROW_EMS = 48
 class BayTile(QToolButton):
     """A bay: its picture and its name, a word a line; filled and framed in front, a sign for what was decided there.
 
-    A name is pale while nothing that the bay takes lies on the bench.
+    A name is pale while nothing that the bay takes lies on the bench, a sign while it is of what lay there before.
     """
 
     def __init__(self, action: QAction, parent: QWidget) -> None:
@@ -41,6 +41,7 @@ class BayTile(QToolButton):
         self._close = False
         self._laid = False
         self._decision: Decision | None = None
+        self._past = False
 
     def fit(self, *, close: bool) -> None:
         """Show the picture alone, or the name as well."""
@@ -49,11 +50,12 @@ class BayTile(QToolButton):
             self.updateGeometry()
             self.update()
 
-    def tell(self, *, laid: bool, decision: Decision | None) -> None:
-        """Whether something lies on the bench for it, and the gravest decision."""
-        if (laid, decision) != (self._laid, self._decision):
-            self._laid, self._decision = laid, decision
-            self.setAccessibleDescription("" if decision is None else say(WORDS[decision]))
+    def tell(self, *, laid: bool, decision: Decision | None, past: bool) -> None:
+        """Whether something lies on the bench for it, and the gravest decision; `past`: before the last edit."""
+        if (laid, decision, past) != (self._laid, self._decision, self._past):
+            self._laid, self._decision, self._past = laid, decision, past
+            told = "" if decision is None else say(WORDS[decision])
+            self.setAccessibleDescription(say("{told}, before the last change").format(told=told) if past else told)
             self.update()
 
     def sizeHint(self) -> QSize:
@@ -97,7 +99,8 @@ class BayTile(QToolButton):
             if self._decision is not None:
                 corner = QRectF(self.width() - 1.15 * em, 0.1 * em, em, em)
                 font = scaled(self.font(), 0.9, strong=True)
-                write(painter, corner, CENTRE, SIGNS[self._decision], self._decision, font)
+                colour = "quiet" if self._past else self._decision
+                write(painter, corner, CENTRE, SIGNS[self._decision], colour, font)
 
 
 def lines_of(name: str) -> list[str]:
@@ -141,7 +144,11 @@ class Tiles(QWidget):
             self.fit(self.window().width())
         return super().event(event)
 
-    def tell(self, laid: Sequence[str], decisions: Mapping[str, Decision]) -> None:
-        """Names of the bays that something lies on the bench for, and the gravest decisions by name."""
+    def tell(self, laid: Sequence[str], decisions: Mapping[str, Decision], past: Collection[str]) -> None:
+        """Names of the bays that something lies on the bench for, and the gravest decisions by name.
+
+        past: those whose decision is of what lay there before, and awaits the next.
+        """
         for name, tile in self.by_bay.items():
-            tile.tell(laid=name in laid, decision=decisions.get(name))
+            decision = decisions.get(name)
+            tile.tell(laid=name in laid, decision=decision, past=decision is not None and name in past)

@@ -49,6 +49,7 @@ class Work(Generic[Value]):
     `at_once(document, value)` makes the value shown from the answer (None while there is none) and the state, in a
     few milliseconds and in the window itself, so that fields keep the focus while every entry counts; it returns the
     same object for the same state.
+    `progress(value)` says how far a sheet is that is not read to its end, and so not judged.
     """
 
     state: type[BayState]
@@ -61,6 +62,7 @@ class Work(Generic[Value]):
     uses: Callable[[Document], tuple[BenchFile, ...]] | None = None
     at_once: Callable[[Document, Value | None], Value | None] | None = None
     written: Callable[[Document, Value], Document] = lambda document, _value: document
+    progress: Callable[[Value], str] = field(default=lambda _value: "", kw_only=True)
 
 
 def front_item(result: Result, names: Sequence[str], chosen: str, otherwise: str = "") -> str:

@@ -4,10 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
-from valvelab.inspection.comparison.inspect import CompareInspection, CompareQuestion, Readings, inspect_comparison
+from valvelab.inspection.comparison.inspect import (
+    CompareInspection,
+    CompareQuestion,
+    Readings,
+    against,
+    inspect_comparison,
+)
 from valvelab.language import say
 from valvelab.records.job import Shown
 from valvelab.records.measurement import LiftTable
@@ -77,17 +84,36 @@ def _of_its_kind(found: tuple[Read, ...], like: Read) -> tuple[Read, ...]:
 
 
 def pair_in_use(document: Document) -> tuple[Read, Read] | None:
-    """The earlier and the later file: those chosen while they can be compared, else the first that can."""
+    """The earlier and the later file: those chosen while they can be compared, else the first that fit one another.
+
+    Without a choice a nominal table is compared with what has a lobe of its name, else with nothing.
+    """
     state, found = document.state(CompareState), earlier_files(document)
-    before = next((read for read in found if read[0].path == state.before), None)
+    chosen = [next((read for read in found if read[0].path == path), None) for path in (state.before, state.after)]
+    before, after = chosen
+    if before is None and after is None:
+        kept_back = nominals(document)
+        pairs = [pair for pair in combinations(found, 2) if type(pair[0][1]) is type(pair[1][1])]
+        own = (pair for pair in pairs if not any(file.path in kept_back for file, _ in pair))
+        fitting = (pair for pair in pairs if pair[0][0].path not in kept_back and _fit(*pair))
+        return next(fitting, next(own, None))
     if before is None:  # a later file that was chosen says of which kind
-        later = next((read for read in found if read[0].path == state.after), None)
-        others = found if later is None else _of_its_kind(found, later)
-        before = next((read for read in others if read is not later), None)
-    if before is None:
-        return None
+        assert after is not None
+        before = next(read for read in _of_its_kind(found, after) if read is not after)
     others = tuple(read for read in _of_its_kind(found, before) if read[0] != before[0])
-    return before, next((read for read in others if read[0].path == state.after), others[0])
+    first = next((read for read in others if _fit(before, read)), others[0])
+    return before, next((read for read in others if read[0].path == state.after), first)
+
+
+def _fit(before: Read, after: Read) -> bool:
+    """Whether two files have a spring in common, or a lobe that is compared with one of the other's."""
+    one, other = before[1], after[1]
+    if isinstance(one, LiftTable) and isinstance(other, LiftTable):
+        names, master = [trace.name for trace in one.traces], is_master(one, other)
+        return any(against(trace.name, names, master=master) for trace in other.traces)
+    if isinstance(one, LiftTable) or isinstance(other, LiftTable):
+        return False
+    return bool({row.spring for row in one.springs} & {row.spring for row in other.springs})
 
 
 def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:

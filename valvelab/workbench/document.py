@@ -7,7 +7,7 @@ from, so it survives an undo and never belongs to another state.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from itertools import count
 from pathlib import Path
@@ -15,6 +15,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar, cast
 
 from valvelab.files.contents import Contents, Given
+from valvelab.phrase import Phrase
 from valvelab.units import System
 from valvelab.workbench.state import BayState
 
@@ -183,3 +184,18 @@ class Document:
         if answer is not None and answer.failure:
             rows.append(Problem("error", self.bay, answer.failure))
         return tuple(rows)
+
+
+def in_names(files: Iterable[BenchFile], text: str) -> str:
+    """A sentence that names the files of a bench as the bench does, wherever they lie."""
+    for file in sorted(files, key=lambda file: -len(file.path)):
+        if file.path in text:
+            text = _renamed(text, file.path, file.name)
+    return text
+
+
+def _renamed(text: str, path: str, name: str) -> str:
+    """A text with another name in it; a phrase stays one, which another language puts together its own way."""
+    if not isinstance(text, Phrase):
+        return text.replace(path, name)
+    return Phrase(text.template, **{place: _renamed(part, path, name) for place, part in text.fields.items()})

@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from valvelab.units import System
-from valvelab.workbench.document import TYPED, Answer, BenchFile, Content, Document, Paper
+from valvelab.workbench.document import TYPED, Answer, BenchFile, Content, Document, Paper, in_names
 from valvelab.workbench.state import BayState, with_item
 
 if TYPE_CHECKING:
@@ -44,7 +44,17 @@ def add_bench(document: Document, other: Document, name: str) -> Document:
             document = type_table(document, f"{name} {file.name}", file.kind or "", file.text)
         elif document.file(file.path) is None:
             document = replace(document, files=(*document.files, file))
-    return replace(document, columns_of="")
+    return replace(_with_particulars(document, other.particulars), columns_of="")
+
+
+def _with_particulars(document: Document, other: Particulars | None) -> Document:
+    """What papers say of another bench's parts; words on the whole job are its own where it has some."""
+    known = document.particulars
+    if known is None or other is None:
+        return document if other is None else replace(document, particulars=other)
+    for one in other.whose:
+        known = known.naming(one.use, one.part, one.serial)
+    return replace(document, particulars=known)
 
 
 def remove_file(document: Document, path: str) -> Document:
@@ -106,6 +116,8 @@ def content_arrived(document: Document, file: BenchFile, content: Content) -> Do
 
 def answer_arrived(document: Document, bay: str, answer: Answer[Any]) -> Document:
     """Keep a bay's answer."""
+    if answer.failure:
+        answer = replace(answer, failure=in_names(document.files, answer.failure))
     return replace(document, answers=with_item(document.answers, bay, answer))
 
 

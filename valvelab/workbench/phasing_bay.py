@@ -192,4 +192,5 @@ WORK = Work(
     SHEETS.written,
     spec=spec_in_use,
     judges=JUDGES,
+    progress=progress,
 )

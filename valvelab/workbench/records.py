@@ -21,6 +21,7 @@ from valvelab.language import say
 from valvelab.phrase import Phrase
 from valvelab.records.comparison_result import READ_BY
 from valvelab.records.job import Job
+from valvelab.records.particulars import LONGEST_LINE, Particulars
 from valvelab.records.parts.compare import ComparePart
 from valvelab.records.parts.part import JobPart
 from valvelab.records.records_result import HistoryRow
@@ -38,7 +39,9 @@ if TYPE_CHECKING:
 
 AT_ONCE = 100
 """Records that a list takes up at a time."""
-ASKED = ("serial", "part", "customer")
+OWN = ("serial", "part")
+"""What every thing inspected has of its own."""
+ASKED = (*OWN, "customer")
 """What a record is looked for by, and what a person is asked for where the readings don't say it."""
 _FILES = "files"
 
@@ -100,7 +103,10 @@ class Life:
 
 
 def life_of(place: str, record: StoredRecord) -> Life:
-    """The lives of the part that a record is of; nothing for one without a serial number. Raises StoreError."""
+    """The lives of the part that a record is of, as that inspection found them. Raises StoreError.
+
+    Nothing for one without a serial number; what else bears that number was inspected for something else.
+    """
     from valvelab.job.history import history, shown_first
 
     if record.serial is None:
@@ -108,7 +114,8 @@ def life_of(place: str, record: StoredRecord) -> Life:
     with _opened(place) as store:
         if store is None:
             return Life(record)
-        records = store.history(record.serial, customer=record.customer)
+        every = store.history(record.serial, customer=record.customer)
+        records = tuple(one for one in every if one.inspect == record.inspect)
         found = history(records, store.content)
     return Life(record, records, found.rows, shown_first(found.rows), found.notes)
 
@@ -148,19 +155,31 @@ def inspected(document: Document, name: str) -> Recording:
     bench, job = told(document)
     if job is None:
         raise BadFile(name, "", "nothing that can be inspected on the bench", "readings")
+    plain = job.model_copy(update={"customer": None, "whose": ()})  # a record says so itself, in words of its own
+    found = _inspected(bench.files, plain, name)
+    return replace(found, entries=tuple(_completed(entry, _said_by(job, entry.record)) for entry in found.entries))
+
+
+def _said_by(job: Job, record: StoredRecord) -> dict[str, str]:
+    """What papers say of a record's part where its readings don't."""
+    whose = job.whose_is(record.inspect)
+    return {"part": whose.part or "", "serial": whose.serial or "", "customer": job.customer or ""}
+
+
+def _inspected(files: Mapping[str, bytes], job: Job, name: str) -> Recording:
     try:
-        return _of_job(bench.files, job, name)
+        return _of_job(files, job, name)
     except ValvelabError as refused:
         sound, left_out = [], []
         for part in job.part if len(job.part) > 1 else ():
             try:
-                _of_job(bench.files, job.model_copy(update={"part": (part,)}), name)
+                _of_job(files, job.model_copy(update={"part": (part,)}), name)
                 sound.append(part)
             except ValvelabError as error:
                 left_out.append(warning(part.inspect, Phrase("not kept: {error}", error=error)))
         if not sound:
             raise refused from None
-    found = _of_job(bench.files, job.model_copy(update={"part": tuple(sound)}), name)
+    found = _of_job(files, job.model_copy(update={"part": tuple(sound)}), name)
     return replace(found, notes=(*found.notes, *left_out))
 
 
@@ -176,19 +195,48 @@ def _of_job(files: Mapping[str, bytes], job: Job, name: str) -> Recording:
         return recording(folder / JOB_FILE, Stated())
 
 
+@dataclass(frozen=True, slots=True)
+class Thing:
+    """What was inspected, by its readings: its records by number, what it is called in a row, what is said of it."""
+
+    entries: tuple[int, ...]
+    name: str
+    said: Mapping[str, str | None]
+
+
+def things(found: Recording) -> tuple[Thing, ...]:
+    """What is to be kept, thing by thing; what was inspected in several ways from the same readings is one."""
+    alike: dict[tuple[str, ...], list[int]] = {}
+    for number, entry in enumerate(found.entries):
+        alike.setdefault(_readings(entry.record), []).append(number)
+    return tuple(_thing(found, numbers) for numbers in alike.values())
+
+
+def _readings(record: StoredRecord) -> tuple[str, ...]:
+    return tuple(sorted(file.name for file in record.files if file.role == "readings"))
+
+
+def _thing(found: Recording, numbers: Sequence[int]) -> Thing:
+    records = [found.entries[number].record for number in numbers]
+    said = {name: next(filter(None, (getattr(row, name) for row in records)), None) for name in OWN}
+    files = ", ".join(Path(name).name for name in _readings(records[0]))
+    titles = (say(bay.title) if (bay := bays.by_name(row.inspect)) else row.inspect for row in records)
+    return Thing(tuple(numbers), " · ".join(filter(None, (", ".join(dict.fromkeys(titles)), files))), said)
+
+
 def missing(found: Recording) -> tuple[str, ...]:
     """What some record does not say that it would be looked for by."""
     return tuple(name for name in ASKED if any(getattr(entry.record, name) is None for entry in found.entries))
 
 
-def keep(place: str, found: Recording, stated: dict[str, str]) -> Kept:
+def keep(place: str, found: Recording, stated: Sequence[Mapping[str, str]]) -> Kept:
     """Keep records, with what a person stated where they say nothing; one that says the same stays the only one.
 
-    Raises StoreError, and then none was kept.
+    stated: of each record in turn. Raises StoreError, and then none was kept.
     """
     from valvelab.store import open_store
 
-    entries = [_completed(entry, stated) for entry in found.entries]
+    entries = [_completed(entry, said) for entry, said in zip(found.entries, stated, strict=True)]
     with open_store(place or None) as store:
         there = [_there(store, entry.record) for entry in entries]
         new = [entry for entry, known in zip(entries, there, strict=True) if known is None]
@@ -196,7 +244,7 @@ def keep(place: str, found: Recording, stated: dict[str, str]) -> Kept:
         return Kept(store.place, tuple(entry.record for entry in new), tuple(filter(None, there)))
 
 
-def _completed(entry: Entry, stated: dict[str, str]) -> Entry:
+def _completed(entry: Entry, stated: Mapping[str, str]) -> Entry:
     record = entry.record
     added = {name: text for name, text in stated.items() if text and getattr(record, name) is None}
     return replace(entry, record=record.model_copy(update=added).named()) if added else entry
@@ -228,10 +276,35 @@ def reopened(place: str, records: Sequence[StoredRecord], folder: Path) -> Docum
     benches = [_bench_of(one, folder / FOLDER / secrets.token_hex(6) / _FILES) for one in found]
     files = tuple(file for bench in reversed(benches) for file in bench)
     if len(benches) < 2:
-        return Document(files=files, bay=_bay_of(found[0].part) if found else "")
+        said = particulars_with(None, [one.record for one in found])
+        return Document(files=files, bay=_bay_of(found[0].part) if found else "", particulars=said)
     before, after = (bench[0].path for bench in benches)
     state = CompareState(before=before, after=after)
     return Document(files=files, bay=CompareState.bay, states=MappingProxyType({CompareState: state}))
+
+
+def particulars_with(known: Particulars | None, records: Sequence[StoredRecord]) -> Particulars | None:
+    """What papers say besides, with what records say of their parts and of whom they are for."""
+    said = known or Particulars()
+    for record in records:
+        said = said.naming(record.inspect, record.part, record.serial)
+        if not said.customer and record.customer:
+            said = said.model_copy(update={"customer": record.customer.strip()[:LONGEST_LINE] or None})
+    return said if said != Particulars() else None
+
+
+def told_to_papers(
+    known: Particulars | None, found: Recording, stated: Sequence[Mapping[str, str]]
+) -> Particulars | None:
+    """What papers say besides, with what was stated of records where their readings say nothing."""
+    said = known
+    for entry, texts in zip(found.entries, stated, strict=True):
+        own = {name: texts.get(name) for name in OWN if getattr(entry.record, name) is None}
+        customer = entry.record.customer or texts.get("customer")
+        if any(own.values()) or customer:
+            plain = {"part": None, "serial": None, "customer": customer or None, **own}
+            said = particulars_with(said, [entry.record.model_copy(update=plain)])
+    return said
 
 
 def comparable(records: Sequence[StoredRecord]) -> bool:
@@ -241,11 +314,18 @@ def comparable(records: Sequence[StoredRecord]) -> bool:
 
 
 def _bench_of(found: Recorded, folder: Path) -> list[BenchFile]:
-    """The files of a record, the readings first, each with its columns."""
+    """The files of a record that its own part names, the readings first, each with its columns.
+
+    All files of its job lie beside them, the nominal tables of its spec among them.
+    """
+    from valvelab.job.uses import use
+
     name, part = short(found.record.id), found.part
     lay_out(found.files, folder, name, private=True)
     columns = _columns(part)
-    ordered = sorted(found.files, key=lambda file: (file not in columns, file))
+    further = use(part.inspect).named(part.with_files(folder.__truediv__))
+    own = {path.as_posix() for path in part.files} | {path.relative_to(folder).as_posix() for path in further}
+    ordered = sorted(own & found.files.keys(), key=lambda file: (file not in columns, file))
     reader = _reader(part)
     kind = None if reader is None else reader.name
     return [

@@ -46,7 +46,7 @@ def begun(document: Document) -> str:
     failed = document.answers.get(document.bay)
     refused = content.problem.text if content is not None and content.problem is not None else ""
     failure = (failed.failure or "") if failed is not None else ""
-    return say(refused or failure).removeprefix(front.path).lstrip(",: ")
+    return say(refused or failure).removeprefix(front.path).removeprefix(front.name).lstrip(",: ")
 
 
 def edited(document: Document, path: str, kind: str, text: str) -> Document:

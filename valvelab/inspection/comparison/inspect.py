@@ -83,7 +83,7 @@ def inspect_comparison(question: CompareQuestion) -> CompareInspection:
 
 def _lobes(question: CompareQuestion, before: LiftTable, after: LiftTable, notes: list[Note]) -> CompareInspection:
     names = [[trace.name for trace in table.traces] for table in (before, after)]
-    pairs = {name: other for name in names[1] if (other := _against(name, names[0], master=question.master))}
+    pairs = {name: other for name in names[1] if (other := against(name, names[0], master=question.master))}
     if not pairs:
         hint = Phrase(", or --master to hold them all against it") if len(names[0]) == 1 else ""
         found = Phrase(
@@ -111,7 +111,7 @@ def _lobes(question: CompareQuestion, before: LiftTable, after: LiftTable, notes
     return CompareInspection(question, _judged(question, result, [*notes, *said], items, LOBE), lobes=tuple(compared))
 
 
-def _against(name: str, before: Sequence[str], *, master: bool) -> str | None:
+def against(name: str, before: Sequence[str], *, master: bool) -> str | None:
     """The earlier lobe that a later one is compared with: of its name; a master's only one, or only one of its kind."""
     if name in before:
         return name

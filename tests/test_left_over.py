@@ -1,0 +1,73 @@
+"""What outlives an edit or a job in the window, and what must not."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from PySide6.QtWidgets import QApplication
+from waiting import at_rest, wait_for
+
+from valvelab.places import sample_profiles
+from valvelab.window.bench import Bench
+from valvelab.window.main_window import MainWindow
+
+SAMPLES = sample_profiles()
+JOB = ("quillmere_four_camshaft.csv", "quillmere_four_camshaft.toml", "springs_quillmere_tray.csv",
+       "springs_quillmere_spec.toml")  # fmt: skip
+
+
+@pytest.fixture
+def busy(app: QApplication, tmp_path: Path) -> Iterator[MainWindow]:
+    """A window that works in the background."""
+    made = MainWindow(Bench(tmp_path / "settings"))
+    made.show()
+    yield made
+    at_rest(made.bench)
+    made.close()
+    made.deleteLater()
+    app.processEvents()
+
+
+def put(window: MainWindow, *names: str) -> None:
+    window.bench.add_files([str(SAMPLES / name) for name in names])
+
+
+def marks(window: MainWindow) -> dict[str, str]:
+    return {name: told for name, tile in window.tiles.by_bay.items() if (told := tile.accessibleDescription())}
+
+
+def test_another_job_hears_nothing_of_the_one_before(window: MainWindow, tmp_path: Path) -> None:
+    put(window, *JOB[:2])
+    window.save_certificate(tmp_path / "camshaft.pdf")
+    assert window.written.isVisible()
+    assert any("camshaft.pdf" in row.text for row in window.notes.rows_model.rows)
+    window.actions_by_name["new_job"].trigger()
+    QApplication.processEvents()
+    assert not window.written.isVisible()
+    assert not window.notes.rows_model.rows
+    assert not marks(window)
+
+
+def test_bays_behind_are_judged_in_idle_time(busy: MainWindow) -> None:
+    put(busy, *JOB)
+    came = []
+    busy.bench.document_changed.connect(lambda _old, new: came.append(new.bay))
+    wait_for(lambda: marks(busy) == {"lobes": "rejected", "springs": "rejected"}, lambda: marks(busy))
+    assert "springs" not in came, "nothing comes to the front by it"
+
+
+def test_a_mark_stays_until_the_next_answer(busy: MainWindow) -> None:
+    put(busy, *JOB)
+    wait_for(lambda: marks(busy) == {"lobes": "rejected", "springs": "rejected"}, lambda: marks(busy))
+    spec = next(file for file in busy.bench.document.files if file.name == JOB[3])
+    busy.bench.retype(spec.path, (SAMPLES / JOB[3]).read_text(encoding="utf-8") + "\n", "edit")
+    told: set[str | None] = set()
+
+    def is_judged_again() -> bool:
+        told.add(marks(busy).get("springs"))
+        return "rejected, before the last change" in told and marks(busy).get("springs") == "rejected"
+
+    wait_for(is_judged_again, lambda: told)
+    assert None not in told, "a rejected part never looks as if nothing was found"
