@@ -577,3 +577,16 @@ def test_names_are_written_smaller_before_they_lie_over_a_curve(
             x, y = along.T
             inside = (x > box.left() + 1) & (x < box.right() - 1) & (y > box.top() + 1) & (y < box.bottom() - 1)
             assert not inside.any(), f"{text} lies over the curve"
+
+
+def test_the_centreline_of_a_narrow_event_diagram_is_said_on_its_own_side(window: MainWindow, tmp_path: Path) -> None:
+    make_looks.SCENES["events"](window, tmp_path)
+    window.resize(1600, 1000)
+    window.set_text_size(150)
+    QTest.qWait(200)
+    items = [item for stack in stacks(window) for item in stack.items_by_name.values()]
+    ((word, item),) = [(word, one) for one in items for text, word in one.words() if text == "106.86 BTDC"]
+    middle = item.pixels(np.zeros((1, 2)))[0, 0]
+    assert word.isVisible()
+    assert word.mapRectToParent(word.boundingRect()).center().x() < middle, "its ray goes to the left"
+    assert word.scale() * word.boundingRect().height() > 12.0, "it can still be read"

@@ -58,7 +58,8 @@ _LINES_EACH = 3.0
 _SMALLER = 0.8
 """Size of a legend, of the usual one, that has too little room."""
 _SHARES = (1.0, 0.8, 0.65)
-"""Sizes of words that lie over a figure, of the usual one."""
+_LEGIBLE = 12.5
+"""Sizes of words that lie over a figure, of the usual one, and the least height of a line of them, in pixels."""
 _BETWEEN = " \u00a0 "
 _BEYOND = (1.0, 7.0)
 """How far beyond an upright axis a number may reach above and below, in pixels: the next plot is 8 away."""
@@ -751,7 +752,8 @@ class FigureItem:
         drawn, found = self._drawn_points(), []
         for word, *_ in self._words:
             word.setScale(1.0)
-        for share in _SHARES:
+        shares = [share for share in _SHARES if share * words[0][0].boundingRect().height() >= _LEGIBLE or share == 1.0]
+        for share in shares:
             for word, *_ in self._added:
                 word.setScale(share)
             found = placed([self._spot(*one) for one in words], room, taken, drawn)
@@ -767,28 +769,30 @@ class FigureItem:
             found,
             lambda: placed([self._spot(*one) for one in words], room, taken, drawn),
             drawn,
+            shares[1:],
         )
         for (word, *_), rect in zip(words, found, strict=True):
             word.setVisible(rect is not None)
             if rect is not None:
                 word.setPos(rect.topLeft())
 
-    @staticmethod
     def _off_stems(
+        self,
         first: int,
         words: Sequence[Placed],
         found: list[QRectF | None],
         again: Callable[[], list[QRectF | None]],
         drawn: Drawn,
+        shares: Sequence[float],
     ) -> list[QRectF | None]:
-        """Names of marks, the words from the `first` on, written smaller where fewer of them lie over a curve then."""
-        names = [n for n, (*_, anchor, _) in enumerate(words) if anchor == "beside" and n >= first]
+        """Names of marks, the words from the `first` on, written smaller where more of them find their place then."""
+        names = [n for n, (*_, anchor, circle) in enumerate(words) if n >= first and (anchor == "beside" or circle)]
 
         def over(places: Sequence[QRectF | None]) -> int:
-            return sum(over_curves([places[n]], drawn) for n in names)
+            return sum(over_curves([places[n]], drawn) or self._strays(words[n], places[n]) for n in names)
 
         best, size = found, 1.0
-        for share in _SHARES[1:]:
+        for share in shares:
             if not over(best):
                 break
             for n in names:
@@ -799,6 +803,14 @@ class FigureItem:
         for n in names:
             words[n][0].setScale(size)
         return best
+
+    def _strays(self, one: Placed, place: QRectF | None) -> bool:
+        """Whether words about a circle stand so far from their place that they seem to belong elsewhere."""
+        word, _, _, circle = one
+        if not circle or place is None:
+            return False
+        off = place.center() - self._spot(*one).at
+        return float(np.hypot(off.x(), off.y())) > word.scale() * word.boundingRect().height()
 
     def _spot(self, word: Word, place: tuple[float, float], anchor: Anchor, circle: float) -> Spot:
         """Where words belong, in pixels: at their place, or as far beyond it as keeps them off their circle."""

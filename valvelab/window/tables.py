@@ -41,7 +41,7 @@ from valvelab.tables.verdicts import WORDS, rank
 from valvelab.units import System
 from valvelab.window.heads import Head, staying_columns
 from valvelab.window.icons import icon
-from valvelab.window.narrowing import Need, folded, given_width, widest_word
+from valvelab.window.narrowing import Given, Need, folded, given_width, widest_word
 from valvelab.window.painting import BESIDE, LEFT, RIGHT, columns_seen, painting, rows_seen, words_in, write
 from valvelab.window.table_menu import DRAWN, PLAIN, let_copy, one_line, plain_minus
 from valvelab.window.theme import current_theme, scaled
@@ -621,7 +621,10 @@ class TableView(QTableView):
         if not self._roomy or self._fitted < len(self.rows_model.rows) or not self._lies_as_fitted():
             return
         seen = [n for n in range(len(self._roomy)) if n in self.left_out or not self.isColumnHidden(n)]
-        given = given_width({n: self._need(n) for n in seen}, self.viewport().width(), 2 * (BESIDE - _NEAR))
+        given = Given({n: self._roomy[n] for n in seen})
+        if sum(given.wides.values()) > self.viewport().width():
+            needs = {n: self._need(n) for n in seen}
+            given = given_width(needs, self.viewport().width(), 2 * (BESIDE - _NEAR))
         self.left_out = {n for n in seen if n not in given.wides}
         self._stand(_NEAR if given.close else BESIDE)
         metrics = self._head.fontMetrics()
