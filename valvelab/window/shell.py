@@ -65,8 +65,9 @@ class Shell(QMainWindow):
         self.offer = pages.OfferStrip(self)
         self.written = pages.OfferStrip(self)
         self.tour_offer = pages.OfferStrip(self)
+        self.language_offer = pages.OfferStrip(self)
         self.above_one_another = stacked(
-            centre, self.offer, self.tour_offer, self.written, self.banner, (self.pages, 1)
+            centre, self.offer, self.tour_offer, self.language_offer, self.written, self.banner, (self.pages, 1)
         )
         self.setCentralWidget(centre)
 
@@ -155,6 +156,7 @@ class Shell(QMainWindow):
     def _action(self, row: ActionRow) -> QAction:
         action = QAction(icon(row.icon), say(row.text), self)
         action.setObjectName(f"action {row.name}")
+        action.setIconText(action.iconText())  # the bar's word stays where the menu's says more
         action.setCheckable(row.checkable)
         tip = say(row.tip)
         if row.shortcut:
