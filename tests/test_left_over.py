@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QApplication, QLabel, QPushButton
 from waiting import at_rest, wait_for
 
 from valvelab.places import sample_profiles
@@ -71,3 +71,33 @@ def test_a_mark_stays_until_the_next_answer(busy: MainWindow) -> None:
 
     wait_for(is_judged_again, lambda: told)
     assert None not in told, "a rejected part never looks as if nothing was found"
+
+
+def test_a_language_that_was_chosen_is_answered(
+    window: MainWindow, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    started: list[list[str]] = []
+    monkeypatch.setattr("valvelab.window.main_window.start_again", lambda files: started.append(list(files)))
+    own = tmp_path / "own.csv"
+    own.write_bytes((SAMPLES / JOB[0]).read_bytes())
+    window.bench.add_files([str(own)])
+    assert not window.language_offer.isVisible()
+    window.actions_by_name["language_de"].trigger()
+    assert window.language_offer.isVisible()
+    texts = [label.text() for label in window.language_offer.findChildren(QLabel)]
+    assert texts == ["Deutsch is used from the next start of valvelab on."]
+    window.actions_by_name["language_system"].trigger()
+    assert not window.language_offer.isVisible(), "that one is spoken already"
+    window.actions_by_name["language_de"].trigger()
+    button = next(one for one in window.language_offer.findChildren(QPushButton) if one.text() == "Start again now")
+    button.click()
+    assert started == [[str(own)]]
+    assert not window.isVisible()
+
+
+def test_text_has_its_usual_size_again(window: MainWindow) -> None:
+    window.actions_by_name["larger"].trigger()
+    window.actions_by_name["larger"].trigger()
+    assert window.bench.settings.text > 100
+    window.actions_by_name["usual_text"].trigger()
+    assert window.bench.settings.text == 100

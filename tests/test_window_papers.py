@@ -7,12 +7,15 @@ from pathlib import Path
 
 import pytest
 from papers import carried_files
+from waiting import wait_for
 
 from valvelab.cli.main import main
 from valvelab.errors import BadFile, CannotEvaluate
 from valvelab.job.certificates import Shown
 from valvelab.places import sample_profiles
+from valvelab.window.bays.springs_view import SpringsView
 from valvelab.window.main_window import MainWindow
+from valvelab.workbench.sets import SpringsState
 
 SAMPLES = sample_profiles()
 BAYS = ("lobes", "motion", "phasing")
@@ -115,3 +118,72 @@ def test_a_paper_that_would_say_something_else_is_refused(bench: MainWindow, tmp
     with pytest.raises(CannotEvaluate, match="would not say what the window shows"):
         write_shown(request, tmp_path / "c.pdf", "metric", "2026-03-05")
     assert not (tmp_path / "c.pdf").exists()
+
+
+TRAY = "springs_quillmere_tray.csv"
+
+
+def match(springs: SpringsView) -> None:
+    """Match the sets that are wanted."""
+    springs.sets_pane.match_button.click()
+    wait_for(lambda: not springs.sets_pane.run.running)
+
+
+def test_a_paper_says_what_it_is_where_it_is_chosen(
+    window: MainWindow, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from papers import page_texts
+
+    asked: list[tuple[str, str]] = []
+    monkeypatch.setattr(
+        "valvelab.window.saving.QFileDialog.getSaveFileName",
+        lambda _parent, title, name, _kinds: (asked.append((title, Path(name).name)), ("", ""))[1],
+    )
+    rows = (f"A{number},{force}.0,{force + 150}.0,{force + 300}.0\n" for number, force in enumerate((300, 301, 330)))
+    (tmp_path / "tray.csv").write_text(
+        "# installed height: 40 mm\n# valve lift: 10 mm\n# force uncertainty: 0.2 N\n"
+        "spring,40 mm [N],35 mm [N],30 mm [N]\n" + "".join(rows),
+        encoding="utf-8",
+    )
+    (tmp_path / "tray.toml").write_text('[[limit]]\nof = "seat_force"\nmax = "310 N"\n', encoding="utf-8")
+    names = ("quillmere_four_degree_wheel.toml", "quillmere_four_camshaft.csv", "quillmere_four_camshaft.toml")
+    files = [*(SAMPLES / name for name in names), tmp_path / "tray.csv", tmp_path / "tray.toml"]
+    window.bench.add_files([str(path) for path in files])
+    for bay, page in (("lobes", ""), ("phasing", ""), ("springs", "springs"), ("springs", "sets")):
+        window.bay_actions[bay].trigger()
+        if page == "springs":
+            window.bench.set(SpringsState, page="springs")
+        if page == "sets":
+            window.bench.set(SpringsState, page="sets", size=2, limits={"seat_force": 5.0})
+            front = window.pages.front()
+            assert isinstance(front, SpringsView)
+            match(front)
+        window.actions_by_name["certificate"].trigger()
+        what = window.actions_by_name["certificate"].text().replace("&", "").removeprefix("Save ").rstrip("…")
+        assert asked[-1][0] == f"Save {what}"
+        assert what in asked[-1][1]
+    assert [name for _, name in asked] == [
+        "quillmere_four_camshaft camshaft certificate.pdf",
+        "quillmere_four_degree_wheel phasing certificate.pdf",
+        "tray springs certificate.pdf",
+        "tray matched sets certificate.pdf",
+    ]
+    window.save_certificate(tmp_path / "sets.pdf")
+    front_page = page_texts(tmp_path / "sets.pdf")[0]
+    assert "Rejected by the spec, so not used: A2" in front_page
+    assert "The springs' own verdicts are on the springs certificate of these readings." in front_page
+    assert "No limit of a spec applied" not in front_page
+    assert main(["verify", str(tmp_path / "sets.pdf"), "--quiet"]) == 0
+
+
+def test_files_are_offered_beside_those_on_the_bench(window: MainWindow, tmp_path: Path) -> None:
+    place = Path(window.bench.suggested("paper.pdf"))
+    assert place.parent.is_absolute()
+    assert place.parent != Path.cwd()
+    window.bench.add_files([str(SAMPLES / TRAY)])
+    assert SAMPLES not in Path(window.bench.suggested("paper.pdf")).parents, "the program's own folder"
+    (tmp_path / "tray").mkdir()
+    own = tmp_path / "tray" / "own.csv"
+    own.write_bytes((SAMPLES / TRAY).read_bytes())
+    window.bench.add_files([str(own)])
+    assert Path(window.bench.suggested("paper.pdf")) == tmp_path / "tray" / "paper.pdf"

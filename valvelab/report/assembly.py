@@ -84,7 +84,8 @@ class Part:
     measured, in short; `annexes` make the detail, which a full paper has; `method`: how, in a few lines; `subjects`
     choose the rows of the full paper's method page; `spec` judged it. `pages`: all there is on a paper of its own, and
     its own pages among several parts, made of its result as it is judged there; None for the usual order. `title` is
-    that of a paper of its own, where the kind of part says too little.
+    that of a paper of its own, where the kind of part says too little. `by_others`: what other papers judge by its
+    spec, and what is taken from them here, where it judges nothing itself.
     """
 
     name: str
@@ -100,6 +101,7 @@ class Part:
     spec: Spec | None = None
     pages: Callable[[Result], tuple[Section, ...]] | None = None
     title: str = ""
+    by_others: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +199,7 @@ def _front(
     results = [part.result for part in parts]
     alone = len(parts) == 1
     blocks: list[Block] = [words.letterhead] if words.letterhead else []
-    blocks += [Heading(heading), _identity(_pairs(parts, made, words)), _verdict(results, _rules(parts), system)]
+    blocks += [Heading(heading), _identity(_pairs(parts, made, words)), _verdict(parts, system)]
     if alone:
         blocks += [*_told(parts[0].told), *parts[0].picture, *_closest(results, system)]
         if _one_sheet(parts):
@@ -231,9 +233,13 @@ def _told(texts: Sequence[str]) -> list[Block]:
     return [Spare(FOUND if short != whole else "", whole, short, stays=3)] if whole else []
 
 
-def _verdict(results: Sequence[Result], rules: Sequence[DecisionRule], system: System) -> Spare:
+def _verdict(parts: Sequence[Part], system: System) -> Spare:
     """The verdict in words; on a full page in the fewest."""
+    results, rules = [part.result for part in parts], _rules(parts)
     whole, short = (verdict_banner(results, rules, system, most) for most in (MOST_SENTENCES, 1))
+    others = [text for part in parts if part.spec is not None for text in part.by_others if text]
+    if others and whole.decision is None:
+        whole = short = Banner(None, "Nothing judged here", "\n".join(others))
     lines = (_shortened(line, LONGEST_SENTENCE) for line in short.sentence.split("\n"))
     return Spare("", (whole,), (replace(short, sentence="\n".join(lines)),), stays=4)
 

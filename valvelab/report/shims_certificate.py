@@ -10,7 +10,7 @@ import numpy as np
 from valvelab.figures.description import Axis, Curve, Figure, Guide, Marks
 from valvelab.report.assembly import Part
 from valvelab.report.page_model import SHEET_TYPE, Block, BuildSheet, FigureBlock, Paragraph, Section
-from valvelab.report.springs_certificate import FLAT_MM, decided
+from valvelab.report.springs_certificate import FLAT_MM, by_springs, decided
 from valvelab.tables.shims import (
     build_table,
     moves_table,
@@ -65,6 +65,7 @@ def shims_part(
         annexes=lambda: tuple(_sections(result, system)),
         subjects=("spring",),
         serial=table.remarks.get("serial"),
+        by_others=by_springs(result),
     )
 
 

@@ -167,7 +167,19 @@ def sets_part(inspection: SetsInspection, table: SpringTable, system: System = "
         method=MATCHED,
         subjects=("spring",),
         serial=table.remarks.get("serial"),
+        by_others=by_springs(result),
     )
+
+
+_OF_SPRINGS = {"undecided", "rejected"}
+"""What notes are about that name springs which are used though the spec does not accept them."""
+
+
+def by_springs(result: SetsResult | ShimsResult) -> tuple[str, ...]:
+    """What the springs' own inspection found, as it is used here, and where all of it stands."""
+    undecided = [f"{note.text[:1].upper()}{note.text[1:]}." for note in result.notes if note.about in _OF_SPRINGS]
+    found = [kept_out(result.excluded), taken_in(result.taken_in), *undecided]
+    return *found, "The springs' own verdicts are on the springs certificate of these readings."
 
 
 def decided(result: SetsResult | ShimsResult) -> list[Paragraph]:

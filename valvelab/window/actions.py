@@ -66,6 +66,8 @@ ACTIONS = (
                 checkable=True) for code, name in {"system": "Language of the desktop", **LANGUAGES}.items()),
     ActionRow("larger", "Larger text", "Ctrl++", "Make all text larger", "larger", "View"),
     ActionRow("smaller", "Smaller text", "Ctrl+-", "Make all text smaller", "smaller", "View"),
+    ActionRow("usual_text", "Usual text size", "Ctrl+Alt+0", "Make all text as large as the desktop has it", "usual",
+              "View"),
     ActionRow("layout", "Usual layout", "", "Put every pane back where it was at first", "columns", "View"),
     ActionRow("cautions", "Cautions", "F2", "What to mind when working on valvetrains and with these results",
               "caution", "Help", bar=True),

@@ -10,20 +10,21 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from PySide6.QtCore import QObject, QTimer, Signal
+from PySide6.QtCore import QObject, QStandardPaths, QTimer, Signal
 
 from valvelab.errors import CannotWrite, ValvelabError
 from valvelab.files.kinds import reader_of
 from valvelab.language import say
+from valvelab.places import sample_profiles
 from valvelab.tables.verdicts import uncertainties
 from valvelab.units import System
 from valvelab.window.garbage import Sweeper, keep_what_is_loaded
 from valvelab.window.loading import load_all, load_view
 from valvelab.window.turns import Turns
-from valvelab.workbench import bays, edits, settings
+from valvelab.workbench import bays, behind, edits, settings
 from valvelab.workbench.background import Question, answer
 from valvelab.workbench.contents import assigned_columns, read_content, shape_of
-from valvelab.workbench.document import Answer, BenchFile, Content, Document, Problem, Value
+from valvelab.workbench.document import TYPED, Answer, BenchFile, Content, Document, Problem, Value
 from valvelab.workbench.dropped import opened
 from valvelab.workbench.first_import import records
 from valvelab.workbench.history import History
@@ -260,7 +261,7 @@ class Bench(QObject):
         if not self.at_rest():
             self._behind.start()
             return
-        if (found := bays.unjudged(self.document)) is not None:
+        if (found := behind.unjudged(self.document)) is not None:
             bay, question = found
             self._start((bay, question.key), question.label, partial(_answer, bay, question))
 
@@ -313,8 +314,21 @@ class Bench(QObject):
             self.wrote.emit(str(path))
 
     def suggested(self, name: str) -> str:
-        """Where a file of that name is offered to be written: where files were opened last."""
-        return str(Path(self.settings.recent_folder or ".") / name)
+        """Where a file of that name is offered to be written: beside the job or the files on the bench."""
+        return str(self.folder() / name)
+
+    def folder(self) -> Path:
+        """Where a person's files lie: the open job, the files on the bench, those opened last, else the documents."""
+        known = [self.document.job, *(file.path for file in self.document.files if not file.path.startswith(TYPED))]
+        folders = [*(Path(path).parent for path in known if path), Path(self.settings.recent_folder or self.place)]
+        ours = (self.place.absolute(), sample_profiles().absolute())
+        own = (folder for folder in folders if folder.is_dir() and not any(map(folder.absolute().is_relative_to, ours)))
+        documents = QStandardPaths.writableLocation(QStandardPaths.StandardLocation.DocumentsLocation)
+        return next(own, Path(documents) if Path(documents).is_dir() else Path.home())
+
+    def start(self) -> str:
+        """The folder that a dialog looks for files in first: where some were opened last, else `folder`."""
+        return self.settings.recent_folder or str(self.folder())
 
     def do(self, label: str, about: str, work: Callable[[], str]) -> None:
         """Do a piece of work in the background; `done` carries its closing sentence, or its refusal, as a Problem."""

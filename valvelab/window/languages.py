@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Sequence
 from gettext import GNUTranslations
 from pathlib import Path
 
-from PySide6.QtCore import QCoreApplication, QLibraryInfo, QLocale, QTranslator
+from PySide6.QtCore import QCoreApplication, QLibraryInfo, QLocale, QProcess, QTranslator
 
 from valvelab import language
 from valvelab.language import LANGUAGES
@@ -36,3 +38,8 @@ def speak(chosen: str, application: QCoreApplication | None = None) -> str:
         if translator.load(f"qtbase_{code}", QLibraryInfo.path(QLibraryInfo.LibraryPath.TranslationsPath)):
             application.installTranslator(translator)
     return code
+
+
+def start_again(files: Sequence[str]) -> None:
+    """Open another window with these files, which outlives this one."""
+    QProcess.startDetached(sys.executable, ["-m", "valvelab", *files])

@@ -367,7 +367,7 @@ class LimitsPane(QWidget):
             self.table.type_into(len(self.table.spec_model.rows))
 
     def _add_envelope(self) -> None:
-        start = self.bench.settings.recent_folder
+        start = self.bench.start()
         name, _ = QFileDialog.getOpenFileName(
             self, say("Nominal lift table"), start, say("Tables (*.csv *.tsv *.txt *.xlsx)")
         )

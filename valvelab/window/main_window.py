@@ -22,6 +22,7 @@ from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.explaining import characteristic_in
 from valvelab.window.job_keeper import Answer, JobKeeper, asked_to_save, with_ending
+from valvelab.window.languages import start_again
 from valvelab.window.left_offer import LeftOffer
 from valvelab.window.painting import InPieces, drawn_parts
 from valvelab.window.papers import Made, preview_paper, write_paper
@@ -32,10 +33,11 @@ from valvelab.window.signing_menu import SigningMenu
 from valvelab.window.table_menu import table_csv
 from valvelab.window.tour import Place, Tour
 from valvelab.window.unit_offer import UnitOffer
-from valvelab.workbench import bays, edits
+from valvelab.workbench import bays, behind, edits
 from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import Document, Paper, Problem, in_names
 from valvelab.workbench.first_import import numeric
+from valvelab.workbench.paper_names import called, own_name
 from valvelab.workbench.typed import begun, kinds_at
 
 if TYPE_CHECKING:
@@ -77,6 +79,7 @@ class MainWindow(Shell):
         self.left = LeftOffer(bench, self.offer, self.tell)
         self.units = UnitOffer(bench, self.unit_offer)
         self.job = JobKeeper(bench)
+        self._spoken = bench.settings.language
         kept = bench.settings.layout
         if _LAYOUT in kept:
             self.restoreGeometry(QByteArray.fromBase64(kept.get("geometry", "").encode()))
@@ -106,6 +109,7 @@ class MainWindow(Shell):
         self.bench.wrote.connect(self._offer_to_open)
         self.written.taken.connect(self._open_paper)
         self.tour_offer.taken.connect(self.begin_tour)
+        self.language_offer.taken.connect(self._start_again)
         QGuiApplication.styleHints().colorSchemeChanged.connect(self._restyle_soon)
 
     def _connect_widgets(self) -> None:
@@ -358,6 +362,9 @@ class MainWindow(Shell):
         ):
             for name in names:
                 self.actions_by_name[name].setEnabled(able)
+        what, _ = called(document)
+        for name, told in (("certificate", say("Save {what}…")), ("print", say("Print {what}…"))):
+            self.actions_by_name[name].setText(told.format(what=say(what)))
         self.actions_by_name["units"].setChecked(document.units == "inch")
         for name in (f"scheme_{self.bench.settings.scheme}", f"language_{self.bench.settings.language}"):
             if name in self.actions_by_name:
@@ -370,8 +377,8 @@ class MainWindow(Shell):
         lies = (document.files, document.contents, document.current, document.states)
         if self._changed("lies", lies):
             self._judged.clear()
-        laid = [bay.name for bay in bays.laid(document)]
-        known = bays.decided(document, self._decided) if document.contents or self._decided else {}
+        laid = [bay.name for bay in behind.laid(document)]
+        known = behind.decided(document, self._decided) if document.contents or self._decided else {}
         bay, value, decision = self._in_front
         if bay == document.bay and value is not None and value is _front(document)[1]:
             known[bay] = decision
@@ -566,7 +573,7 @@ class MainWindow(Shell):
         name, _ = QFileDialog.getOpenFileName(
             self,
             say("Add the files of another job"),
-            self.bench.settings.recent_folder,
+            self.bench.start(),
             say("Job (*{ending})").format(ending=JOB_ENDING),
         )
         if name:
@@ -620,6 +627,7 @@ class MainWindow(Shell):
             **{f"language_{code}": partial(self._set_language, code) for code in ("system", *LANGUAGES)},
             "larger": lambda: self._step_text(up=True),
             "smaller": lambda: self._step_text(up=False),
+            "usual_text": self._usual_text,
             "layout": lambda: self.restoreState(self.usual_layout),
             "cautions": lambda: show("Cautions", pages.cautions_html),
             "characteristics": self._explain,
@@ -633,7 +641,7 @@ class MainWindow(Shell):
         names, _ = QFileDialog.getOpenFileNames(
             self,
             say("Open a job, or put files on the bench"),
-            self.bench.settings.recent_folder,
+            self.bench.start(),
             say("Jobs, tables, traces and specs (*{ending} {tables});;Jobs (*{ending});;All files (*)").format(
                 ending=JOB_ENDING, tables=_TABLES
             ),
@@ -785,8 +793,9 @@ class MainWindow(Shell):
 
     def _save_certificate(self) -> None:
         if not self._is_broken():
-            name = self.bench.suggested(f"{self._first_name('inspection')}.pdf")
-            save_as(self, say("Save certificate"), name, say("Certificate (*.pdf)"), self.save_certificate)
+            what, name = called(self.bench.document)
+            title = say("Save {what}").format(what=say(what))
+            save_as(self, title, self.bench.suggested(name), say("Certificate (*.pdf)"), self.save_certificate)
 
     def _ask_details(self) -> None:
         """What papers of this job say besides what was inspected, to be stated."""
@@ -797,7 +806,7 @@ class MainWindow(Shell):
             self.bench.history.apply(edits.state_particulars(self.bench.document, stated), "certificate details")
 
         known = self.bench.document.particulars or Particulars()
-        dialog = PaperDetails(known, self.bench.place, self.bench.settings.recent_folder, self)
+        dialog = PaperDetails(known, self.bench.place, self.bench.start(), self)
         dialog.wanted.connect(take)
         dialog.open()
 
@@ -842,7 +851,8 @@ class MainWindow(Shell):
         kinds = self.exports()
         if not kinds:
             return
-        asked = ask_place(self, say("Export"), self.bench.suggested(self._first_name("inspection")), list(kinds))
+        document = self.bench.document
+        asked = ask_place(self, say("Export"), self.bench.suggested(own_name(document) or "inspection"), list(kinds))
         if asked is not None:
             path, kind = asked
             self.export(path, kinds[kind])
@@ -880,14 +890,14 @@ class MainWindow(Shell):
         if view is None or view.print_own():
             return
         if (made := self._made()) is not None:
-            name = f"{self._first_name('inspection')}.pdf"
-            preview_paper(self.bench, name, made, lambda pdf: self.preview(pdf, name))
+            what, name = called(self.bench.document)
+            preview_paper(self.bench, name, made, lambda pdf: self.preview(pdf, name, say(what)))
 
-    def preview(self, pdf: bytes, name: str) -> None:
-        """Show a paper before it is printed."""
+    def preview(self, pdf: bytes, name: str, what: str = "") -> None:
+        """Show a paper before it is printed; `what` it is, where its file's name does not say so."""
         from valvelab.window.print_preview import PrintPreview
 
-        PrintPreview(pdf, name, self).open()
+        PrintPreview(pdf, name, self, what).open()
 
     def _offer_to_open(self, path: str) -> None:
         self._paper = path
@@ -909,7 +919,19 @@ class MainWindow(Shell):
 
     def _set_language(self, code: str) -> None:
         self.bench.keep_settings(replace(self.bench.settings, language=code))
-        self.tell(Problem("info", "window", say("The language is another from the next start of valvelab on.")))
+        self.language_offer.hide()
+        if code != self._spoken:
+            name = LANGUAGES.get(code, say("The desktop's language"))
+            told = say("{language} is used from the next start of valvelab on.").format(language=name)
+            self.language_offer.ask(told, say("Start again now"), say("Later"))
+
+    def _start_again(self) -> None:
+        """Close, and open the same bench in a window that is told anew; nothing happens where it may not be closed."""
+        unsaved = self.job.unsaved  # what is kept then is offered by the next start itself
+        if self.close():
+            document = self.bench.document
+            lying = [] if unsaved else [file.path for file in document.files if file.text is None]
+            start_again([document.job] if document.job else lying)
 
     def _step_text(self, *, up: bool) -> None:
         sizes, now = theme.TEXT_SIZES, self.bench.settings.text
@@ -917,6 +939,10 @@ class MainWindow(Shell):
         if nearest:
             self.set_text_size(nearest[0] if up else nearest[-1])
             self.busy.flash(say("Text {percent} %").format(percent=self.bench.settings.text))
+
+    def _usual_text(self) -> None:
+        self.set_text_size(100)
+        self.busy.flash(say("Text {percent} %").format(percent=100))
 
     def set_text_size(self, percent: int) -> None:
         """Write everything in per cent of the desktop's size; remembered for the next start."""

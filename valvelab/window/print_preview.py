@@ -17,7 +17,7 @@ _POINTS_PER_INCH = 72.0
 class PrintPreview(QPrintPreviewDialog):
     """Shows the pages of a PDF and prints those that are asked for."""
 
-    def __init__(self, pdf: bytes, name: str, parent: QWidget) -> None:
+    def __init__(self, pdf: bytes, name: str, parent: QWidget, what: str = "") -> None:
         self._printer = QPrinter(QPrinter.PrinterMode.HighResolution)
         self._document = pypdfium2.PdfDocument(pdf)
         wide, high = self._document[0].get_size()
@@ -28,7 +28,7 @@ class PrintPreview(QPrintPreviewDialog):
         self._printer.setFullPage(True)
         self._printer.setDocName(name)
         super().__init__(self._printer, parent)
-        self.setWindowTitle(say("Print {name}").format(name=name))
+        self.setWindowTitle(say("Print {name}").format(name=f"{what}: {name}" if what else name))
         self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
         screen = parent.screen().availableGeometry()
         self.resize(round(0.6 * screen.width()), round(0.9 * screen.height()))

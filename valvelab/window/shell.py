@@ -66,9 +66,9 @@ class Shell(QMainWindow):
         self.written = pages.OfferStrip(self)
         self.tour_offer = pages.OfferStrip(self)
         self.unit_offer = pages.OfferStrip(self)
-        self.above_one_another = stacked(
-            centre, self.offer, self.tour_offer, self.unit_offer, self.written, self.banner, (self.pages, 1)
-        )
+        self.language_offer = pages.OfferStrip(self)
+        offers = (self.offer, self.tour_offer, self.unit_offer, self.language_offer)
+        self.above_one_another = stacked(centre, *offers, self.written, self.banner, (self.pages, 1))
         self.setCentralWidget(centre)
 
     def _make_docks(self) -> None:
@@ -156,6 +156,7 @@ class Shell(QMainWindow):
     def _action(self, row: ActionRow) -> QAction:
         action = QAction(icon(row.icon), say(row.text), self)
         action.setObjectName(f"action {row.name}")
+        action.setIconText(action.iconText())  # the bar's word stays where the menu's says more
         action.setCheckable(row.checkable)
         tip = say(row.tip)
         if row.shortcut:

@@ -49,6 +49,7 @@ class Work(Generic[Value]):
     `at_once(document, value)` makes the value shown from the answer (None while there is none) and the state, in a
     few milliseconds and in the window itself, so that fields keep the focus while every entry counts; it returns the
     same object for the same state.
+    `paper(document, value)` is the use that a paper of what is in front is of, where that is not always the bay's own.
     `progress(value)` says how far a sheet is that is not read to its end, and so not judged.
     """
 
@@ -62,6 +63,7 @@ class Work(Generic[Value]):
     uses: Callable[[Document], tuple[BenchFile, ...]] | None = None
     at_once: Callable[[Document, Value | None], Value | None] | None = None
     written: Callable[[Document, Value], Document] = lambda document, _value: document
+    paper: Callable[[Document, Value], str] = field(default=lambda _document, _value: "", kw_only=True)
     progress: Callable[[Value], str] = field(default=lambda _value: "", kw_only=True)
 
 

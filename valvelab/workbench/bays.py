@@ -21,9 +21,7 @@ sheet is begun: they import at their top whatever they need.
 
 from __future__ import annotations
 
-from collections.abc import Collection
-from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from valvelab.cautions import ENGINE, SPRINGS
 from valvelab.files.kinds import READERS, Reader, reader_of
@@ -32,11 +30,6 @@ from valvelab.workbench.bay import Bay, Work
 from valvelab.workbench.document import Document
 from valvelab.workbench.first_import import numeric
 
-if TYPE_CHECKING:
-    from valvelab.records.result import Decision
-
-BESIDE = {"spec", "instrument card", "adopted uncertainty"}
-"""Kinds of file that no bay inspects by themselves."""
 BAYS: tuple[Bay, ...] = (
     Bay(
         name="lobes",
@@ -211,44 +204,6 @@ def outstanding(document: Document) -> Question[Any] | None:
     work = None if document.unread() else _wanted(document, by_name(document.bay))
     question = None if work is None else question_of(document, document.bay)
     return question if answer_to(document, document.bay, question) is None else None
-
-
-def laid(document: Document) -> list[Bay]:
-    """The bays that something lies on the bench for."""
-    found = {content.kind for file in document.files if (content := document.content(file)) is not None}
-    return [bay for bay in BAYS if found & set(bay.takes) - BESIDE]
-
-
-def unjudged(document: Document) -> tuple[str, Question[Any]] | None:
-    """A bay behind the one in front that could judge by a spec and has no answer yet, with its question."""
-    for bay in () if document.unread() else laid(document):
-        work = work_of(bay.name)
-        if bay.name == document.bay or not work.judges or work.spec(document) is None:
-            continue
-        question = question_of(document, bay.name)
-        if question is not None and answer_to(document, bay.name, question) is None:
-            return bay.name, question
-    return None
-
-
-def decided(document: Document, also: Collection[str] = ()) -> dict[str, Decision | None]:
-    """What the answers of the bays behind the one in front come to; None where nothing is judged, or not yet.
-
-    also: further bays, whose sheets lie in no file.
-    """
-    from valvelab.tables.verdicts import overall
-    from valvelab.workbench import entry_told
-
-    found: dict[str, Decision | None] = {}
-    names = {bay.name for bay in laid(document)} | {*also}
-    answered = [bay for bay in BAYS if bay.name in names and (bay.blank or bay.name in document.answers)]
-    for bay in answered:
-        if bay.name == document.bay or (value := answer_value(document, bay)) is None:
-            continue
-        work = work_of(bay.name)
-        begun = entry_told.progress(replace(document, bay=bay.name)) or work.progress(value)
-        found[bay.name] = None if begun else overall(work.result(value).verdicts)
-    return found
 
 
 def files_in_use(document: Document) -> set[str]:

@@ -414,6 +414,17 @@ def certificate(document: Document, inspection: SpringsInspection) -> Shown:
     return special or Shown(inspection.result, _part(document, NAME, tray[0], found))
 
 
+def paper(document: Document, inspection: SpringsInspection) -> str:
+    """The use that `certificate` is of: springs, sets or shims."""
+    page, tray = document.state(SpringsState).page, table_in_use(document)
+    if page == "sets":
+        usable = usable_of(document, inspection)
+        has = bool(grouping_of(document, usable.values).sets) and bool(wish_of(document, usable).within)
+        return "sets" if has else NAME
+    has_plan = page == "shims" and tray is not None and _shims_shown(document, tray[0], spec_in_use(document))
+    return "shims" if has_plan else NAME
+
+
 def _sets_shown(
     document: Document,
     inspection: SpringsInspection,
@@ -450,4 +461,4 @@ def _shims_shown(document: Document, tray: BenchFile, found: tuple[BenchFile, Sp
     return Shown(inspection.result, _shims_part(document, tray, found, heights[0]))
 
 
-WORK = Work(SpringsState, question, result, parts, certificate, uses, spec=spec_in_use, judges=JUDGES)
+WORK = Work(SpringsState, question, result, parts, certificate, uses, spec=spec_in_use, judges=JUDGES, paper=paper)

@@ -393,7 +393,7 @@ class LiftCheckView(BayView[Desk]):
         if not item:
             return
         if self._folder is None:
-            start = self.bench.settings.recent_folder or "."
+            start = self.bench.start()
             name = QFileDialog.getExistingDirectory(self, say("Folder for the pages of this event"), start)
             if not name:
                 return
