@@ -19,6 +19,7 @@ from waiting import wait_for
 from valvelab.files.body import Where
 from valvelab.files.guesses import guess_force_unit, guess_height_unit, guess_lift_unit, guess_roles, guess_turn
 from valvelab.files.kinds import reader_of
+from valvelab.files.spring_readings import read_spring_readings
 from valvelab.files.table import read_table
 from valvelab.lobe.trace import Trace
 from valvelab.places import sample_profiles
@@ -569,3 +570,59 @@ def test_lifts_in_metres_are_seen() -> None:
     found = guess_lift_unit(0.0074434)
     assert found.unit == "m"
     assert "metres" in found.reason
+
+
+BY_WORDS = [
+    ("no;H [in];L [lbs]\n1;1,90;121\n1;1,80;161\n1;1,70;201\n", "spring readings"),
+    ("load;H\n121;48\n161;46\n201;44\n", "spring readings"),
+    ("a;N\n48;121\n46;161\n44;201\n", "spring readings"),
+    ("sample;inspector;found\n1;A;7.1\n2;A;7.2\n1;B;7.1\n", "gauge study"),
+]
+
+
+@pytest.mark.parametrize(("text", "kind"), BY_WORDS)
+@pytest.mark.parametrize("bay", ["lobes", "springs", "texture"])
+def test_the_words_above_the_columns_say_what_a_file_is_before_the_bay_does(
+    window: MainWindow, tmp_path: Path, text: str, kind: str, bay: str
+) -> None:
+    (tmp_path / "table.csv").write_text(text, encoding="utf-8")
+    window.bench.go_to_bay(bay)
+    window.bench.add_files([str(tmp_path / "table.csv")])
+    QApplication.processEvents()
+    assert window.pages.front() is window.columns
+    assert window.columns.kind.currentData() == kind
+
+
+@pytest.mark.parametrize("header", ["no;height in;lbs", "No.;Height (in);lbf", "nr;height [in];lb"])
+def test_a_header_that_is_a_unit_of_force_is_a_force_in_it(tmp_path: Path, header: str) -> None:
+    rows = "".join(f"{n};{h};{f + n}\n" for n in (1, 2) for h, f in (("1,90", 121), ("1,70", 201), ("1,40", 321)))
+    (tmp_path / "springs.csv").write_text(f"{header}\n{rows}", encoding="utf-8")
+    found = read_spring_readings(tmp_path / "springs.csv")
+    assert [one.spring for one in found.springs] == ["1", "2"]
+    stroke = found.springs[0].elements[0].compress
+    assert stroke.force_n.max() == pytest.approx(322 * POUND_FORCE_N)
+    assert stroke.height_mm.max() == pytest.approx(1.9 * INCH_MM)
+
+
+def test_a_title_that_is_but_a_unit_says_what_its_column_holds(tmp_path: Path) -> None:
+    (tmp_path / "springs.csv").write_text("N;a;b\n121;1;48\n161;1;46\n201;1;44\n", encoding="utf-8")
+    reader = reader_of("spring readings")
+    assert reader is not None
+    roles = guess_roles(reader.name, reader.columns or {}, read_table(tmp_path / "springs.csv").preview())
+    assert roles == ("force", "spring", "height")
+
+
+def test_a_unit_that_a_header_states_is_not_argued_about(tmp_path: Path) -> None:
+    (tmp_path / "springs.csv").write_text("a,b,lb\n1,1.9,121\n1,1.7,201\n1,1.4,321\n", encoding="utf-8")
+    columns = assigned({0: ("spring", ""), 1: ("height", "in"), 2: ("force", "lb")})
+    looked = Draft(BenchFile(str(tmp_path / "springs.csv")), "spring readings", columns).look()
+    assert [guess.what for guess in looked.guesses] == ["height"]
+
+
+def test_columns_are_lettered_as_a_sheet_letters_them(window: MainWindow, tmp_path: Path) -> None:
+    (tmp_path / "table.csv").write_text("1 2 3\n4 5 6\n7 8 9\n", encoding="utf-8")
+    window.bench.add_files([str(tmp_path / "table.csv")])
+    QApplication.processEvents()
+    table = window.columns.table
+    assert [table.horizontalHeaderItem(at).text() for at in range(table.columnCount())] == ["A", "B", "C"]
+    assert table.fields[0].accessibleName() == "What column A holds"

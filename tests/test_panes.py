@@ -18,13 +18,13 @@ from valvelab.window.bench import Bench
 from valvelab.window.panes import BoundQuantity, Chips, number_field, show_number
 from valvelab.window.tables import AT_ONCE, TableColumn, TableView
 from valvelab.window.turns import Turns
-from valvelab.workbench.state import Entry, entered, entry_of
+from valvelab.workbench.state import BayState, Entry, entered, entry_of
 
 NAMES = (("one", "One"), ("two", "Two"), ("three", "Three"))
 
 
 @dataclass(frozen=True, slots=True)
-class PlainState:
+class PlainState(BayState):
     page: str = "one"
     plots: frozenset[str] = frozenset({"one", "two"})
     sense: bool = entered(False, "Sense", edit="turn the sense")

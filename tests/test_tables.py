@@ -189,7 +189,7 @@ WRONG = {
     "empty": (b"", "an empty file"),
     "blank": (b" \n\n", "an empty file"),
     "only a mark": (b"\xff\xfe", "an empty file"),
-    "only a preamble": (b"# part: A\n", "a preamble and nothing below it"),
+    "only a preamble": (b"# part: A\n", "lines above a table and nothing below them"),
     "only a header": (b"spring,height [mm],force [N]\n", "line 1: found a header and no rows below it"),
     "binary": (bytes(range(256)) * 4, "binary data"),
     "old workbook": (b"\xd0\xcf\x11\xe0" + bytes(600), "old binary form"),

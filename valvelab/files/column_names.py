@@ -31,6 +31,7 @@ WORDS: dict[str, tuple[tuple[str, ...], ...]] = {
     "height": (("spring height", "test height", "compressed height", "checking height"),),
     "force": (
         ("load", "pressure", "spring force", "spring load", "spring pressure", "test load", "test force"),
+        ("lbs", "lbf", "lb", "kgf"),
     ),
     "position": (("valve position", "valve no", "valve number", "valve", "pos"),),
     "stage": (("condition",),),
@@ -175,6 +176,8 @@ def split_header(header: str) -> tuple[str, str | None]:
         title = header.removesuffix(mark).strip()
         if title != header and title and not title[-1].isdigit():
             return title, '"'
+    if rank("force", plain_name(header)) == len(WORDS["force"]) and is_unit(header, "force"):
+        return header, header  # `lbs` is a force and its unit
     match = _UNIT_WORD.fullmatch(header)
     if match is not None and is_unit(match.group(2)) and is_known(match.group(1)) and not height_of(header):
         return _with_turn(*match.groups())

@@ -5,7 +5,7 @@ Every guess is a start for a person, who sees the reason and may choose otherwis
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Literal
 
 import numpy as np
@@ -253,8 +253,9 @@ def _of_lifts(table: Table) -> tuple[UnitGuess, ...]:
 def _of_springs(table: Table) -> tuple[UnitGuess, ...]:
     if table.find("height") is None or table.find("force") is None:
         return ()
-    bare = _bare(table, "force")
-    stated = table.with_unit(table.require("force"), "N") if bare else table  # beside inches none is refused
+    bare, stated = _bare(table, "force"), table
+    for name, unit in (("height", "mm"), ("force", "N")):  # beside inches none would be refused
+        stated = stated.with_unit(stated.require(name), unit) if _bare(stated, name) else stated
     strokes = [element.compress for spring in spring_readings(stated).springs for element in spring.elements]
     guesses = []
     height_unit = (table.require("height").unit or "").lower()
@@ -273,6 +274,33 @@ def _range(ends: tuple[float, float]) -> str:
     return Phrase("{low} to {high}", low=f"{ends[0]:g}", high=f"{ends[1]:g}")
 
 
+def guess_kind(kinds: Mapping[str, Mapping[str, tuple[str, ...]]], preview: Preview) -> str:
+    """The kind of table whose columns the names and units above a preview speak of most; "" where two are as likely.
+
+    kinds: the fields of each kind with the units of each.
+    """
+    split = [split_header(header) for header in preview.headers]
+    stated = [unit or "" for unit in preview.units]
+    scores: dict[str, int] = {}
+    for kind, fields in kinds.items():
+        named = sum(bool(role) for role in _named_roles(kind, fields, [title for title, _ in split]))
+        scores[kind] = 2 * named + sum(any(_measures(units, unit) for units in fields.values()) for unit in stated)
+    best = max(scores.values(), default=0)
+    likely = [kind for kind, score in scores.items() if score == best]
+    return likely[0] if best and len(likely) == 1 else ""
+
+
+def _measures(units: Collection[str], unit: str) -> bool:
+    """Whether a field with these units is of what a unit measures, and of nothing else."""
+    kinds = [known for known in FACTORS.values() if unit and _is_among(unit, known)]
+    return bool(units) and any(all(_is_among(one, known) for one in units) for known in kinds)
+
+
+def _is_among(unit: str, known: Collection[str]) -> bool:
+    """Whether a unit is among known ones, in whatever case."""
+    return unit.lower() in map(str.lower, known)
+
+
 def guess_roles(kind: str, fields: Mapping[str, tuple[str, ...]], preview: Preview) -> tuple[str, ...]:
     """What each column of a preview most likely holds among the `fields` of a kind; "" for one that is not used.
 
@@ -281,6 +309,7 @@ def guess_roles(kind: str, fields: Mapping[str, tuple[str, ...]], preview: Previ
     cells = list(zip(*preview.rows, strict=True))
     titles = [split_header(header)[0] for header in (*preview.headers, *("",) * (len(cells) - len(preview.headers)))]
     roles = _named_roles(kind, fields, titles[: len(cells)])
+    _add_units(roles, fields, titles, preview.units)
     free = [
         index
         for index, column in enumerate(cells)
@@ -316,6 +345,17 @@ def _named_roles(kind: str, fields: Mapping[str, tuple[str, ...]], titles: Seque
             role or (lobe if lobe and lobes.count(lobe) == 1 else "") for role, lobe in zip(roles, lobes, strict=True)
         ]
     return roles
+
+
+def _add_units(
+    roles: list[str], fields: Mapping[str, tuple[str, ...]], titles: Sequence[str], units: Sequence[str | None]
+) -> None:
+    """A title that is but a unit says what its column holds where one field alone is measured so."""
+    for index, (title, unit) in enumerate(zip(titles, units, strict=False)):
+        if index < len(roles) and not roles[index] and unit and title.lower() == unit.lower():
+            measured = [name for name, known in fields.items() if _measures(known, unit)]
+            if len(measured) == 1 and measured[0] not in roles:
+                roles[index] = measured[0]
 
 
 def _holds_numbers(cells: Sequence[str]) -> bool:

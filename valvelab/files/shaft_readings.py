@@ -105,7 +105,7 @@ def _support(table: Table) -> tuple[Vees | None, list[Note]]:
     """`centres`, or `vees 0.0 mm 160.0 mm`, with the vee's angle before, after or under its own key."""
     stated = table.text("support")
     if stated is None:
-        return None, [info(table.file, Phrase("the preamble states no support; read as between centres"))]
+        return None, [info(table.file, Phrase("no line above the table states the support; read as between centres"))]
     if stated.casefold() in {"centres", "centers", "between centres", "between centers"}:
         return None, []
     match = _VEES.fullmatch(stated.strip())

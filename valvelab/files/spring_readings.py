@@ -160,7 +160,7 @@ def height_columns(table: Table) -> list[HeightColumn]:
         if height.unit is None and table.in_inches():
             raise BadFile(table.file, place, "a height without a unit beside inches or pounds", "its unit, in or mm")
         if column.unit is None and table.in_inches():
-            expected = Phrase("1.800 in [lbf], or the preamble key `force unit`")
+            expected = Phrase("1.800 in [lbf], or the line `# force unit: lbf` above the table")
             raise BadFile(table.file, place, "a height in inches and forces without a unit", expected)
         if not 0.0 < height.mm <= LARGEST_READING_MM:
             expected = Phrase("a height above 0, at most {most} mm", most=f"{LARGEST_READING_MM:g}")

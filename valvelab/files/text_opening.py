@@ -74,7 +74,10 @@ def open_text(contents: Contents, where: Where = ANYWHERE) -> Opening:
         )
     if not sample:
         raise BadFile(
-            file, "", (Phrase("a preamble and nothing below it") if preamble else Phrase("no rows")), "a table"
+            file,
+            "",
+            (Phrase("lines above a table and nothing below them") if preamble else Phrase("no rows")),
+            "a table",
         )
     layout = _layout(file, sample, forced, text)
     rows = [_split(file, line, layout, number) for number, line in sample]
@@ -133,7 +136,7 @@ def add_preamble(preamble: dict[str, PreambleEntry], file: str, text: str, place
         return
     key, value = entry
     if len(preamble) >= MAX_PREAMBLE:
-        raise BadFile(file, place, Phrase("more than {most} preamble keys", most=MAX_PREAMBLE), "a table")
+        raise BadFile(file, place, Phrase("more than {most} lines `# key: value`", most=MAX_PREAMBLE), "a table")
     if key in preamble and preamble[key].value != value:
         raise BadFile(
             file,

@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QComboBox, QHeaderView, QMenu, QTableWidget, QTabl
 from valvelab.files.guesses import UnitGuess
 from valvelab.files.kinds import reader_of
 from valvelab.files.table import Preview
+from valvelab.files.workbook import column_letters
 from valvelab.language import marked, say
 from valvelab.window.painting import LEFT, RIGHT
 from valvelab.window.table_menu import let_copy
@@ -67,7 +68,7 @@ class ColumnsTable(QTableWidget):
         self.clearSpans()
         self.setColumnCount(width)
         self.setRowCount(_CHOOSERS + len(self._numbers))
-        self.setHorizontalHeaderLabels([str(column) for column in range(width)])
+        self.setHorizontalHeaderLabels([column_letters(column) for column in range(width)])
         self.setVerticalHeaderLabels([say("holds"), say("unit"), *map(str, self._numbers)])
         self._add_choosers(looked, width)
         for at, row in enumerate(over, start=_CHOOSERS):
@@ -98,8 +99,8 @@ class ColumnsTable(QTableWidget):
         with self._quietly():
             for column in range(width):
                 field, unit = QComboBox(self, editable=True), QComboBox(self, editable=True)
-                field.setAccessibleName(say("What column {column} holds").format(column=column))
-                unit.setAccessibleName(say("Unit of column {column}").format(column=column))
+                field.setAccessibleName(say("What column {column} holds").format(column=column_letters(column)))
+                unit.setAccessibleName(say("Unit of column {column}").format(column=column_letters(column)))
                 field.addItems([say(_IGNORE), *self._offered, *lobes])
                 role = looked.roles[column] if column < len(looked.roles) else ""
                 if told:

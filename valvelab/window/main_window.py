@@ -224,7 +224,10 @@ class MainWindow(Shell):
         if asked is None and value is None:
             asked = next(iter(document.waiting_for_columns()), None)
         if asked is not None and (content := document.content(asked)) is not None:
-            self.columns.show_file(asked, content.kind or bays.table_of(document.bay))
+            columns = self.columns
+            from valvelab.workbench.columns_draft import likely_kind
+
+            columns.show_file(asked, likely_kind(content, bays.table_of(document.bay)))
             self.columns.later.setVisible(value is not None or content.preview is None)
             self.columns.later.setText(say("Leave it as it i&s") if content.preview is None else say("La&ter"))
             self.pages.bring(self.columns)

@@ -10,9 +10,9 @@ from valvelab.figures.reading_figures import Drawn, drawn
 from valvelab.files.body import ANYWHERE, Where
 from valvelab.files.column_assignment import AssignedColumn, ColumnAssignment, parse_columns
 from valvelab.files.gauge_study_file import gauge_study
-from valvelab.files.guesses import UnitGuess, guess_roles, guess_units
+from valvelab.files.guesses import UnitGuess, guess_kind, guess_roles, guess_units
 from valvelab.files.heights import heights_table
-from valvelab.files.kinds import reader_of
+from valvelab.files.kinds import READERS, reader_of
 from valvelab.files.lift_table import lift_table
 from valvelab.files.shaft_readings import shaft_readings
 from valvelab.files.spring_readings import spring_readings
@@ -20,7 +20,7 @@ from valvelab.files.surface_trace import surface_trace
 from valvelab.files.table import ColumnsNeeded, LeftOut, Preview, Table, read_table
 from valvelab.phrase import Phrase, whole
 from valvelab.workbench.contents import without_name
-from valvelab.workbench.document import BenchFile
+from valvelab.workbench.document import BenchFile, Content
 
 _OF_TABLE: Mapping[str, Callable[[Table], object]] = {
     "lift table": lift_table,
@@ -86,6 +86,13 @@ def first_draft(file: BenchFile, kind: str) -> Draft:
     return Draft(file, file.kind or kind, columns)
 
 
+def likely_kind(content: Content, otherwise: str) -> str:
+    """What a table most likely is: as it was read, else by the names above its columns, else as the bay takes it."""
+    kinds = {reader.name: reader.columns for reader in READERS if reader.columns is not None}
+    guessed = "" if content.preview is None else guess_kind(kinds, content.preview)
+    return content.kind or guessed or otherwise
+
+
 def moved(draft: Draft, where: Where) -> Draft:
     """The draft at another place in the file, nothing assigned."""
     return replace(draft, columns=ColumnAssignment((), where), table=None)
@@ -102,7 +109,8 @@ def _look(draft: Draft) -> Looked:
         found = replace(found, table=table, preview=preview, roles=roles)
         if not named:
             return found
-        bare = ColumnAssignment(tuple(replace(column, unit=None) for column in named), where)
+        stated = dict(enumerate(preview.units))
+        bare = ColumnAssignment(tuple(replace(column, unit=stated.get(column.index)) for column in named), where)
         found = replace(found, guesses=guess_units(draft.kind, table.assign(bare)))
         return _read(found, table.assign(draft.columns))
     except ValvelabError as refusal:

@@ -140,10 +140,14 @@ def _fit_notes(table: SpringTable, fit: Fit, installed: float | None, lift: floa
             )
     if fit.installed_height_mm is None:
         if any(one.installed_height_mm is None for one in table.springs):
-            text = Phrase("not stated in the file or the spec's [fitting]: no seat force, open force or margin")
+            text = Phrase(
+                "stated neither above the table nor as fitting in the spec: no seat force, open force or margin"
+            )
             yield warning("installed height", text)
     elif fit.valve_lift_mm is None:
-        yield warning("valve lift", Phrase("not stated in the file or the spec's [fitting]: no open force or margin"))
+        yield warning(
+            "valve lift", Phrase("stated neither above the table nor as fitting in the spec: no open force or margin")
+        )
     if fit.stated.force_division_n and table.force_resolution_n is None:
         text = Phrase(
             "every force is a multiple of {force_division} N: taken as the tester's division",

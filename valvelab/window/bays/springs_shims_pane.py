@@ -139,7 +139,7 @@ class ShimsPane(QWidget):
             self.state.setText(
                 say(
                     "Put heights on the bench for a shim plan: position and height (seat to retainer "
-                    "without a shim), with the shims in stock in the preamble."
+                    "without a shim), with the shims in stock in lines above it."
                 )
             )
         elif plan is not None:

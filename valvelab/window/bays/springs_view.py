@@ -69,7 +69,7 @@ _SHOWN = (
 )  # fmt: skip
 _NO_MAP = marked(
     "No spring has both a seat force and a rate. State the installed height and the valve "
-    "lift in the readings' preamble or in a spec."
+    "lift in lines above the table or in a spec."
 )
 
 
