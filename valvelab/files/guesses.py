@@ -253,17 +253,14 @@ def _of_lifts(table: Table) -> tuple[UnitGuess, ...]:
 def _of_springs(table: Table) -> tuple[UnitGuess, ...]:
     if table.find("height") is None or table.find("force") is None:
         return ()
-    bare, stated = _bare(table, "force"), table
-    for name, unit in (("height", "mm"), ("force", "N")):  # beside inches none would be refused
-        stated = stated.with_unit(stated.require(name), unit) if _bare(stated, name) else stated
-    strokes = [element.compress for spring in spring_readings(stated).springs for element in spring.elements]
+    strokes = [element.compress for spring in spring_readings(table).springs for element in spring.elements]
     guesses = []
     height_unit = (table.require("height").unit or "").lower()
     if not height_unit:
         guesses.append(guess_height_unit(np.concatenate([stroke.height_mm for stroke in strokes])))
         height_unit = guesses[0].unit
     mm = FACTORS["length"][height_unit] if guesses and height_unit else 1.0
-    if bare and height_unit:
+    if _bare(table, "force") and height_unit:
         falls = [float(np.ptp(one.force_n) / np.ptp(one.height_mm)) / mm for one in strokes if np.ptp(one.height_mm)]
         if falls:
             guesses.append(guess_force_unit(float(np.median(falls)), inches=height_unit in _INCHES))

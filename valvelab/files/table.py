@@ -7,7 +7,7 @@ for spring, rows in table.groups("spring").items(): ...
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import field, replace
 from functools import reduce
 from itertools import islice
@@ -472,17 +472,15 @@ class Table:
     def _column(self, column: str | Column) -> Column:
         return self.require(column) if isinstance(column, str) else column
 
-    def _remark(self, column: Column, text: str) -> None:
-        self._notes.setdefault(column.name, info(self.file, f"column {column.title or column.index} {text}"))
+    def _remark(self, column: Column, text: str, level: Callable[[str, str], Note] = info) -> None:
+        self._notes.setdefault(column.name, level(self.file, f"column {column.title or column.index} {text}"))
 
     def _factor(self, column: Column, dimension: Dimension) -> float:
         if column.unit is None:
             unit = CANONICAL[dimension]
-            if dimension in _IN_INCHES and self.in_inches():
-                found = "no unit beside columns in inches or pounds"
-                raise self._bad_unit(column, found, f"its unit, {_IN_INCHES[dimension]}")
             if unit not in {"", "%"}:
-                self._remark(column, f"carries no unit; read as {unit}")
+                beside = " beside columns in inches or pounds" if self.in_inches() else ""
+                self._remark(column, f"carries no unit{beside}; read as {unit}", warning if beside else info)
             return 1.0
         try:
             return factor(column.unit, dimension, column.title)
