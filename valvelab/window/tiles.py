@@ -50,7 +50,7 @@ class BayTile(QToolButton):
             self.updateGeometry()
             self.update()
 
-    def tell(self, *, laid: bool, decision: Decision | None, past: bool) -> None:
+    def tell(self, *, laid: bool, decision: Decision | None, past: bool = False) -> None:
         """Whether something lies on the bench for it, and the gravest decision; `past`: before the last edit."""
         if (laid, decision, past) != (self._laid, self._decision, self._past):
             self._laid, self._decision, self._past = laid, decision, past

@@ -18,6 +18,7 @@ CERTIFICATES: dict[str, str] = {
     "liftcheck": marked("lift check certificate"), "gauge": marked("gauge study certificate"),
 }  # fmt: skip
 """What the paper of a use is called where it is chosen, and its file."""
+_NONE = marked("certificate")
 
 
 def called(document: Document) -> tuple[str, str]:
@@ -25,7 +26,7 @@ def called(document: Document) -> tuple[str, str]:
     bay = bays.by_name(document.bay)
     value = None if bay is None else bays.answer_value(document, bay)
     if bay is None or value is None:
-        return "certificate", "certificate.pdf"
+        return _NONE, f"{_NONE}.pdf"
     what = CERTIFICATES[bays.work_of(bay.name).paper(document, value) or bay.name]
     return what, f"{own_name(document)} {what}.pdf".lstrip()
 
