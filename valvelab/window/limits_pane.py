@@ -77,7 +77,8 @@ _WIDTHS: dict[str, float] = {"title": 14, "revision": 3.5, "confidence": 4.5, "i
 
 def _listed(row: Characteristic) -> str:
     """A characteristic in the list of those there are: its plain name, and the word that is typed."""
-    return f"{say(row.head)}  —  {row.name}"
+    head = say(row.head)
+    return row.name if head == row.name else f"{head}  —  {row.name}"
 
 
 def _meaning(row: Characteristic, units: System) -> str:

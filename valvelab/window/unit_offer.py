@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from valvelab.language import say
-from valvelab.records.measurement import NO_DOUBTS, Doubts
 from valvelab.window.bench import Bench
 from valvelab.window.pages import OfferStrip
 from valvelab.workbench.document import BenchFile, Document
@@ -21,10 +20,10 @@ class UnitOffer:
 
     def ask(self, document: Document) -> None:
         """Ask about the table in doubt that nobody decided on; without one the strip stays away."""
-        found = next(((file, doubts) for file, doubts in in_doubt(document) if file not in self._left), None)
+        found = next((one for one in in_doubt(document) if one[0] not in self._left), None)
         asked = None if found is None or document.columns_of else found[0]
         if asked is not None and found is not None and asked != self._asked:
-            told = say(found[1].told[0])
+            told = say(found[1][0])
             self._strip.ask(
                 f"▲ {asked.name}: {told}",
                 say("Choose the &units…"),
@@ -45,12 +44,12 @@ class UnitOffer:
             self._asked = None
 
 
-def in_doubt(document: Document) -> list[tuple[BenchFile, Doubts]]:
-    """The files whose tables are in doubt about a unit; what was typed in the window states its own."""
+def in_doubt(document: Document) -> list[tuple[BenchFile, tuple[str, ...]]]:
+    """The files whose tables are in doubt about a unit, and why; what was typed in the window states its own."""
     found = []
     for file in document.files:
         content = document.content(file)
-        doubts = getattr(content.value, "doubts", NO_DOUBTS) if content is not None and file.text is None else NO_DOUBTS
-        if isinstance(doubts, Doubts) and doubts.told:
-            found.append((file, doubts))
+        doubts = None if content is None or file.text is not None else getattr(content.value, "doubts", None)
+        if told := tuple(getattr(doubts, "told", ())):
+            found.append((file, told))
     return found
