@@ -274,11 +274,12 @@ def test_an_export_spares_the_files_of_the_bench(judged: MainWindow) -> None:
 def test_a_paper_is_seen_before_it_is_printed(
     judged: MainWindow, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    papers: list[tuple[bytes, str]] = []
-    monkeypatch.setattr(MainWindow, "preview", lambda _self, pdf, name: papers.append((pdf, name)))
+    papers: list[tuple[bytes, str, str]] = []
+    monkeypatch.setattr(MainWindow, "preview", lambda _self, *paper: papers.append(paper))
     judged.do("print")
-    ((pdf, name),) = papers
-    assert name == "club_four_journals.pdf"
+    ((pdf, name, what),) = papers
+    assert name == "club_four_journals shaft form certificate.pdf"
+    assert what == "shaft form certificate"
     assert not judged.bench.document.papers, "nothing was written"
     preview = PrintPreview(pdf, name, judged)
     printer = QPrinter(QPrinter.PrinterMode.ScreenResolution)
@@ -307,7 +308,7 @@ def test_a_lift_check_prints_the_page_of_its_car(window: MainWindow, monkeypatch
     pages: list[bool] = []
     papers: list[str] = []
     monkeypatch.setattr(LiftCheckView, "print_page", lambda _self: pages.append(True))
-    monkeypatch.setattr(MainWindow, "preview", lambda _self, _pdf, name: papers.append(name))
+    monkeypatch.setattr(MainWindow, "preview", lambda _self, _pdf, name, _what: papers.append(name))
     window.bench.add_files([str(SAMPLES / "quillmere_spring_meeting.toml")])
     view = window.pages.front()
     assert isinstance(view, LiftCheckView)
@@ -316,4 +317,4 @@ def test_a_lift_check_prints_the_page_of_its_car(window: MainWindow, monkeypatch
     assert (pages, papers) == ([True], [])
     view.next_car()
     window.do("print")
-    assert papers == ["quillmere_spring_meeting.pdf"]
+    assert papers == ["quillmere_spring_meeting lift check certificate.pdf"]

@@ -351,6 +351,7 @@ def test_a_sheet_that_the_job_keeps_is_not_called_unsaved(
     windows: Callable[[], MainWindow], tmp_path: Path, sample: str, new: bool
 ) -> None:
     window, path = windows(), tmp_path / "typed.valvelab"
+    window.resize(1280, 720)
     bay = next(bay for bay in bays.BAYS if bay.name == sample)
     window.bench.add_files([] if new else [str(sample_profiles() / name) for name in bay.sample])
     window.bench.go_to_bay(sample)
@@ -360,6 +361,7 @@ def test_a_sheet_that_the_job_keeps_is_not_called_unsaved(
     QApplication.processEvents()
     assert ", kept in the job" in window.banner.inspected.text()
     other = windows()
+    other.resize(1280, 720)
     other.job.open(path)
     other.bench.go_to_bay(sample)
     QApplication.processEvents()

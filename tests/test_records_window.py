@@ -248,8 +248,10 @@ def two_kinds(window: MainWindow, tmp_path: Path) -> MainWindow:
 
 def test_each_part_is_kept_with_its_own_particulars(two_kinds: MainWindow, tmp_path: Path) -> None:
     keep = two_kinds.records.keep
-    said = {thing.name: {name: (field.text(), field.isEnabled()) for name, field in row.items()}
-            for thing, row in zip(keep.things, keep.own, strict=True)}  # fmt: skip
+    said = {
+        thing.name: {name: (field.text(), field.isEnabled()) for name, field in row.items()}
+        for thing, row in zip(keep.things, keep.own, strict=True)
+    }
     assert said == {
         "Springs · tray.csv": {"serial": ("QF-S-2", False), "part": ("Quillmere valve springs", False)},
         "Phasing · wheel.toml": {"serial": ("", True), "part": ("", True)},

@@ -86,10 +86,8 @@ class Head(QHeaderView):
         if not self._moved_by:
             return event
         place = event.position() - QPointF(self._moved_by, 0.0)
-        return QMouseEvent(
-            event.type(), place, event.scenePosition(), event.globalPosition(), event.button(), event.buttons(),
-            event.modifiers(),
-        )  # fmt: skip
+        held = (event.button(), event.buttons(), event.modifiers())
+        return QMouseEvent(event.type(), place, event.scenePosition(), event.globalPosition(), *held)
 
 
 def staying_columns(width: Callable[[int], int], whole: int) -> Iterator[tuple[int, int, int]]:

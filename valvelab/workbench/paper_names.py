@@ -27,7 +27,8 @@ def called(document: Document) -> tuple[str, str]:
     value = None if bay is None else bays.answer_value(document, bay)
     if bay is None or value is None:
         return _NONE, f"{_NONE}.pdf"
-    what = CERTIFICATES[bays.work_of(bay.name).paper(document, value) or bay.name]
+    use = bays.work_of(bay.name).paper(document, value) or bay.name
+    what = CERTIFICATES.get(use) or f"{bay.title.lower()} {_NONE}"
     return what, f"{own_name(document)} {what}.pdf".lstrip()
 
 
