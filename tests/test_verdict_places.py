@@ -10,7 +10,7 @@ import pytest
 from invented_camshaft import write_table
 from PySide6.QtCore import QPointF, Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QAbstractSlider, QApplication
 from something import each
 
 from valvelab.places import sample_profiles
@@ -68,6 +68,13 @@ def test_the_row_that_a_place_chooses_is_brought_into_view(window: MainWindow) -
     window.verdicts.bring(last)
     assert sheet.visualRect(sheet.currentIndex()).intersects(sheet.viewport().rect())
     assert sheet.row_of(sheet.currentIndex()) is last
+    window.resize(1280, 1000)
+    QApplication.processEvents()
+    assert sheet.viewport().rect().contains(sheet.visualRect(sheet.currentIndex())), "in another height as well"
+    sheet.verticalScrollBar().triggerAction(QAbstractSlider.SliderAction.SliderToMinimum)
+    window.resize(1280, 720)
+    QApplication.processEvents()
+    assert sheet.rowAt(0) == 0, "where a person scrolled to"
 
 
 def test_a_remark_brings_what_it_is_about_to_the_front(window: MainWindow) -> None:

@@ -425,6 +425,7 @@ class TableView(QTableView):
     """
 
     chosen = Signal(object)
+    _sought = False
 
     def __init__(
         self,
@@ -441,6 +442,7 @@ class TableView(QTableView):
         super().__init__(parent)
         self._wrapped, self._named = wrapped, named
         self._shared = self._asks = False
+        self.verticalScrollBar().actionTriggered.connect(self._leave)
         self._fitting = QTimer(self, singleShot=True, interval=0)
         self._fitting.timeout.connect(self._fit_piece)
         self._fitted = self._needed = 0
@@ -714,9 +716,21 @@ class TableView(QTableView):
             bar.setValue(bar.value() + self.columnViewportPosition(index.column()) - self._head.staying)
 
     def resizeEvent(self, event: QResizeEvent) -> None:
-        """Another width may have room for all columns."""
+        """Another width may have room for all columns, another height for the row that was sought."""
         super().resizeEvent(event)
         self.settle_columns()
+        if self._sought:
+            self._seek()
+
+    def _seek(self) -> None:
+        """Bring the row that is chosen into view, from the top, as far as is needed; until a person moves on."""
+        self._sought = True
+        if self.viewport().height() >= self.verticalHeader().defaultSectionSize():
+            self.scrollToTop()
+            self.scrollTo(self.currentIndex())
+
+    def _leave(self) -> None:
+        self._sought = False
 
     def _width(self, row: int, column: int, font: QFont) -> int:
         """Width of a cell as Qt measures it, which is asked only about what is more than a line of words."""
@@ -838,8 +852,8 @@ class TableView(QTableView):
             with QSignalBlocker(self.selectionModel()):
                 self.setCurrentIndex(first)
             self.viewport().update()
-        if seen:
-            self.scrollTo(first)  # which by itself goes by the news that nobody is told
+        if seen and not self.viewport().rect().contains(self.visualRect(first)):
+            self._seek()  # Qt goes by the news that nobody is told
 
     def choose_first(self) -> None:
         """Choose the first row there is, as a click on it does."""
@@ -848,6 +862,7 @@ class TableView(QTableView):
             self.setCurrentIndex(self.proxy.index(0, 0))
 
     def _on_row(self, index: QModelIndex) -> None:
+        self._sought = False
         if index.isValid():
             self.chosen.emit(self.row_of(index))
 
