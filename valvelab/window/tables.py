@@ -425,7 +425,6 @@ class TableView(QTableView):
     """
 
     chosen = Signal(object)
-    _sought = False
 
     def __init__(
         self,
@@ -441,16 +440,13 @@ class TableView(QTableView):
     ) -> None:
         super().__init__(parent)
         self._wrapped, self._named = wrapped, named
-        self._shared = self._asks = False
+        self._shared = self._asks = self._sought = False
         self.verticalScrollBar().actionTriggered.connect(self._leave)
         self._fitting = QTimer(self, singleShot=True, interval=0)
         self._fitting.timeout.connect(self._fit_piece)
         self._fitted = self._needed = 0
         self._unfitted = False
-        self._roomy: tuple[int, ...] = ()
-        self._heads: tuple[int, ...] = ()
-        self._cells: tuple[int, ...] = ()
-        self._laid: tuple[int, ...] = ()
+        self._roomy, self._heads, self._cells, self._laid = (tuple[int, ...]() for _ in range(4))
         self.beside = BESIDE
         self.left_out: set[int] = set()
         self.empty_text = empty
