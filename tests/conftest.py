@@ -108,15 +108,24 @@ def quiet(app: QApplication) -> Iterator[None]:
 
 @pytest.fixture(autouse=True)
 def nobody_answers(request: pytest.FixtureRequest) -> Iterator[None]:
-    """A bench that is not saved when its window closes is kept for the next start; no box waits for a person."""
+    """A bench that is not saved when its window closes is kept for the next start; no box waits for a person; no
+    key stays held.
+    """
     if "app" not in request.fixturenames:
         yield
         return
+    from PySide6.QtCore import Qt
+    from PySide6.QtGui import QGuiApplication
+    from PySide6.QtTest import QTest
+    from PySide6.QtWidgets import QWidget
+
     from valvelab.window.main_window import MainWindow
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(MainWindow, "ask_unsaved", lambda _self: "keep")
         yield
+    if QGuiApplication.keyboardModifiers() != Qt.KeyboardModifier.NoModifier:
+        QTest.keyRelease(QWidget(), Qt.Key.Key_Control)  # a key whose release went astray counts as held ever after
 
 
 @pytest.fixture

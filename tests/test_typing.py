@@ -26,8 +26,6 @@ def press(key: Qt.Key, modifiers: Qt.KeyboardModifier = Qt.KeyboardModifier.NoMo
     target = QApplication.activePopupWidget() or QApplication.focusWidget()
     assert target is not None
     QTest.keyClick(target, key, modifiers)
-    if modifiers != Qt.KeyboardModifier.NoModifier:  # else it counts as held where the focus went elsewhere
-        QTest.keyRelease(QApplication.focusWidget() or QApplication.topLevelWidgets()[0], Qt.Key.Key_Control)
 
 
 def type_text(text: str) -> None:
