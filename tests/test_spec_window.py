@@ -279,15 +279,21 @@ def test_limits_of_the_part_are_asked_for_and_added(window: MainWindow, folder: 
 SPRINGS = "spring,force at 41 mm [N],force at 31 mm [N]\n1,250,710\n2,252,712\n"
 
 
-def test_a_spec_of_another_part_is_offered_and_not_written_into(
-    window: MainWindow, folder: Path, app: QApplication
-) -> None:
+def limits_of_springs(window: MainWindow, folder: Path, app: QApplication) -> str:
+    """The limits of springs that lie beside a camshaft and its spec, opened; the path of that spec."""
     spec = str(folder / f"{CAMSHAFT}.toml")
     (folder / "springs.csv").write_text(SPRINGS, encoding="utf-8")
     window.bench.add_files([str(folder / f"{CAMSHAFT}.csv"), spec, str(folder / "springs.csv")])
     window.bench.go_to_bay("springs")
     window.do("limits")
     app.processEvents()
+    return spec
+
+
+def test_a_spec_of_another_part_is_offered_and_not_written_into(
+    window: MainWindow, folder: Path, app: QApplication
+) -> None:
+    spec = limits_of_springs(window, folder, app)
     assert window.limits.specs.currentText() == "a new spec"
     assert window.limits.specs.findText(f"{CAMSHAFT}.toml") > 0
     assert f"{CAMSHAFT}.toml" in window.limits.sentence.text()
@@ -305,12 +311,7 @@ def test_a_spec_of_another_part_is_offered_and_not_written_into(
 def test_a_spec_of_another_part_that_a_person_chooses_is_written_into(
     window: MainWindow, folder: Path, app: QApplication
 ) -> None:
-    spec = str(folder / f"{CAMSHAFT}.toml")
-    (folder / "springs.csv").write_text(SPRINGS, encoding="utf-8")
-    window.bench.add_files([str(folder / f"{CAMSHAFT}.csv"), spec, str(folder / "springs.csv")])
-    window.bench.go_to_bay("springs")
-    window.do("limits")
-    app.processEvents()
+    spec = limits_of_springs(window, folder, app)
     at = window.limits.specs.findText(f"{CAMSHAFT}.toml")
     window.limits.specs.setCurrentIndex(at)
     window.limits.specs.activated.emit(at)

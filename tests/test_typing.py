@@ -8,9 +8,9 @@ import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QLineEdit, QWidget
+from test_entry_window import begin
 
 from valvelab.window import theme
-from valvelab.window.entry_pane import EntryPane
 from valvelab.window.main_window import MainWindow
 from valvelab.workbench.entry_kinds import entry_kind
 
@@ -214,18 +214,6 @@ def test_the_readings_grid_leads_like_the_limits(window: MainWindow) -> None:
     grid.go_to(1, 2)
     press(Qt.Key.Key_Tab)
     assert not grid.hasFocus(), "the end of the last row"
-
-
-def begin(window: MainWindow, kind: str, bay: str) -> EntryPane:
-    window.activateWindow()
-    window.bench.go_to_bay(bay)
-    known = entry_kind(kind)
-    assert known is not None
-    window.readings.begin(known)
-    QApplication.processEvents()
-    pane = window.readings.pane
-    assert pane is not None
-    return pane
 
 
 @pytest.mark.parametrize(
