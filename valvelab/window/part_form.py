@@ -37,12 +37,15 @@ class PartForm(FormArea):
         self._labels: list[QLabel] = []
         self._boxes: list[QWidget] = []
         self._beside = True
+        self._grid: QGridLayout | None = None
+        self._named: tuple[int, int] = (0, 0)
+        """Height of a line of the names when they were measured, and width of the widest."""
 
     def minimumSizeHint(self) -> QSize:
         """Wide enough for the longest name or the least field: they can stand above one another."""
         least = super().minimumSizeHint()
         return QSize(
-            max([self._least_box(), *(label.sizeHint().width() for label in self._labels)]) + self._edges(),
+            max(self._least_box(), self._names_wide()) + self._edges(),
             least.height(),
         )
 
@@ -56,6 +59,12 @@ class PartForm(FormArea):
         super().changeEvent(event)
         if event.type() in {QEvent.Type.FontChange, QEvent.Type.ApplicationFontChange}:
             self._place()
+
+    def _names_wide(self) -> int:
+        high = self._labels[0].fontMetrics().height() if self._labels else 0
+        if self._named[0] != high:
+            self._named = high, max((label.sizeHint().width() for label in self._labels), default=0)
+        return self._named[1]
 
     def _least_box(self) -> int:
         return round(_LEAST_EMS * self.fontMetrics().height())
@@ -99,7 +108,7 @@ class PartForm(FormArea):
             radius.setEnabled(box.currentText() == field.with_radius)
 
     def _build(self, fields: Sequence[FormField]) -> None:
-        self.fields, self.choices, self._labels, self._boxes = {}, {}, [], []
+        self.fields, self.choices, self._labels, self._boxes, self._named = {}, {}, [], [], (0, 0)
         self._keys = tuple(field.key for field in fields)
         page = QWidget(self)
         grid = QGridLayout(page)
@@ -126,13 +135,10 @@ class PartForm(FormArea):
         self.restyle()
         self._place()
 
-    _grid: QGridLayout | None = None
-
     def _place(self) -> None:
         """Fields beside their names where each has its least width there, else below them."""
-        names = max((label.sizeHint().width() for label in self._labels), default=0)
         gap = self.fontMetrics().height() // 2
-        beside = names + gap + self._least_box() + self._edges() <= self.width()
+        beside = self._names_wide() + gap + self._least_box() + self._edges() <= self.width()
         if beside != self._beside:
             self._beside = beside
             self._lay()

@@ -308,10 +308,15 @@ class _StepsStyle(HouseStyle):
         found = super().subControlRect(control, option, part, widget)  # type: ignore[arg-type]
         if control != QStyle.ComplexControl.CC_SpinBox:
             return found
-        more = max(0, round(_STEPS_EMS * option.fontMetrics.height()) - _STEPS_WIDE)
+        more = _steps_more(option.fontMetrics)
         if part == QStyle.SubControl.SC_SpinBoxEditField:
             return found.adjusted(0, 0, -more, 0)
         return found.adjusted(-more, 0, 0, 0) if part in {step[0] for step in _STEPS} else found
+
+
+def _steps_more(metrics: QFontMetrics) -> int:
+    """By how much the buttons are wider than Qt has them."""
+    return max(0, round(_STEPS_EMS * metrics.height()) - _STEPS_WIDE)
 
 
 @cache
@@ -335,8 +340,7 @@ class CountField(QSpinBox):
         return self._with_steps(super().minimumSizeHint())
 
     def _with_steps(self, size: QSize) -> QSize:
-        more = max(0, round(_STEPS_EMS * self.fontMetrics().height()) - _STEPS_WIDE)
-        return QSize(size.width() + more, size.height())
+        return QSize(size.width() + _steps_more(self.fontMetrics()), size.height())
 
 
 def arrow_wide(metrics: QFontMetrics) -> int:
