@@ -23,6 +23,7 @@ from valvelab.window import garbage
 from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
 from valvelab.window.turns import Turns
+from valvelab.workbench.document import Document
 from valvelab.workbench.lobes_bay import LobesState
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -141,6 +142,42 @@ def test_steps_follow_one_another_before_what_waits(app: QApplication) -> None:
     at_once = Turns(app, patient=False)
     at_once.in_steps("all", [partial(done.append, "a"), partial(done.append, "b")])
     assert done[-2:] == ["a", "b"]
+
+
+def test_what_is_drawn_has_a_turn_of_its_own_before_what_waits(
+    app: QApplication, patient: MainWindow, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    at_rest(patient.bench)
+    said: list[str] = []
+    turns = Turns(app, patient=True)
+    turns.draw(lambda: said.append("drawn"))
+    turns.draw(lambda: said.append("drawn anew"))
+    turns.after("piece", lambda: said.append("piece"))
+    turns.do_next()
+    assert not said
+    wait_for(turns.at_rest)
+    assert said == ["drawn anew", "piece"]
+    turns.end()
+    turns.draw(lambda: said.append("at once"))
+    assert said[-1] == "at once"
+    drawn: list[str] = []
+    monkeypatch.setattr(patient.turns, "draw", lambda work: (drawn.append("window"), work()))
+    patient.update()
+    QApplication.processEvents()
+    assert drawn == ["window"]
+
+
+def test_a_change_of_the_bench_is_shown_in_a_turn_of_its_own(
+    app: QApplication, patient: MainWindow, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    at_rest(patient.bench)
+    shown: list[Document] = []
+    monkeypatch.setattr(patient, "_refresh", shown.append)
+    patient.bench.toggle_units()
+    patient.bench.toggle_units()
+    assert not shown
+    at_rest(patient.bench)
+    assert shown == [patient.bench.document]
 
 
 def test_rings_of_garbage_are_searched_for_at_rest(app: QApplication, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -93,14 +93,14 @@ class MainWindow(Shell):
         self._show_job()
 
     def event(self, event: QEvent) -> bool:
-        """All else waits while the window is drawn."""
+        """Drawing has a turn of its own."""
         if event.type() != QEvent.Type.UpdateRequest:
             return super().event(event)
-        with self.bench.right_of_way.taken():
-            return super().event(event)
+        self.turns.draw(lambda: super(MainWindow, self).event(QEvent(QEvent.Type.UpdateRequest)))
+        return True
 
     def _connect_bench(self) -> None:
-        self.bench.document_changed.connect(lambda _old, new: self._refresh(new))
+        self.bench.document_changed.connect(lambda _old, _new: self._refresh_soon())
         self.bench.busy_changed.connect(self.busy.say)
         self.job.changed.connect(self._show_job)
         self.job.begun.connect(self._forget_job)
@@ -138,6 +138,10 @@ class MainWindow(Shell):
             action.triggered.connect(lambda _on=False, name=name: self._go(name))
 
     # -- showing ----------------------------------------------------------------------------------------------------
+
+    def _refresh_soon(self) -> None:
+        """Show the bench as it is by then, in a turn of its own."""
+        self.turns.after("refresh", lambda: self._refresh(self.bench.document))
 
     def _refresh(self, document: Document) -> None:
         bench_key = (document.files, document.contents, document.current, document.bay)
@@ -295,7 +299,7 @@ class MainWindow(Shell):
 
     def _make(self, part: Callable[[], object]) -> None:
         part()
-        self.turns.after("view", lambda: self._refresh(self.bench.document))
+        self._refresh_soon()
 
     def _show_result(self, document: Document, value: object | None) -> None:
         bay = bays.by_name(document.bay)
@@ -400,7 +404,7 @@ class MainWindow(Shell):
         self.setWindowTitle(f"{name}[*] · valvelab" if name else "valvelab")
         self.setWindowModified(self.job.unsaved)
         if self._changed("in job", (self.bench.in_job,)):
-            self._refresh(self.bench.document)
+            self._refresh_soon()
         self.empty.show_jobs([] if self.bench.document.files else self.bench.settings.recent_jobs)
 
     def _forget_job(self) -> None:
@@ -427,7 +431,7 @@ class MainWindow(Shell):
         self._said = [*self._said[-20:], outcome]
         if outcome.level == "info":
             self.busy.flash(say(outcome.text))
-        self._refresh(self.bench.document)
+        self._refresh_soon()
 
     def _on_counted(self, count: int, why: str) -> None:
         self.sheet.say("verdicts", count, why)
@@ -448,7 +452,7 @@ class MainWindow(Shell):
     def _go(self, name: str) -> None:
         self.text_page.wanted = False
         self.bench.go_to_bay(name)
-        self._refresh(self.bench.document)
+        self._refresh_soon()
 
     # -- colours and text -------------------------------------------------------------------------------------------
 
@@ -466,7 +470,7 @@ class MainWindow(Shell):
         QApplication.setPalette(theme.palette(theme.current_theme()))
         self._restyling = False
         self._keys = {}
-        self._refresh(self.bench.document)
+        self._refresh_soon()
         self.text_page.refresh()
         for name in {"records", "guide"} & self.__dict__.keys():
             getattr(self, name).restyle()

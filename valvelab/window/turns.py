@@ -21,6 +21,9 @@ class Turns(QTimer):
         self.right_of_way = RightOfWay()
         self._waiting: dict[str, Callable[[], object]] = {}
         self._ended = False
+        self._drawn: Callable[[], object] | None = None
+        self._drawing = QTimer(self, singleShot=True, interval=0)
+        self._drawing.timeout.connect(self._draw_now)
         self.timeout.connect(self.do_next)
 
     def after(self, name: str, work: Callable[[], object]) -> None:
@@ -36,6 +39,8 @@ class Turns(QTimer):
         """Forget what waits, and take nothing more: what it would show goes."""
         self._ended = True
         self._waiting.clear()
+        self._drawn = None
+        self._drawing.stop()
         self.stop()
 
     def in_steps(self, name: str, steps: Iterable[Callable[[], object]], *, next_up: bool = False) -> None:
@@ -53,12 +58,28 @@ class Turns(QTimer):
         if steps:
             self.in_steps(name, steps, next_up=True)
 
+    def draw(self, work: Callable[[], object]) -> None:
+        """Draw in a turn of its own, before all that waits: not in that of the work which it shows."""
+        self._drawn = work
+        if not self.patient or self._ended:
+            self._draw_now()
+        elif not self._drawing.isActive():
+            self._drawing.start()
+
+    def _draw_now(self) -> None:
+        work, self._drawn = self._drawn, None
+        if work is not None:
+            with self.right_of_way.taken():
+                work()
+
     def at_rest(self) -> bool:
         """Whether nothing waits."""
-        return not self._waiting
+        return not self._waiting and not self._drawing.isActive()
 
     def do_next(self) -> None:
         """Do what waits first: a turn of the event loop."""
+        if self._drawing.isActive():
+            return
         if self._waiting:
             with self.right_of_way.taken():
                 self._waiting.pop(next(iter(self._waiting)))()
