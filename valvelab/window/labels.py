@@ -8,7 +8,7 @@ something wrong.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import chain
@@ -104,12 +104,12 @@ def _best(spot: Spot, room: QRectF, full: Sequence[QRectF], drawn: Drawn, named:
 
     def farther() -> Iterator[QRectF]:
         if spot.anchor == "on" and named is not None:
-            yield from (p for p in _around(spot, room, full) if not _names_another(p, spot.at, named))
+            yield from _own(_around(spot, room, full), spot.at, named)
 
     free = [place for place in _places(spot, room) if fits(place)]
     outside = False
     if named is not None:
-        own = [place for place in free if not _names_another(place, spot.at, named)]
+        own = _own(free, spot.at, named)
         bare = spot.anchor == "on" and all(_covers(place, drawn.marks, _MARK) for place in own)
         free = free if bare else own
         outside = bool(drawn.filled.size) and not _covers(QRectF(spot.at, spot.at), drawn.filled, FILLED_STEP)
@@ -129,15 +129,18 @@ def _best(spot: Spot, room: QRectF, full: Sequence[QRectF], drawn: Drawn, named:
     return best
 
 
-def _names_another(place: QRectF, at: QPointF, named: FloatArray) -> bool:
-    """Whether words at a place would be read as those of another point that has words: one that is nearer to them."""
+def _own(places: Iterable[QRectF], at: QPointF, named: FloatArray) -> list[QRectF]:
+    """Places where words would not be read as those of another point that has words: one that is nearer to them."""
+    found = list(places)
+    boxes = np.array([place.getCoords() for place in found]).reshape(-1, 1, 4)
 
     def away(points: FloatArray) -> FloatArray:
-        across = np.maximum(np.abs(points[:, 0] - place.center().x()) - 0.5 * place.width(), 0.0)
-        down = np.maximum(np.abs(points[:, 1] - place.center().y()) - 0.5 * place.height(), 0.0)
-        return np.asarray(np.hypot(across, down))
+        across = np.maximum(boxes[..., 0] - points[:, 0], points[:, 0] - boxes[..., 2])
+        down = np.maximum(boxes[..., 1] - points[:, 1], points[:, 1] - boxes[..., 3])
+        return np.asarray(np.hypot(np.maximum(across, 0.0), np.maximum(down, 0.0)))
 
-    return bool(np.any(away(named) < away(np.array([at.toTuple()])) - _NEARER))
+    others = np.any(away(named) < away(np.array([at.toTuple()])) - _NEARER, axis=1)
+    return [place for place, other in zip(found, others, strict=True) if not other]
 
 
 def _covers(place: QRectF, drawn: FloatArray, about: float = 0.0) -> bool:

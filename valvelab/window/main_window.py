@@ -37,7 +37,7 @@ from valvelab.workbench import bays, behind, edits
 from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import Document, Paper, Problem, in_names
 from valvelab.workbench.first_import import numeric
-from valvelab.workbench.paper_names import called, own_name
+from valvelab.workbench.paper_names import called, own_name, paper
 from valvelab.workbench.typed import begun, kinds_at
 
 if TYPE_CHECKING:
@@ -369,7 +369,7 @@ class MainWindow(Shell):
         ):
             for name in names:
                 self.actions_by_name[name].setEnabled(able)
-        what, _ = called(document)
+        what = paper(document)
         for name, told in (("certificate", say("Save {what}…")), ("print", say("Print {what}…"))):
             self.actions_by_name[name].setText(told.format(what=say(what)))
         self.actions_by_name["units"].setChecked(document.units == "inch")

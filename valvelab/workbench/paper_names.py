@@ -21,15 +21,20 @@ CERTIFICATES: dict[str, str] = {
 _NONE = marked("certificate")
 
 
-def called(document: Document) -> tuple[str, str]:
-    """What the paper of the bay in front is, and the name of its file: that of its own readings, and what it is."""
+def paper(document: Document) -> str:
+    """What the paper of the bay in front is."""
     bay = bays.by_name(document.bay)
     value = None if bay is None else bays.answer_value(document, bay)
     if bay is None or value is None:
-        return _NONE, f"{_NONE}.pdf"
+        return _NONE
     use = bays.work_of(bay.name).paper(document, value) or bay.name
-    what = CERTIFICATES.get(use) or f"{bay.title.lower()} {_NONE}"
-    return what, f"{own_name(document)} {what}.pdf".lstrip()
+    return CERTIFICATES.get(use) or f"{bay.title.lower()} {_NONE}"
+
+
+def called(document: Document) -> tuple[str, str]:
+    """What the paper of the bay in front is, and the name of its file: that of its own readings, and what it is."""
+    what = paper(document)
+    return what, f"{own_name(document) if what != _NONE else ''} {what}.pdf".lstrip()
 
 
 def own_name(document: Document) -> str:
