@@ -167,17 +167,20 @@ def test_what_is_drawn_has_a_turn_of_its_own_before_what_waits(
     assert drawn == ["window"]
 
 
-def test_a_change_of_the_bench_is_shown_in_a_turn_of_its_own(
-    app: QApplication, patient: MainWindow, monkeypatch: pytest.MonkeyPatch
+def test_what_comes_by_itself_is_shown_in_a_turn_of_its_own_and_what_a_person_does_at_once(
+    patient: MainWindow, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    at_rest(patient.bench)
-    shown: list[Document] = []
-    monkeypatch.setattr(patient, "_refresh", shown.append)
-    patient.bench.toggle_units()
-    patient.bench.toggle_units()
-    assert not shown
-    at_rest(patient.bench)
-    assert shown == [patient.bench.document]
+    bench, shown = patient.bench, list[tuple[Document, bool]]()
+    at_rest(bench)
+    monkeypatch.setattr(patient, "_refresh", lambda document: shown.append((document, bench.changes_by_itself)))
+    bench.add_files(CAMSHAFT)
+    assert shown == [(bench.document, False)]
+    at_rest(bench)
+    assert shown[-1] == (bench.document, False)
+    assert len(bench.document.answers) == 1
+    assert {by_itself for _, by_itself in shown} == {False}
+    bench.toggle_units()
+    assert shown[-1] == (bench.document, False)
 
 
 def test_rings_of_garbage_are_searched_for_at_rest(app: QApplication, monkeypatch: pytest.MonkeyPatch) -> None:

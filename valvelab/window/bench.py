@@ -79,6 +79,8 @@ class Bench(QObject):
         self._keeping: Future[None] | None = None
         self._was_kept.connect(self._on_kept)
         self._closed = False
+        self.changes_by_itself = False
+        """While what was read or asked is taken up, which no key has brought about."""
         self._running: dict[object, str] = {}
         self._opened: frozenset[str] = frozenset()
         """Files opened or assigned last, that come forward when they are read."""
@@ -399,13 +401,20 @@ class Bench(QObject):
             found.take()
         elif isinstance(about, BenchFile) and isinstance(found, Content):
             if about in document.files:
-                self._take_content(about, found)
+                self._by_itself(partial(self._take_content, about, found))
         elif isinstance(about, str) and isinstance(found, Answer):
             question = bays.question_of(document, about)
             if question is not None and question.key == found.key:
-                self.answered(about, found)
+                self._by_itself(partial(self.answered, about, found))
             else:
                 self._ask()
+
+    def _by_itself(self, take: Callable[[], object]) -> None:
+        self.changes_by_itself = True
+        try:
+            take()
+        finally:
+            self.changes_by_itself = False
 
     def _take_content(self, file: BenchFile, content: Content) -> None:
         new = edits.content_arrived(self.document, file, content)

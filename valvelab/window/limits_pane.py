@@ -8,6 +8,7 @@ from typing import Any
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
+    QApplication,
     QButtonGroup,
     QComboBox,
     QFileDialog,
@@ -225,7 +226,9 @@ class LimitsPane(QWidget):
 
     def _on_changed(self, document: Document) -> None:
         old, new = self._sheet, self._sheet_of(document)
-        if old is None or (new is not None and old.file.path == new.file.path and old.text != new.text):
+        focus = QApplication.focusWidget()
+        typed = old is None or (new is not None and old.file.path == new.file.path and old.text != new.text)
+        if typed and focus is not None and self.isAncestorOf(focus):
             self._refresh(document)  # at once: no key meets an older text
         else:
             self.bench.turns.after("limits shown", lambda: self._refresh(self.bench.document))

@@ -100,7 +100,7 @@ class MainWindow(Shell):
         return True
 
     def _connect_bench(self) -> None:
-        self.bench.document_changed.connect(lambda _old, _new: self._refresh_soon())
+        self.bench.document_changed.connect(lambda _old, new: self._on_document(new))
         self.bench.busy_changed.connect(self.busy.say)
         self.job.changed.connect(self._show_job)
         self.job.begun.connect(self._forget_job)
@@ -138,6 +138,12 @@ class MainWindow(Shell):
             action.triggered.connect(lambda _on=False, name=name: self._go(name))
 
     # -- showing ----------------------------------------------------------------------------------------------------
+
+    def _on_document(self, document: Document) -> None:
+        if self.bench.changes_by_itself:
+            self._refresh_soon()
+        else:
+            self._refresh(document)  # at once: no key meets an older page
 
     def _refresh_soon(self) -> None:
         """Show the bench as it is by then, in a turn of its own."""
@@ -299,7 +305,7 @@ class MainWindow(Shell):
 
     def _make(self, part: Callable[[], object]) -> None:
         part()
-        self._refresh_soon()
+        self.turns.after("view", lambda: self._refresh(self.bench.document))
 
     def _show_result(self, document: Document, value: object | None) -> None:
         bay = bays.by_name(document.bay)
@@ -452,7 +458,7 @@ class MainWindow(Shell):
     def _go(self, name: str) -> None:
         self.text_page.wanted = False
         self.bench.go_to_bay(name)
-        self._refresh_soon()
+        self._refresh(self.bench.document)
 
     # -- colours and text -------------------------------------------------------------------------------------------
 
