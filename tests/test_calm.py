@@ -20,9 +20,11 @@ from waiting import at_rest, wait_for
 
 from valvelab.files.contents import JOB_ENDING
 from valvelab.window import garbage
+from valvelab.window.bays.phasing_view import PhasingView
 from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
 from valvelab.window.turns import Turns
+from valvelab.workbench import phasing_bay
 from valvelab.workbench.document import Document
 from valvelab.workbench.lobes_bay import LobesState
 
@@ -183,6 +185,21 @@ def test_what_comes_by_itself_is_shown_in_a_turn_of_its_own_and_what_a_person_do
     assert shown[-1] == (bench.document, False)
 
 
+def test_readings_that_come_in_a_burst_stand_where_they_were_asked_for(patient: MainWindow) -> None:
+    """As from a gauge that types: each meets the page that the one before has left."""
+    bench = patient.bench
+    bench.go_to_bay("phasing")
+    at_rest(bench)
+    view = patient.pages.front()
+    assert isinstance(view, PhasingView)
+    view.start_new()
+    QTest.keyClicks(view.guide.field, "-28.5\r31\r77.5\r143\r")
+    sheet = phasing_bay.sheet_in_front(bench.document)
+    assert sheet.stop_deg == (-28.5, 31.0)
+    assert [(pair.rising_deg, pair.falling_deg) for pair in sheet.pairs] == [(77.5, 143.0), (None, None)]
+    at_rest(bench)
+
+
 def test_rings_of_garbage_are_searched_for_at_rest(app: QApplication, monkeypatch: pytest.MonkeyPatch) -> None:
     def searched() -> int:
         return int(gc.get_stats()[2]["collections"])
@@ -215,6 +232,7 @@ class Watch(MetaPathFinder):
         if name in HEAVY:
             seen.setdefault(name, threading.current_thread() is threading.main_thread())
 sys.meta_path.insert(0, Watch())
+from valvelab.window.bays.phasing_view import PhasingView
 from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
 from valvelab.workbench import bays
