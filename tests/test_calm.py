@@ -19,7 +19,10 @@ from PySide6.QtWidgets import QApplication
 from waiting import at_rest, wait_for
 
 from valvelab.files.contents import JOB_ENDING
+from valvelab.inspection.lobes.inspect import LobesInspection
+from valvelab.units import System
 from valvelab.window import garbage
+from valvelab.window.bays.lobes_view import LobesView
 from valvelab.window.bays.phasing_view import PhasingView
 from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
@@ -172,17 +175,22 @@ def test_what_is_drawn_has_a_turn_of_its_own_before_what_waits(
 def test_what_comes_by_itself_is_shown_in_a_turn_of_its_own_and_what_a_person_does_at_once(
     patient: MainWindow, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    bench, shown = patient.bench, list[tuple[Document, bool]]()
-    at_rest(bench)
-    monkeypatch.setattr(patient, "_refresh", lambda document: shown.append((document, bench.changes_by_itself)))
+    bench, shown, came = patient.bench, list[tuple[System, bool]](), list[bool]()
+    show_answer = LobesView.show_answer
+
+    def noted(self: LobesView, document: Document, inspection: LobesInspection) -> None:
+        shown.append((document.units, bench.changes_by_itself))
+        show_answer(self, document, inspection)
+
+    monkeypatch.setattr(LobesView, "show_answer", noted)
+    bench.document_changed.connect(lambda *_: came.append(bench.changes_by_itself))
     bench.add_files(CAMSHAFT)
-    assert shown == [(bench.document, False)]
     at_rest(bench)
-    assert shown[-1] == (bench.document, False)
-    assert len(bench.document.answers) == 1
+    assert {True, False} == set(came)
     assert {by_itself for _, by_itself in shown} == {False}
     bench.toggle_units()
-    assert shown[-1] == (bench.document, False)
+    assert shown[-1] == ("inch", False)
+    at_rest(bench)
 
 
 def test_readings_that_come_in_a_burst_stand_where_they_were_asked_for(patient: MainWindow) -> None:
@@ -232,7 +240,6 @@ class Watch(MetaPathFinder):
         if name in HEAVY:
             seen.setdefault(name, threading.current_thread() is threading.main_thread())
 sys.meta_path.insert(0, Watch())
-from valvelab.window.bays.phasing_view import PhasingView
 from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
 from valvelab.workbench import bays
