@@ -28,6 +28,7 @@ from PySide6.QtWidgets import (
 from something import each
 from waiting import wait_for
 
+from valvelab.arrays import FloatArray
 from valvelab.figures.description import Axis, Curve, Figure, Marks
 from valvelab.window import dial, figure_item, theme, tiles
 from valvelab.window.bays import phasing_wheel
@@ -456,16 +457,43 @@ def test_words_of_a_place_outside_a_band_keep_out_of_it() -> None:
     assert within.center().x() == 230.0, "words of a place within a band stay there"
 
 
-@pytest.mark.parametrize(("wide", "high"), [(500, 260), (240, 420), (230, 230)])
-def test_words_about_a_circle_stay_on_their_side_of_it(app: QApplication, wide: int, high: int) -> None:
-    turn = np.radians(np.linspace(0.0, 360.0, 181))
-    axis = Axis("", "", (-1.2, 1.2))
+def round_figure(turn: FloatArray) -> Figure:
+    """A circle with words about it, in a range that it does not fill."""
+    axis = Axis("", "", (-2.0, 2.0))
     spots = np.radians([0.0, 90.0, 180.0, 270.0])
     texts = ("0 degrees", "90°", "180 degrees", "270°")
     outer = Marks(1.1 * np.cos(spots), 1.1 * np.sin(spots), "guide", texts=texts, bare=True, off=1.0)
     rim = (Curve(np.cos(turn), np.sin(turn), "measured"),)
+    return Figure("round", "Round", axis, axis, rim, marks=(outer,), equal_scale=True, axes="none")
+
+
+def test_a_figure_with_one_scale_follows_its_room_until_a_person_moves_it(app: QApplication) -> None:
     view = FigureView("Round")
-    view.show_figure(Figure("round", "Round", axis, axis, rim, marks=(outer,), equal_scale=True, axes="none"))
+    view.show_figure(round_figure(np.radians(np.linspace(0.0, 360.0, 181))))
+    view.show()
+    item, ranges = view.items_by_name["round"], []
+    for wide, high in ((600, 600), (260, 220), (600, 600)):
+        view.resize(wide, high)
+        QTest.qWait(20)
+        ranges.append(item.view.viewRange())
+    assert np.allclose(ranges[0], ranges[2])
+    assert np.ptp(ranges[1][0]) > 1.1 * np.ptp(ranges[0][0]), "words take more of a small plot"
+    assert not item.zoomed()
+    assert item.seen() is item.figure
+    item.zoom_to(QRectF(0.0, 0.0, 0.5, 0.5))
+    view.resize(500, 500)
+    QTest.qWait(20)
+    assert item.zoomed()
+    assert np.ptp(item.view.viewRange()[0]) == pytest.approx(0.5, rel=0.1)
+    view.reset_range()
+    assert not item.zoomed()
+
+
+@pytest.mark.parametrize(("wide", "high"), [(500, 260), (240, 420), (230, 230)])
+def test_words_about_a_circle_stay_on_their_side_of_it(app: QApplication, wide: int, high: int) -> None:
+    turn = np.radians(np.linspace(0.0, 360.0, 181))
+    view = FigureView("Round")
+    view.show_figure(round_figure(turn))
     view.show()
     view.resize(wide, high)
     QTest.qWait(20)

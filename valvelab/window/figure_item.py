@@ -381,6 +381,9 @@ class FigureItem:
         self.legend = QGraphicsTextItem(self.view)
         for item in (self.title, self.legend):
             item.setZValue(50)
+        self._moved = False
+        """Whether a person moved what is seen of a figure with one scale, whose range follows its room otherwise."""
+        self.view.sigRangeChangedManually.connect(self._on_moved)
         self.view.sigResized.connect(self._on_resized)
         self.view.sigRangeChanged.connect(self._place_words)
         if self._follows:
@@ -438,6 +441,7 @@ class FigureItem:
 
     def reset_range(self) -> None:
         """Show everything."""
+        self._moved = False
         ends = self._whole_x()
         with self._words_last():
             if ends is not None:
@@ -450,6 +454,7 @@ class FigureItem:
         if not (box.width() and box.height()):
             return
         if self.figure.equal_scale:
+            self._moved = True
             self.view.setRange(box, padding=0.0)
             return
         with self._words_last():
@@ -457,7 +462,9 @@ class FigureItem:
             self.view.setYRange(box.top(), box.bottom(), padding=0.0)
 
     def zoomed(self) -> bool:
-        """Whether less than everything is seen along x."""
+        """Whether less than everything is seen along x; of a figure with one scale, whether a person moved it."""
+        if self.figure.equal_scale:
+            return self._moved
         whole = self._whole_x()
         if whole is None:
             return False
@@ -869,6 +876,9 @@ class FigureItem:
         self._wides = [font.horizontalAdvance(entry.text) for entry in self._entries]
         self._written = None
         self._place_legend()
+
+    def _on_moved(self) -> None:
+        self._moved = True
 
     def _on_x_moved(self) -> None:
         if not self._settling:
