@@ -125,7 +125,7 @@ class ColumnsPane(QWidget):
         )
         told, listed = QWidget(self), QWidget(self)
         above((self.table, 3), self.left_out_head, (self.left_out, 1), on=listed, spacing=6)
-        above(self.words, (self.view, 3), (self.reasons, 1), on=told, spacing=6)
+        above(self.words, (self.view, 3), (self.reasons, 1), on=told, margins=(10, 0, 0, 0), spacing=6)
         halves = splitter(self, Qt.Orientation.Horizontal, (listed, 5), (told, 4))
         halves.setChildrenCollapsible(False)
         buttons = beside((self.hint, 1), self.later, self.leave, self.take)

@@ -17,7 +17,7 @@ from valvelab.window.bays.gauge_start import PlanStrip
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureStack, FigureView
-from valvelab.window.layouts import flowing, stacked
+from valvelab.window.layouts import flowing, stacked, strip
 from valvelab.window.numbers import display_unit, told
 from valvelab.window.panes import BoundQuantity, Chips, button, labelled, look, splitter, titled
 from valvelab.window.saving import save_as
@@ -74,7 +74,8 @@ class GaugeView(BayView[GaugeInspection]):
         self.kind.setMaximumWidth(8 * self.fontMetrics().height())
         policy = QSizePolicy.Policy
         self.judgement.setSizePolicy(policy.Expanding, policy.Preferred)
-        parts = (self._tolerance_place, self.judgement, labelled(self, "kind", self.kind), self.adopt)
+        adopting = strip(self, labelled(self, "kind", self.kind), self.adopt, spacing=10)
+        parts = (self._tolerance_place, self.judgement, adopting)
         stacked(self, flowing(*parts, margins=(8, 4, 6, 2), spacing=10), (across, 1))
 
     # -- showing ----------------------------------------------------------------------------------------------------
