@@ -8,10 +8,10 @@ from pathlib import Path
 
 import make_looks
 import pytest
-from PySide6.QtCore import QEvent, QPoint, QPointF, Qt
+from PySide6.QtCore import QEvent, QPoint, QPointF, QRect, Qt
 from PySide6.QtGui import QFontMetrics, QImage, QMouseEvent
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication, QTableView
+from PySide6.QtWidgets import QApplication, QLineEdit, QTableView
 from something import each
 
 from valvelab.window import languages
@@ -110,6 +110,40 @@ def test_limits_that_are_typed_do_with_the_sign_of_a_verdict(window: MainWindow,
     tips = [str(table.model().index(row, last).data(Qt.ItemDataRole.ToolTipRole) or "") for row in range(3)]
     words = [str(table.model().index(row, last).data() or "") for row in range(3)]
     assert all(tip.startswith(word) for tip, word in zip(tips, words, strict=True)), "cut words are whole in their tip"
+
+
+def test_the_names_of_limits_stay_while_the_rest_moves(window: MainWindow, tmp_path: Path) -> None:
+    make_looks.SCENES["limits"](window, tmp_path)
+    settle(window, (1280, 720), 150)
+    table, last = window.limits.table, window.limits.table.model().columnCount() - 1
+    bar, wide, middle = table.horizontalScrollBar(), table.columnWidth(0), table.rowViewportPosition(0) + 10
+    assert bar.maximum() > 60
+    assert table.columnWidth(last) < table.fontMetrics().horizontalAdvance(str(table.model().index(0, last).data()))
+    seen = QRect(0, 0, wide - 2, table.rowHeight(0))
+    table.setCurrentIndex(table.model().index(0, 3))
+    before = table.viewport().grab(seen).toImage()
+    bar.setValue(bar.maximum())
+    assert table.viewport().grab(seen).toImage() == before
+    assert table.indexAt(QPoint(wide // 2, middle)).column() == 0
+    assert table.indexAt(QPoint(wide + 5, middle)).column() > 1
+    table.edit(table.model().index(0, 0))
+    (line,) = [line for line in table.viewport().findChildren(QLineEdit) if line.isVisible()]
+    assert line.geometry().left() == 0, "it is typed where it is seen"
+    for at in each([0, bar.maximum() // 2]):
+        bar.setValue(at)
+        assert line.geometry().left() == 0
+    table.setCurrentIndex(table.model().index(0, last))
+    table.setCurrentIndex(table.model().index(0, 1))
+    assert table.visualRect(table.currentIndex()).left() >= wide, "no cell in front hides behind"
+
+
+@pytest.mark.parametrize("percent", [100, 150, 200])
+def test_columns_that_are_asked_for_are_in_view(window: MainWindow, tmp_path: Path, percent: int) -> None:
+    make_looks.SCENES["columns"](window, tmp_path)
+    settle(window, (1280, 720), percent)
+    assert sideways(window) == []
+    (page,) = [area for area in window.findChildren(PageArea) if area.isVisible()]
+    assert page.horizontalScrollBar().maximum() == 0
 
 
 # -- the steps -----------------------------------------------------------------------------------------------------

@@ -15,7 +15,6 @@ from PySide6.QtCore import (
     QEvent,
     QModelIndex,
     QPersistentModelIndex,
-    QPoint,
     QRect,
     QSignalBlocker,
     QSize,
@@ -28,7 +27,6 @@ from PySide6.QtGui import QFocusEvent, QFont, QPainter, QPaintEvent, QRegion, QR
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QHeaderView,
-    QStyle,
     QStyledItemDelegate,
     QStyleOptionViewItem,
     QTableView,
@@ -39,9 +37,10 @@ from valvelab.language import aloud, is_english, plain, say, say_cell, say_figur
 from valvelab.tables.description import Column, Fact, Mark
 from valvelab.tables.verdicts import WORDS, rank
 from valvelab.units import System
-from valvelab.window.heads import Head, staying_columns
+from valvelab.window.heads import staying_columns
 from valvelab.window.icons import icon
 from valvelab.window.layouts import Panes
+from valvelab.window.named_table import Index, NamedTable
 from valvelab.window.narrowing import Given, Need, folded, given_width, whole_width, widest_word
 from valvelab.window.painting import BESIDE, LEFT, RIGHT, columns_seen, painting, rows_seen, words_in, write
 from valvelab.window.table_menu import DRAWN, PLAIN, let_copy, one_line, plain_minus
@@ -50,7 +49,6 @@ from valvelab.window.theme import current_theme, scaled
 if TYPE_CHECKING:
     from valvelab.records.result import Decision
 
-Index = QModelIndex | QPersistentModelIndex
 RAW = Qt.ItemDataRole.UserRole
 _HEAD_WIDTH = 12
 _WRAPPED_EMS = 24
@@ -430,7 +428,7 @@ class Cells(QStyledItemDelegate):
         return QSize(found.width(), found.height() + room)
 
 
-class TableView(QTableView):
+class TableView(NamedTable):
     """A quiet table: no grid, stripes, whole rows, columns as wide as they need; `chosen(row)` when one is chosen.
 
     spoken: its accessible name where that is not `name`. wrapped: the column that takes the width that is left and
@@ -452,8 +450,8 @@ class TableView(QTableView):
         empty: str = "",
         named: int = 1,
     ) -> None:
-        super().__init__(parent)
-        self._wrapped, self._named = wrapped, named
+        super().__init__(parent, named)
+        self._wrapped = wrapped
         self._shared = self._asks = self._asks_least = self._sought = False
         self.verticalScrollBar().actionTriggered.connect(self._leave)
         self._fitting = QTimer(self, singleShot=True, interval=0)
@@ -466,8 +464,6 @@ class TableView(QTableView):
         self.empty_text = empty
         self.setObjectName(name)
         self.setAccessibleName(say(spoken or name))
-        self._head = Head(self)
-        self.setHorizontalHeader(self._head)
         self.rows_model = RowsModel(columns, self)
         self.rows_model.named = named
         self.proxy = ByValue(self.rows_model)
@@ -485,7 +481,6 @@ class TableView(QTableView):
         self.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
-        self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.verticalHeader().hide()
         header = self.horizontalHeader()
         header.setHighlightSections(False)
@@ -494,8 +489,6 @@ class TableView(QTableView):
         self.setSortingEnabled(sortable)
         header.sortIndicatorChanged.connect(self.settle_columns)
         self._head.written_anew.connect(self.fit_columns)
-        self._head.sectionResized.connect(self._on_resized)
-        self.horizontalScrollBar().valueChanged.connect(self._keep_names)
         self.selectionModel().currentRowChanged.connect(self._on_row)
         let_copy(self)
         self._fit_rows()
@@ -724,43 +717,9 @@ class TableView(QTableView):
         """Whether a column is narrower than its words."""
         return self.columnWidth(column) < self._cells[column] - 2 * (BESIDE - self.beside)
 
-    def _keep_names(self) -> None:
-        """The columns that name the rows stay in view while the others are moved sideways, where they leave room."""
-        names = sum(map(self.columnWidth, range(min(self._named, self.rows_model.columnCount()))))
-        moved = self.horizontalScrollBar().value() > 0 and not self.wordWrap()
-        self._head.staying = names if moved and 2 * names <= self.viewport().width() else 0
-        self.viewport().update()
-        self._head.viewport().update()
-
-    def _on_resized(self, section: int) -> None:
-        if self._head.staying and section < self._named:
-            self._keep_names()
-
-    def _stays(self, index: Index) -> bool:
-        """Whether a cell stays in view."""
-        return bool(self._head.staying) and index.isValid() and index.column() < self._named
-
-    def indexAt(self, place: QPoint) -> QModelIndex:
-        """The cell that is seen there."""
-        moved = self._head.offset() if place.x() < self._head.staying else 0
-        return super().indexAt(QPoint(place.x() - moved, place.y()))
-
-    def visualRect(self, index: Index) -> QRect:
-        """Where a cell is seen."""
-        place = super().visualRect(index)
-        return place.translated(self._head.offset(), 0) if self._stays(index) else place
-
-    def scrollTo(
-        self, index: Index, hint: QAbstractItemView.ScrollHint = QAbstractItemView.ScrollHint.EnsureVisible
-    ) -> None:
-        """Bring a cell into view, beside the columns that stay."""
-        bar = self.horizontalScrollBar()
-        before = bar.value()
-        super().scrollTo(index, hint)
-        if self._stays(index):
-            bar.setValue(before)
-        elif index.isValid() and self.columnViewportPosition(index.column()) < self._head.staying:
-            bar.setValue(bar.value() + self.columnViewportPosition(index.column()) - self._head.staying)
+    def names_may_stay(self) -> bool:
+        """Not over words in several lines, which are drawn otherwise."""
+        return not self.wordWrap()
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Another width may have room for all columns, another height for the row that was sought."""
@@ -803,15 +762,14 @@ class TableView(QTableView):
         others = QRegion(seen) if self.wordWrap() else QRegion()
         with painting(self.viewport(), smooth=False) as painter:
             painter.setClipRegion(region)
-            chosen = {index.row() for index in self.selectionModel().selectedRows()}
+            chosen = self._chosen()
             self._lay_grounds(painter, seen, chosen)
             if not self.wordWrap():
                 for _row, _column, cell in self._write_plain(painter, seen, chosen, columns_seen(self, seen)):
                     others += cell
         if not others.isEmpty():
-            super().paintEvent(QPaintEvent(others & region))
-        if self._head.staying > seen.left():
-            self._paint_names(seen, chosen)
+            QTableView.paintEvent(self, QPaintEvent(others & region))
+        self.paint_names(seen)
         if self.empty_text and not self.proxy.rowCount():
             room = round(0.8 * self.fontMetrics().height())
             box = self.viewport().rect().adjusted(room, room, -room, -room)
@@ -826,26 +784,16 @@ class TableView(QTableView):
                 ground = QRect(seen.left(), y, seen.width(), high)
                 painter.fillRect(ground, theme.colour("chosen" if row in chosen else "stripe"))
 
-    def _paint_names(self, seen: QRect, chosen: set[int]) -> None:
-        """The columns that name the rows, over those that are moved sideways."""
-        strip, theme = QRect(0, seen.top(), self._head.staying, seen.height()), current_theme()
-        with painting(self.viewport(), smooth=False) as painter:
-            painter.setClipRect(strip)
-            painter.fillRect(strip, self.palette().base())
-            self._lay_grounds(painter, strip, chosen)
-            columns = list(staying_columns(self.columnWidth, strip.width()))
-            for row, column, cell in list(self._write_plain(painter, strip, chosen, columns)):
-                option, index = QStyleOptionViewItem(), self.proxy.index(row, column)
-                self.initViewItemOption(option)
-                option.rect = cell
-                if row in chosen:
-                    option.state |= QStyle.StateFlag.State_Selected
-                if self.hasFocus() and index == self.currentIndex():
-                    option.state |= QStyle.StateFlag.State_HasFocus
-                self.itemDelegateForIndex(index).paint(painter, option, index)
-            painter.setClipRect(strip)
-            painter.setPen(theme.colour("line"))
-            painter.drawLine(strip.topRight(), strip.bottomRight())
+    def _chosen(self) -> set[int]:
+        """Numbers of the rows that are chosen."""
+        return {index.row() for index in self.selectionModel().selectedRows()}
+
+    def lay_names(self, painter: QPainter, strip: QRect) -> Iterator[tuple[QModelIndex, QRect]]:
+        """Grounds and mere words as elsewhere."""
+        chosen, columns = self._chosen(), list(staying_columns(self.columnWidth, strip.width()))
+        self._lay_grounds(painter, strip, chosen)
+        for row, column, cell in list(self._write_plain(painter, strip, chosen, columns)):
+            yield self.proxy.index(row, column), cell
 
     def _write_plain(
         self, painter: QPainter, seen: QRect, chosen: set[int], columns: Sequence[tuple[int, int, int]]
