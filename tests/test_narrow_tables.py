@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from pathlib import Path
 
 import make_looks
 import pytest
-from PySide6.QtCore import QEvent, QPoint, QPointF, Qt
+from PySide6.QtCore import QEvent, QPoint, QPointF, QRect, Qt
 from PySide6.QtGui import QFontMetrics, QImage, QMouseEvent
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication, QTableView
+from PySide6.QtWidgets import QApplication, QLineEdit, QTableView
 from something import each
 
 from valvelab.window import languages
+from valvelab.window.layouts import Panes
 from valvelab.window.limits_table import SpecTable
 from valvelab.window.main_window import MainWindow
-from valvelab.window.narrowing import Need, folded, given_width, widest_word
+from valvelab.window.narrowing import Need, folded, given_width, whole_width, widest_word
+from valvelab.window.pages import PageArea
+from valvelab.window.table_menu import table_cells
 from valvelab.window.tables import TableColumn, TableView
 
 SPARE = 6
@@ -56,13 +60,45 @@ def test_every_column_is_in_view_where_text_is_half_as_large_again(
         assert sideways(window) == [], f"{size} at {percent} %"
 
 
+TWICE = ["lobes", "lobes_v8", "shaft", "springs_fit", "springs_stages", "compare", "lash"]
+
+
+@pytest.mark.parametrize("name", TWICE)
+def test_every_table_does_with_a_low_window_where_text_is_twice_as_large(
+    window: MainWindow, tmp_path: Path, name: str
+) -> None:
+    make_looks.SCENES[name](window, tmp_path)
+    settle(window, (1280, 720), 200)
+    assert sideways(window) == []
+    window.sheet.bring("verdicts")
+    settle(window, (1280, 720), 200)
+    assert sideways(window) == [], "nor does one move that is brought"
+
+
 @pytest.mark.usefixtures("german")
-@pytest.mark.parametrize("name", ["shaft", "springs_stages", "liftcheck"])
+@pytest.mark.parametrize("name", sorted({*TWICE, "liftcheck"}))
 def test_every_column_is_in_view_in_german(window: MainWindow, tmp_path: Path, name: str) -> None:
     make_looks.SCENES[name](window, tmp_path)
-    for size, percent in each([((1280, 720), 100), ((1600, 1000), 150)]):
+    for size, percent in each(itertools.product([(1280, 720), (1600, 1000)], (100, 150, 200))):
         settle(window, size, percent)
         assert sideways(window) == [], f"{size} at {percent} %"
+
+
+def test_a_table_that_asks_for_its_width_lies_above_others_before_a_head_is_cut(
+    window: MainWindow, tmp_path: Path
+) -> None:
+    make_looks.SCENES["compare"](window, tmp_path)
+    (table,) = [table for table in window.findChildren(TableView) if table.objectName() == "changes"]
+    (area,) = [area for area in window.findChildren(PageArea) if area.isAncestorOf(table)]
+    heads = range(table.model().columnCount())
+    for (wide, percent), lies in each({(1280, 100): False, (1280, 200): True, (1000, 200): True}.items()):
+        settle(window, (wide, 720), percent)
+        panes = table.parentWidget().parentWidget()
+        assert isinstance(panes, Panes)
+        assert (panes.orientation() == Qt.Orientation.Vertical) is lies
+        assert area.horizontalScrollBar().maximum() == 0, "the page itself never moves sideways for it"
+        said = [str(table.model().headerData(n, Qt.Orientation.Horizontal)) for n in heads]
+        assert (wide < 1280) or not any("…" in head for head in said)
 
 
 def test_limits_that_are_typed_do_with_the_sign_of_a_verdict(window: MainWindow, tmp_path: Path) -> None:
@@ -76,6 +112,40 @@ def test_limits_that_are_typed_do_with_the_sign_of_a_verdict(window: MainWindow,
     assert all(tip.startswith(word) for tip, word in zip(tips, words, strict=True)), "cut words are whole in their tip"
 
 
+def test_the_names_of_limits_stay_while_the_rest_moves(window: MainWindow, tmp_path: Path) -> None:
+    make_looks.SCENES["limits"](window, tmp_path)
+    settle(window, (1280, 720), 150)
+    table, last = window.limits.table, window.limits.table.model().columnCount() - 1
+    bar, wide, middle = table.horizontalScrollBar(), table.columnWidth(0), table.rowViewportPosition(0) + 10
+    assert bar.maximum() > 60
+    assert table.columnWidth(last) < table.fontMetrics().horizontalAdvance(str(table.model().index(0, last).data()))
+    seen = QRect(0, 0, wide - 2, table.rowHeight(0))
+    table.setCurrentIndex(table.model().index(0, 3))
+    before = table.viewport().grab(seen).toImage()
+    bar.setValue(bar.maximum())
+    assert table.viewport().grab(seen).toImage() == before
+    assert table.indexAt(QPoint(wide // 2, middle)).column() == 0
+    assert table.indexAt(QPoint(wide + 5, middle)).column() > 1
+    table.edit(table.model().index(0, 0))
+    (line,) = [line for line in table.viewport().findChildren(QLineEdit) if line.isVisible()]
+    assert line.geometry().left() == 0, "it is typed where it is seen"
+    for at in each([0, bar.maximum() // 2]):
+        bar.setValue(at)
+        assert line.geometry().left() == 0
+    table.setCurrentIndex(table.model().index(0, last))
+    table.setCurrentIndex(table.model().index(0, 1))
+    assert table.visualRect(table.currentIndex()).left() >= wide, "no cell in front hides behind"
+
+
+@pytest.mark.parametrize("percent", [100, 150, 200])
+def test_columns_that_are_asked_for_are_in_view(window: MainWindow, tmp_path: Path, percent: int) -> None:
+    make_looks.SCENES["columns"](window, tmp_path)
+    settle(window, (1280, 720), percent)
+    assert sideways(window) == []
+    (page,) = [area for area in window.findChildren(PageArea) if area.isVisible()]
+    assert page.horizontalScrollBar().maximum() == 0
+
+
 # -- the steps -----------------------------------------------------------------------------------------------------
 
 NEEDS = {
@@ -84,6 +154,32 @@ NEEDS = {
     2: Need(roomy=110, head=60, folded=60, cut=60, cells=90, least=60, drawn=True),
     3: Need(roomy=220, head=60, folded=60, cut=60, cells=200, least=70, drawn=False),
 }
+
+
+ASIDE = {n: Need(60, 60, 60, 40, 50, least=0, drawn=False, aside=aside) for n, aside in enumerate((0, 2, 2, 0, 1))}
+
+
+@pytest.mark.parametrize(
+    ("room", "left"), [(300, 5), (270, 5), (170, 3), (162, 3), (115, 2), (88, 2)]
+)  # fmt: skip
+def test_columns_that_matter_less_are_left_out_together_before_a_table_moves(room: int, left: int) -> None:
+    given = given_width(ASIDE, room, SPARE)
+    assert not given.moves
+    assert sum(given.wides.values()) <= room
+    assert [*given.wides] == {5: [0, 1, 2, 3, 4], 3: [0, 3, 4], 2: [0, 3]}[left]
+    assert given.cut == (room < left * (60 - SPARE)), "heads are whole again where there is room"
+
+
+def test_a_table_that_moves_has_every_column() -> None:
+    assert given_width(ASIDE, 80, SPARE).moves
+    assert [*given_width(ASIDE, 80, SPARE).wides] == [0, 1, 2, 3, 4]
+
+
+def test_the_width_that_is_asked_for_is_the_least_of_whole_heads_beside_no_drawing() -> None:
+    asked = whole_width(NEEDS, SPARE)
+    at, below = given_width(NEEDS, asked, SPARE), given_width(NEEDS, asked - 1, SPARE)
+    assert (at.cut, below.cut) == (False, True)
+    assert 2 not in at.wides
 
 
 @pytest.mark.parametrize(
@@ -119,6 +215,46 @@ def test_a_head_goes_to_more_lines_before_a_word_of_it_is_cut(app: QApplication)
     assert lines[1] == "shim"
     assert lines[-2].startswith("thic")
     assert lines[-2].endswith("…")
+
+
+@pytest.mark.parametrize(
+    ("title", "shown"),
+    [
+        ("roundness\nMZC\nµm", "MZC\nµm"),
+        ("Rundheit MZC\nµm", "MZC\nµm"),
+        ("TIR\nmm", "TIR\nmm"),
+        ("seat force\nN", "seat force\nN"),
+        ("Versatz\n°\u00a0NW", "Versatz\n°\u00a0NW"),
+    ],
+)
+def test_of_a_head_with_an_abbreviation_that_alone_is_kept_where_heads_are_cut(
+    app: QApplication, title: str, shown: str
+) -> None:
+    metrics = QFontMetrics(app.font())
+    assert folded(title, 1000, metrics, cut=True) == shown
+    assert folded(title, 1000, metrics) == title
+    assert (widest_word(title, metrics, cut=True) < widest_word(title, metrics)) == (
+        shown != title or len(title.split(maxsplit=1)[0]) > 5
+    )
+
+
+def test_a_column_that_is_left_out_is_said_at_the_name_of_its_row(app: QApplication) -> None:
+    name = TableColumn("spring", lambda row: f"Q{row}", cell_tip=lambda _row: "which one", number=False)
+    force = TableColumn("force\nN", lambda row: f"25{row}.5")
+    due = TableColumn("due first\ndays", lambda row: "31 or so" if row else "", aside=1)
+    table = TableView("rows", [name, force, due])
+    table.resize(400, 300)
+    table.show()
+    table.show_rows([0, 1], [name, force, due])
+    for wide, hidden in each([(400, False), (135, True), (400, False)]):
+        table.resize(wide, 300)
+        app.processEvents()
+        assert table.isColumnHidden(2) is hidden
+        assert table.horizontalScrollBar().maximum() == 0
+        tips = [table.model().index(row, 0).data(Qt.ItemDataRole.ToolTipRole) for row in (0, 1)]
+        assert tips == ["which one", "which one\ndue first days: 31 or so" if hidden else "which one"]
+        assert [cell[-1] for cell in table_cells(table)] == ["due first days", "", "31 or so"], "given away it is whole"
+    table.deleteLater()
 
 
 def test_a_head_that_is_cut_says_its_words_in_the_tip(app: QApplication) -> None:
@@ -157,6 +293,10 @@ def strip(table: TableView, wide: int) -> QImage:
 def test_the_names_of_the_rows_stay_while_the_rest_moves(app: QApplication) -> None:
     table = shown(["name", *["value"] * 8], 300, "123456.789 mm")
     bar, wide = table.horizontalScrollBar(), table.columnWidth(0)
+    table.activateWindow()
+    table.setFocus()
+    app.processEvents()
+    assert table.hasFocus(), "the cell in front has a frame, there as here"
     before = strip(table, wide)
     assert bar.maximum() > 300
     beyond = table.indexAt(QPoint(wide + 5, 40)).column()

@@ -10,7 +10,7 @@ import pytest
 from pypdf import PdfReader
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication, QComboBox, QPushButton, QTableView
+from PySide6.QtWidgets import QApplication, QComboBox, QPushButton, QTableView, QWidget
 from something import each
 from spring_cases import write_season
 from test_shims import STOCKED, stocked
@@ -30,7 +30,9 @@ from valvelab.springs.shims import Stack
 from valvelab.window.bays.springs_fit_edit import PartBox
 from valvelab.window.bays.springs_shims_pane import ShimsPane
 from valvelab.window.bays.springs_view import SpringsView
+from valvelab.window.layouts import beside
 from valvelab.window.main_window import MainWindow
+from valvelab.window.panes import offer
 from valvelab.workbench import fitting, springs_bay
 from valvelab.workbench.document import Document
 from valvelab.workbench.edits import set_fields
@@ -261,6 +263,17 @@ def test_figures_of_shims_are_never_cut(pane: ShimsPane) -> None:
     assert box.shown_text() == "1.000 + 1.000 + 0.500 = 2.500 mm"
     box.resize(box.minimumSizeHint())
     assert box.shown_text() == "1.000 + 1.000 + 0.500"
+
+
+def test_a_pane_hears_that_longer_figures_are_offered(pane: ShimsPane) -> None:
+    around = QWidget(pane)
+    box = PartBox(around)
+    lay = beside(box, on=around)
+    offer(box, [("1.000", 0)], 0)
+    short = lay.minimumSize().width()
+    offer(box, [("1.000", 0), ("1.000 + 1.000 + 0.500 = 2.500 mm", 1)], 1)
+    assert lay.minimumSize().width() == box.minimumSizeHint().width()
+    assert lay.minimumSize().width() > short
 
 
 def test_everything_of_the_fit_has_a_name(pane: ShimsPane) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 
-from PySide6.QtCore import QEvent, QPoint, QSignalBlocker, Qt, Signal
+from PySide6.QtCore import QEvent, QPoint, QSignalBlocker, QSize, Qt, Signal
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QComboBox, QHeaderView, QMenu, QTableWidget, QTableWidgetItem, QWidget
 
@@ -25,6 +25,8 @@ _ABOVE = 6
 _CHOOSERS = 2
 _WIDE_EMS, _NARROW_EMS = 7.0, 4.8
 """Widths of a column: the usual one, and the least, to which all are made where that brings them into view."""
+_ASKED_EMS = 16.0
+"""Width that columns ask for at most: where it isn't there, the table lies above what would be read."""
 
 
 class ColumnsTable(QTableWidget):
@@ -126,6 +128,7 @@ class ColumnsTable(QTableWidget):
     def _fit(self) -> None:
         em = self.fontMetrics().height()
         self.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
+        self.updateGeometry()
         self._share_width()
         for row in range(self.rowCount()):
             self.setRowHeight(row, round((1.8 if row < _CHOOSERS else 1.35) * em))
@@ -136,6 +139,13 @@ class ColumnsTable(QTableWidget):
         super().resizeEvent(event)
         if len({self.columnWidth(column) for column in range(self.columnCount())}) == 1:
             self._share_width()
+
+    def minimumSizeHint(self) -> QSize:
+        """Room for some columns."""
+        least, em = super().minimumSizeHint(), self.fontMetrics().height()
+        beside = self.verticalHeader().sizeHint().width() + self.verticalScrollBar().sizeHint().width()
+        wide = round(min(_NARROW_EMS * self.columnCount(), _ASKED_EMS) * em)
+        return QSize(max(least.width(), beside + wide), least.height())
 
     def _share_width(self) -> None:
         """Columns as wide as usual, or less wide where that brings all of them into view."""

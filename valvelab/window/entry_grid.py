@@ -40,9 +40,10 @@ from PySide6.QtWidgets import (
 from valvelab.csv_text import csv_text
 from valvelab.files.column_names import height_of, split_header
 from valvelab.language import say
+from valvelab.window.named_table import Index
 from valvelab.window.painting import LEFT, RIGHT, columns_seen, painting, rows_seen, words_in, write
 from valvelab.window.theme import current_theme, scaled
-from valvelab.window.typed_table import CellKeys, Index, TypedTable
+from valvelab.window.typed_table import CellKeys, TypedTable
 from valvelab.workbench import entry
 from valvelab.workbench.entry import Grid, Place
 from valvelab.workbench.entry_paste import pasted, replaced

@@ -19,6 +19,7 @@ from PySide6.QtWidgets import (
     QSplitter,
     QStackedWidget,
     QStyle,
+    QTableView,
     QVBoxLayout,
     QWidget,
 )
@@ -215,10 +216,14 @@ class Stack(QStackedWidget):
 
 
 class Panes(QSplitter):
-    """Panes with handles between them. Those beside one another lie above one another where a page is too narrow."""
+    """Panes with handles between them. Those beside one another lie above one another where a page is too narrow.
+
+    page_wide: width of that page, which no table in them asks more than; 0 until there is one.
+    """
 
     def __init__(self, orientation: Qt.Orientation, parent: QWidget) -> None:
         super().__init__(orientation, parent)
+        self.page_wide = 0
         self.setHandleWidth(5)
         self.across = orientation == Qt.Orientation.Horizontal
         self._sizes: list[int] = []
@@ -273,6 +278,10 @@ class Panes(QSplitter):
         """Lie as a page of this width lets them; a page that scrolls up and down is read with one hand."""
         if not self.across:
             return
+        if wide != self.page_wide:
+            self.page_wide = wide
+            for table in self.findChildren(QTableView):
+                table.updateGeometry()
         shown = self.shown()
         need = sum(_least(pane).width() for pane in shown) + self.handleWidth() * (len(shown) - 1)
         lies = self.orientation() == Qt.Orientation.Vertical

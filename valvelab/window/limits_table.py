@@ -24,10 +24,11 @@ from valvelab.language import aloud, marked, plain, say, say_cell, say_lines
 from valvelab.tables.verdicts import SIGNS, WORDS, overall
 from valvelab.units import System
 from valvelab.window.icons import icon
+from valvelab.window.named_table import Index
 from valvelab.window.painting import LEFT, RIGHT
 from valvelab.window.table_menu import PLAIN, let_copy
 from valvelab.window.theme import current_theme
-from valvelab.window.typed_table import CellKeys, CompletedLine, Index, Offer, TypedTable
+from valvelab.window.typed_table import CellKeys, CompletedLine, Offer, TypedTable
 from valvelab.workbench.spec_sheet import Row, measured_text, outcome
 
 MEASURED, VERDICT = marked("measured"), marked("verdict")
@@ -39,6 +40,8 @@ _WORDS_EMS = 6
 """What a column of typed words keeps of its width, in ems, where others need the room; figures are never cut."""
 _BARE_EMS = 4
 """What it keeps at the very least."""
+_SIGN_EMS, _BESIDE_EMS = 1.6, 0.9
+"""Room of the sign of a verdict, and beside the words of a cell."""
 _MOST, _FAR, _NEAR_EMS = 0.8, 1.25, 0.5
 """A cell that is so much wider than that share of the cells of its column may be cut where there is no room,
 unless it lacks less than that.
@@ -268,6 +271,16 @@ class _Cells(CellKeys):
         super().__init__(table)
         self._spec_table = table
 
+    def initStyleOption(self, option: QStyleOptionViewItem, index: Index) -> None:
+        """Of a verdict the sign alone where there is no room for its figures."""
+        super().initStyleOption(option, index)
+        table = self._spec_table
+        if index.column() == table.spec_model.columnCount() - 1 and not option.icon.isNull():
+            metrics = option.fontMetrics
+            room = table.columnWidth(index.column()) - round((_SIGN_EMS + _BESIDE_EMS) * metrics.height())
+            if metrics.horizontalAdvance(_figures_of(option.text)) > room:
+                option.text = ""
+
     def createEditor(self, parent: QWidget, _option: QStyleOptionViewItem, index: Index) -> QWidget:
         """A line with the name of its cell; its words say what they mean."""
         table, model = self._spec_table, self._spec_table.spec_model
@@ -323,7 +336,7 @@ class SpecTable(TypedTable):
         *,
         grows: bool = True,
     ) -> None:
-        super().__init__(parent)
+        super().__init__(parent, named=1)
         self.offers = offers
         self.setObjectName(name)
         self.setAccessibleName(name)
@@ -334,7 +347,6 @@ class SpecTable(TypedTable):
         self.setShowGrid(True)
         self.setFrameShape(QTableView.Shape.NoFrame)
         self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
-        self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.verticalHeader().hide()
         self._needs: list[tuple[int, int, int, int]] = []
         self._fit_rows()
@@ -430,22 +442,23 @@ class SpecTable(TypedTable):
     def _needed(self, column: int) -> tuple[int, int, int, int]:
         """Width of the cells of a column, of many those at the top: of all, of most, the least, and the barest.
 
-        The least shows a figure without its unit, or the start of the words; the barest less of the words, and of what
-        a row gave its figures alone.
+        The least shows a figure without its unit, or the start of the words; the barest less of the words, of what was
+        measured its figures alone, and of a verdict the sign.
         """
         model, metrics, typed = self.spec_model, self.fontMetrics(), column < len(self.spec_model.fields)
         cells = [str(model.index(row, column).data() or "") for row in range(min(model.rowCount(), _MEASURED))]
-        side = round(1.6 * metrics.height()) if column == len(model.fields) + 1 else 0  # the sign of the verdict
+        judged = column == len(model.fields) + 1
+        side = round(_SIGN_EMS * metrics.height()) if judged else 0
         wides = sorted(metrics.horizontalAdvance(cell) for cell in [*cells, "00000"])
         far = round(_FAR * wides[round(_MOST * (len(wides) - 1))])
         most = wides[-1] if wides[-1] <= far + _NEAR_EMS * metrics.height() else far
         figures = [f"{cell.partition(' ')[0]}…" if " " in cell else cell for cell in cells]
         figure = max(map(metrics.horizontalAdvance, figures), default=0)
         least = min(most, _WORDS_EMS * metrics.height()) if self._worded(column) else figure if typed else wides[-1]
-        beside, head = side + round(0.9 * metrics.height()), self.horizontalHeader().sectionSizeHint(column)
+        beside, head = side + round(_BESIDE_EMS * metrics.height()), self.horizontalHeader().sectionSizeHint(column)
         given = max((metrics.horizontalAdvance(_figures_of(cell)) for cell in cells), default=0)
         words = _BARE_EMS * metrics.height()
-        bare = min(least, words) if self._worded(column) else least if typed else min(least, given)
+        bare = min(least, words) if self._worded(column) else least if typed else 0 if judged else min(least, given)
         whole, usual, least, bare = (max(w + beside, head) for w in (wides[-1], max(most, least), least, bare))
         return whole, usual, least, bare
 

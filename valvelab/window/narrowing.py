@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from math import ceil
@@ -21,6 +22,7 @@ class Need:
 
     roomy: with room beside its words. head, folded, cut: of the head as it is, a word a line, and with long words cut.
     cells: of the widest cell. least: with its own words cut, 0 where they never are. drawn: it has no words.
+    aside: how soon it is left out, the highest number first and equal ones together; 0 where it never is.
     """
 
     roomy: int
@@ -30,6 +32,7 @@ class Need:
     cells: int
     least: int
     drawn: bool
+    aside: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +50,7 @@ def given_width(needs: Mapping[int, Need], room: int, spare: int) -> Given:
 
     First goes the room beside words and for arrows; then words of heads go to lines of their own; words that may be cut
     are, the last column first; drawings, which say nothing that no figure says, are left out; what is left stands
-    closer, by `spare` a column; in the end long words of heads are cut.
+    closer, by `spare` a column; long words of heads are cut; in the end columns are left out that matter less.
     """
     for wides, most, close, cut in _steps(needs, spare):
         beyond = sum(most.values()) - room
@@ -56,6 +59,11 @@ def given_width(needs: Mapping[int, Need], room: int, spare: int) -> Given:
     bound = room // _MOST_OF_ONE
     cells = {n: min(need.cells, max(need.least, bound)) if need.least else need.cells for n, need in needs.items()}
     return Given({n: max(need.head, cells[n]) for n, need in needs.items() if not need.drawn}, moves=True)
+
+
+def whole_width(needs: Mapping[int, Need], spare: int) -> int:
+    """The least width with which no column is left out and no head cut."""
+    return sum(_close({n: need for n, need in needs.items() if not need.drawn}, spare).values())
 
 
 _Wides = dict[int, int]
@@ -77,10 +85,23 @@ def _steps(needs: Mapping[int, Need], spare: int) -> Iterator[tuple[_Wides, _Wid
             yield dict(left), most, False, False
     figured = {n: need for n, need in needs.items() if not need.drawn}
     yield {n: left[n] for n in figured}, {n: folded[n] for n in figured}, False, False
-    ends = {n: min(need.cells - spare, need.least or need.cells) for n, need in figured.items()}
-    close = {n: max(need.folded - spare, ends[n]) for n, need in figured.items()}
-    yield close, {n: left[n] for n in figured}, True, False
-    yield {n: max(need.cut - spare, ends[n]) for n, need in figured.items()}, close, True, True
+    for gone in [set[int](), *_asides(figured)]:
+        figured = {n: need for n, need in figured.items() if n not in gone}
+        close = _close(figured, spare)
+        yield close, {n: left[n] for n in figured}, True, False
+        yield _close(figured, spare, cut=True), close, True, True
+
+
+def _asides(needs: Mapping[int, Need]) -> Iterator[set[int]]:
+    """Columns that may be left out, one after the other, those that belong together at once."""
+    for aside in sorted({need.aside for need in needs.values()} - {0}, reverse=True):
+        yield {n for n, need in needs.items() if need.aside == aside}
+
+
+def _close(needs: Mapping[int, Need], spare: int, *, cut: bool = False) -> _Wides:
+    """The least width of each column that stands close, with its head in words or `cut`."""
+    ends = {n: min(need.cells - spare, need.least or need.cells) for n, need in needs.items()}
+    return {n: max((need.cut if cut else need.folded) - spare, ends[n]) for n, need in needs.items()}
 
 
 def _shared(most: _Wides, least: _Wides, beyond: int) -> _Wides:
@@ -95,7 +116,7 @@ def _shared(most: _Wides, least: _Wides, beyond: int) -> _Wides:
 def folded(title: str, wide: int, metrics: QFontMetrics, *, cut: bool = False) -> str:
     """A head in lines of that width, each as many words as it has room for; with `cut` no word is wider."""
     lines: list[str] = []
-    for line in title.split("\n"):
+    for line in (_abbreviated(title) if cut else title).split("\n"):
         lines.append("")
         for word in line.split(" "):
             shown = metrics.elidedText(word, Qt.TextElideMode.ElideRight, wide) if cut and _may_be_cut(word) else word
@@ -112,9 +133,16 @@ def widest_word(title: str, metrics: QFontMetrics, *, cut: bool = False) -> int:
     wide = metrics.horizontalAdvance
     wides = (
         min(wide(word), wide(f"{word[:_KEPT_LETTERS]}…")) if cut and _may_be_cut(word) else wide(word)
-        for word in title.split()
+        for word in (_abbreviated(title) if cut else title).split()
     )
     return max(wides, default=0)
+
+
+def _abbreviated(title: str) -> str:
+    """A head that holds an abbreviation without the words before it: `roundness MZC` is MZC."""
+    parts = re.split(r"([ \n])", title)
+    first = next((n for n, part in enumerate(parts) if len(part) > 1 and part.isalpha() and part.isupper()), 0)
+    return "".join(parts[first:])
 
 
 def _may_be_cut(word: str) -> bool:

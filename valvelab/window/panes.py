@@ -179,6 +179,7 @@ def offer(box: QComboBox, rows: Sequence[tuple[str, Any]], chosen: Any) -> None:
             box.clear()
             for text, value in rows:
                 box.addItem(text, value)
+            box.updateGeometry()  # of a box as wide as its texts Qt itself would keep the width it had
         box.setCurrentIndex(box.findData(chosen))
 
 

@@ -15,7 +15,6 @@ from PySide6.QtCore import (
     QEvent,
     QModelIndex,
     QPersistentModelIndex,
-    QPoint,
     QRect,
     QSignalBlocker,
     QSize,
@@ -28,7 +27,6 @@ from PySide6.QtGui import QFocusEvent, QFont, QPainter, QPaintEvent, QRegion, QR
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QHeaderView,
-    QStyle,
     QStyledItemDelegate,
     QStyleOptionViewItem,
     QTableView,
@@ -39,9 +37,11 @@ from valvelab.language import aloud, is_english, plain, say, say_cell, say_figur
 from valvelab.tables.description import Column, Fact, Mark
 from valvelab.tables.verdicts import WORDS, rank
 from valvelab.units import System
-from valvelab.window.heads import Head, staying_columns
+from valvelab.window.heads import staying_columns
 from valvelab.window.icons import icon
-from valvelab.window.narrowing import Given, Need, folded, given_width, widest_word
+from valvelab.window.layouts import Panes
+from valvelab.window.named_table import Index, NamedTable
+from valvelab.window.narrowing import Given, Need, folded, given_width, whole_width, widest_word
 from valvelab.window.painting import BESIDE, LEFT, RIGHT, columns_seen, painting, rows_seen, words_in, write
 from valvelab.window.table_menu import DRAWN, PLAIN, let_copy, one_line, plain_minus
 from valvelab.window.theme import current_theme, scaled
@@ -49,7 +49,6 @@ from valvelab.window.theme import current_theme, scaled
 if TYPE_CHECKING:
     from valvelab.records.result import Decision
 
-Index = QModelIndex | QPersistentModelIndex
 RAW = Qt.ItemDataRole.UserRole
 _HEAD_WIDTH = 12
 _WRAPPED_EMS = 24
@@ -81,6 +80,8 @@ class TableColumn:
     whole_unit: what follows the last comma, a unit, stays in one line where the words are wrapped.
     least: lines' heights that the column does with where a table is narrow, its words cut and whole in its tip; 0
     where its words are never cut.
+    aside: how soon the column is left out where a table is narrow, the highest number first and equal ones together;
+    the tip of the row's name says it then. 0 where it never is.
     """
 
     title: str
@@ -96,6 +97,7 @@ class TableColumn:
     said_title: str = ""
     whole_unit: bool = False
     least: float = 0.0
+    aside: int = 0
 
 
 def of(column: Column[Any], units: System, rows: Sequence[Any] = (), **look: Any) -> TableColumn:
@@ -198,6 +200,8 @@ class RowsModel(QAbstractTableModel):
         self._said: dict[tuple[int, int], str] = {}
         self._folded: dict[int, str] = {}
         self._owner = parent
+        self.left_out: set[int] = set()
+        self.named = 1
 
     def show_rows(self, rows: Sequence[Any], columns: Sequence[TableColumn] | None = None) -> None:
         """Show these rows, under new columns where given."""
@@ -296,7 +300,14 @@ class RowsModel(QAbstractTableModel):
             tip = say_lines(column.cell_tip(self.rows[index.row()])) if column.cell_tip else ""
         words = "" if column.drawn or column.number else self.said(index.row(), index.column())
         words = words if column.least or len(words) > _PROSE_LETTERS else ""
-        return tip if tip.startswith(words) else "\n".join(part for part in (words, tip) if part)
+        parts = [tip] if tip.startswith(words) else [words, tip]
+        return "\n".join(part for part in (*parts, *self._untold(index)) if part)
+
+    def _untold(self, index: Index) -> Iterator[str]:
+        """What the columns would say that are left out, at the name of a row."""
+        for column in sorted(self.left_out if index.column() < self.named else ()):
+            if said := self.said(index.row(), column):
+                yield f"{one_line(self.title(column))}: {said}"
 
     def headerData(self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
         """Titles, tips and their alignment."""
@@ -316,7 +327,8 @@ class RowsModel(QAbstractTableModel):
     def _head_tip(self, section: int) -> str | None:
         """What a head says when pointed at: first its words, where they are cut."""
         tip = say_lines(self.columns[section].tip)
-        words = one_line(self.title(section)) if "…" in self._folded.get(section, "") else ""
+        words, shown = one_line(self.title(section)), self._folded.get(section)
+        words = words if shown is not None and one_line(shown) != words else ""
         return "\n".join(part for part in (words, tip) if part) or None
 
 
@@ -416,11 +428,11 @@ class Cells(QStyledItemDelegate):
         return QSize(found.width(), found.height() + room)
 
 
-class TableView(QTableView):
+class TableView(NamedTable):
     """A quiet table: no grid, stripes, whole rows, columns as wide as they need; `chosen(row)` when one is chosen.
 
     spoken: its accessible name where that is not `name`. wrapped: the column that takes the width that is left and
-    wraps its words. empty: what to do while there are no rows. left_out: numbers of drawings that have no room now.
+    wraps its words. empty: what to do while there are no rows.
     named: how many columns in front name the row; they stay in view while the others are moved sideways.
     """
 
@@ -438,23 +450,22 @@ class TableView(QTableView):
         empty: str = "",
         named: int = 1,
     ) -> None:
-        super().__init__(parent)
-        self._wrapped, self._named = wrapped, named
-        self._shared = self._asks = self._sought = False
+        super().__init__(parent, named)
+        self._wrapped = wrapped
+        self._shared = self._asks = self._asks_least = self._sought = False
         self.verticalScrollBar().actionTriggered.connect(self._leave)
         self._fitting = QTimer(self, singleShot=True, interval=0)
         self._fitting.timeout.connect(self._fit_piece)
         self._fitted = self._needed = 0
         self._unfitted = False
         self._roomy, self._heads, self._cells, self._laid = (tuple[int, ...]() for _ in range(4))
+        self._known_needs: tuple[object, dict[int, Need]] = (None, {})
         self.beside = BESIDE
-        self.left_out: set[int] = set()
         self.empty_text = empty
         self.setObjectName(name)
         self.setAccessibleName(say(spoken or name))
-        self._head = Head(self)
-        self.setHorizontalHeader(self._head)
         self.rows_model = RowsModel(columns, self)
+        self.rows_model.named = named
         self.proxy = ByValue(self.rows_model)
         self.setModel(self.proxy)
         if wrapped is None:
@@ -470,7 +481,6 @@ class TableView(QTableView):
         self.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
-        self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.verticalHeader().hide()
         header = self.horizontalHeader()
         header.setHighlightSections(False)
@@ -479,8 +489,6 @@ class TableView(QTableView):
         self.setSortingEnabled(sortable)
         header.sortIndicatorChanged.connect(self.settle_columns)
         self._head.written_anew.connect(self.fit_columns)
-        self._head.sectionResized.connect(self._on_resized)
-        self.horizontalScrollBar().valueChanged.connect(self._keep_names)
         self.selectionModel().currentRowChanged.connect(self._on_row)
         let_copy(self)
         self._fit_rows()
@@ -526,10 +534,10 @@ class TableView(QTableView):
         self.settle_columns()
 
     def _lie_roomy(self) -> None:
-        """Drawings that were left out are in their places again: a hidden column takes no width; heads are whole."""
+        """Columns that were left out are in their places again: a hidden one takes no width; heads are whole."""
         for column in self.left_out:
             self.setColumnHidden(column, False)
-        self.left_out = set()
+        self.rows_model.left_out = set()
         self._stand(BESIDE)
         self.rows_model.fold_heads({})
 
@@ -539,9 +547,12 @@ class TableView(QTableView):
         self.setSortingEnabled(False)
         self.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
 
-    def ask_width(self) -> None:
-        """A pane is no narrower than every column needs: it rather lies above others than moves sideways."""
-        self._asks = True
+    def ask_width(self, *, close: bool = False) -> None:
+        """A pane is no narrower than every column needs: it rather lies above others than moves sideways.
+
+        close: no narrower than columns need that stand as close as they can.
+        """
+        self._asks, self._asks_least = not close, close
 
     def _measured(self) -> bool:
         """Whether the table asks for the room of its columns."""
@@ -552,6 +563,8 @@ class TableView(QTableView):
         least = super().minimumSizeHint()
         bar, rows = self.horizontalScrollBar().sizeHint().height(), self.verticalHeader().defaultSectionSize()
         least.setHeight(max(least.height(), self.horizontalHeader().sizeHint().height() + 2 * rows + bar))
+        if self._asks_least:
+            return QSize(max(least.width(), self._close_width()), least.height())
         if not self._measured():
             return least
         if not self._needed:
@@ -563,6 +576,16 @@ class TableView(QTableView):
             wide += header.arrow_room() + self.verticalScrollBar().sizeHint().width() if self._asks else 2 * em
             self._needed = min(wide, _WRAPPED_EMS * em) if self._wrapped is not None else wide
         return QSize(max(self._needed, least.width()), least.height())
+
+    def _close_width(self) -> int:
+        """Width with which columns that stand close are in view, no more than the page is wide; 0 until it is known."""
+        around = self.parentWidget()
+        while around is not None and not (isinstance(around, Panes) and around.page_wide):
+            around = around.parentWidget()
+        if around is None or not self._is_fitted():
+            return 0
+        needed = whole_width(self._needs(self._seen()), 2 * (BESIDE - _NEAR))
+        return min(needed + self.verticalScrollBar().sizeHint().width(), around.page_wide)
 
     def fit_columns(self) -> None:
         """Make each column as wide as it needs, once the table is seen."""
@@ -605,6 +628,8 @@ class TableView(QTableView):
             self._fitting.start()
         else:
             self.settle_columns()
+            if self._asks_least:
+                self.updateGeometry()
 
     def give_width(self, column: int, wide: int) -> None:
         """Make a column that is drawn as wide as its drawing wants."""
@@ -616,14 +641,13 @@ class TableView(QTableView):
 
     def settle_columns(self) -> None:
         """Columns do with less where that brings all of them into view; what a person drew wider or narrower stays."""
-        if not self._roomy or self._fitted < len(self.rows_model.rows) or not self._lies_as_fitted():
+        if not self._is_fitted() or not self._lies_as_fitted():
             return
-        seen = [n for n in range(len(self._roomy)) if n in self.left_out or not self.isColumnHidden(n)]
+        seen = self._seen()
         given = Given({n: self._roomy[n] for n in seen})
         if sum(given.wides.values()) > self.viewport().width():
-            needs = {n: self._need(n) for n in seen}
-            given = given_width(needs, self.viewport().width(), 2 * (BESIDE - _NEAR))
-        self.left_out = {n for n in seen if n not in given.wides}
+            given = given_width(self._needs(seen), self.viewport().width(), 2 * (BESIDE - _NEAR))
+        self.rows_model.left_out = {n for n in seen if n not in given.wides}
         self._stand(_NEAR if given.close else BESIDE)
         metrics = self._head.fontMetrics()
         spared = 2 * self._head.spared
@@ -633,13 +657,33 @@ class TableView(QTableView):
             for n, wide in narrow.items()
         }
         for column in seen:
-            if self.rows_model.columns[column].drawn:
+            if self.rows_model.columns[column].drawn or self.rows_model.columns[column].aside:
                 self.setColumnHidden(column, column in self.left_out)
         for column, wide in given.wides.items():
             self.setColumnWidth(column, wide)
         self._laid = self._widths()
         if self.rows_model.fold_heads(heads):
             self.updateGeometries()
+
+    @property
+    def left_out(self) -> set[int]:
+        """Numbers of the columns that have no room now."""
+        return self.rows_model.left_out
+
+    def _is_fitted(self) -> bool:
+        """Whether every row was measured."""
+        return bool(self._roomy) and self._fitted >= len(self.rows_model.rows)
+
+    def _seen(self) -> list[int]:
+        """Columns that are shown where they have room."""
+        return [n for n in range(len(self._roomy)) if n in self.left_out or not self.isColumnHidden(n)]
+
+    def _needs(self, seen: Sequence[int]) -> dict[int, Need]:
+        """What each column needs, measured once for many widths of the table."""
+        of = (tuple(seen), self._roomy, self._heads, self._cells, self._head.sortIndicatorSection())
+        if self._known_needs[0] != of:
+            self._known_needs = of, {n: self._need(n) for n in seen}
+        return self._known_needs[1]
 
     def _stand(self, beside: int) -> None:
         """Words stand so far from the edges of their cells, and heads as much nearer as cells do."""
@@ -655,7 +699,7 @@ class TableView(QTableView):
         least = least if of.least or prose else 0
         narrowest = self._head.minimumSectionSize() + 2 * (BESIDE - _NEAR)
         head, word, start = (max(narrowest, wide) for wide in (self._whole_head(column), word, start))
-        return Need(self._roomy[column], head, word, start, cells, least, of.drawn)
+        return Need(self._roomy[column], head, word, start, cells, least, of.drawn, of.aside)
 
     def _whole_head(self, column: int) -> int:
         """Width of a head in its own lines, with the arrow where the table is sorted by it."""
@@ -673,43 +717,9 @@ class TableView(QTableView):
         """Whether a column is narrower than its words."""
         return self.columnWidth(column) < self._cells[column] - 2 * (BESIDE - self.beside)
 
-    def _keep_names(self) -> None:
-        """The columns that name the rows stay in view while the others are moved sideways, where they leave room."""
-        names = sum(map(self.columnWidth, range(min(self._named, self.rows_model.columnCount()))))
-        moved = self.horizontalScrollBar().value() > 0 and not self.wordWrap()
-        self._head.staying = names if moved and 2 * names <= self.viewport().width() else 0
-        self.viewport().update()
-        self._head.viewport().update()
-
-    def _on_resized(self, section: int) -> None:
-        if self._head.staying and section < self._named:
-            self._keep_names()
-
-    def _stays(self, index: Index) -> bool:
-        """Whether a cell stays in view."""
-        return bool(self._head.staying) and index.isValid() and index.column() < self._named
-
-    def indexAt(self, place: QPoint) -> QModelIndex:
-        """The cell that is seen there."""
-        moved = self._head.offset() if place.x() < self._head.staying else 0
-        return super().indexAt(QPoint(place.x() - moved, place.y()))
-
-    def visualRect(self, index: Index) -> QRect:
-        """Where a cell is seen."""
-        place = super().visualRect(index)
-        return place.translated(self._head.offset(), 0) if self._stays(index) else place
-
-    def scrollTo(
-        self, index: Index, hint: QAbstractItemView.ScrollHint = QAbstractItemView.ScrollHint.EnsureVisible
-    ) -> None:
-        """Bring a cell into view, beside the columns that stay."""
-        bar = self.horizontalScrollBar()
-        before = bar.value()
-        super().scrollTo(index, hint)
-        if self._stays(index):
-            bar.setValue(before)
-        elif index.isValid() and self.columnViewportPosition(index.column()) < self._head.staying:
-            bar.setValue(bar.value() + self.columnViewportPosition(index.column()) - self._head.staying)
+    def names_may_stay(self) -> bool:
+        """Not over words in several lines, which are drawn otherwise."""
+        return not self.wordWrap()
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Another width may have room for all columns, another height for the row that was sought."""
@@ -752,15 +762,14 @@ class TableView(QTableView):
         others = QRegion(seen) if self.wordWrap() else QRegion()
         with painting(self.viewport(), smooth=False) as painter:
             painter.setClipRegion(region)
-            chosen = {index.row() for index in self.selectionModel().selectedRows()}
+            chosen = self._chosen()
             self._lay_grounds(painter, seen, chosen)
             if not self.wordWrap():
                 for _row, _column, cell in self._write_plain(painter, seen, chosen, columns_seen(self, seen)):
                     others += cell
         if not others.isEmpty():
-            super().paintEvent(QPaintEvent(others & region))
-        if self._head.staying > seen.left():
-            self._paint_names(seen, chosen)
+            QTableView.paintEvent(self, QPaintEvent(others & region))
+        self.paint_names(seen)
         if self.empty_text and not self.proxy.rowCount():
             room = round(0.8 * self.fontMetrics().height())
             box = self.viewport().rect().adjusted(room, room, -room, -room)
@@ -775,24 +784,16 @@ class TableView(QTableView):
                 ground = QRect(seen.left(), y, seen.width(), high)
                 painter.fillRect(ground, theme.colour("chosen" if row in chosen else "stripe"))
 
-    def _paint_names(self, seen: QRect, chosen: set[int]) -> None:
-        """The columns that name the rows, over those that are moved sideways."""
-        strip, theme = QRect(0, seen.top(), self._head.staying, seen.height()), current_theme()
-        with painting(self.viewport(), smooth=False) as painter:
-            painter.setClipRect(strip)
-            painter.fillRect(strip, self.palette().base())
-            self._lay_grounds(painter, strip, chosen)
-            columns = list(staying_columns(self.columnWidth, strip.width()))
-            for row, column, cell in list(self._write_plain(painter, strip, chosen, columns)):
-                option, index = QStyleOptionViewItem(), self.proxy.index(row, column)
-                self.initViewItemOption(option)
-                option.rect = cell
-                if row in chosen:
-                    option.state |= QStyle.StateFlag.State_Selected
-                self.itemDelegateForIndex(index).paint(painter, option, index)
-            painter.setClipRect(strip)
-            painter.setPen(theme.colour("line"))
-            painter.drawLine(strip.topRight(), strip.bottomRight())
+    def _chosen(self) -> set[int]:
+        """Numbers of the rows that are chosen."""
+        return {index.row() for index in self.selectionModel().selectedRows()}
+
+    def lay_names(self, painter: QPainter, strip: QRect) -> Iterator[tuple[QModelIndex, QRect]]:
+        """Grounds and mere words as elsewhere."""
+        chosen, columns = self._chosen(), list(staying_columns(self.columnWidth, strip.width()))
+        self._lay_grounds(painter, strip, chosen)
+        for row, column, cell in list(self._write_plain(painter, strip, chosen, columns)):
+            yield self.proxy.index(row, column), cell
 
     def _write_plain(
         self, painter: QPainter, seen: QRect, chosen: set[int], columns: Sequence[tuple[int, int, int]]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from PySide6.QtCore import QEvent, QModelIndex, QObject, QPersistentModelIndex, Qt
+from PySide6.QtCore import QEvent, QModelIndex, QObject, Qt
 from PySide6.QtGui import QFocusEvent, QKeyEvent, QKeySequence, QStandardItem, QStandardItemModel
 from PySide6.QtWidgets import (
     QAbstractItemDelegate,
@@ -17,7 +17,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-Index = QModelIndex | QPersistentModelIndex
+from valvelab.window.named_table import Index, NamedTable
+
 Offer = tuple[str, str, str]
 """A text that completes a cell, how it is listed, and what it means."""
 _KEY, _SOUGHT, _MEANING = (Qt.ItemDataRole.UserRole + number for number in range(1, 4))
@@ -32,14 +33,14 @@ def onward(event: QKeyEvent) -> bool | None:
     return False if leads and event.modifiers() & Qt.KeyboardModifier.ShiftModifier else leads
 
 
-class TypedTable(QTableView):
+class TypedTable(NamedTable):
     """A table that is typed into: Tab goes from cell to cell and leaves at the end, Ctrl+Tab leaves at once.
 
     Delete and Backspace empty what is selected.
     """
 
-    def __init__(self, parent: QWidget) -> None:
-        super().__init__(parent)
+    def __init__(self, parent: QWidget, named: int = 0) -> None:
+        super().__init__(parent, named)
         self.setTabKeyNavigation(False)
         triggers = QTableView.EditTrigger
         self.setEditTriggers(triggers.DoubleClicked | triggers.AnyKeyPressed | triggers.EditKeyPressed)

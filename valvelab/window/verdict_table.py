@@ -45,12 +45,15 @@ _GAUGE, _GAUGE_EMS = 8, 7
 _GAUGE_LEAST = 4.0
 _LEAST = {"verdict": SIGN_EMS, "item": 4.0, "characteristic": 5.0, "clause": 3.0, "why": 2.5}
 """Lines' heights to which columns of words are cut where the table is narrow."""
+_ASIDE = {"why": 4, "clause": 3, "conforms": 2, "u": 1}
+"""Columns that are left out where the table is narrower still, the highest number first."""
 
 
 def columns(among: Sequence[Result], units: System) -> list[TableColumn]:
     """The columns of the table of verdicts, the outcome first and a gauge of the limits among them."""
     described = {
-        column.head: of(column, units, least=_LEAST.get(column.head, 0.0)) for column in verdicts.columns(among, units)
+        column.head: of(column, units, least=_LEAST.get(column.head, 0.0), aside=_ASIDE.get(column.head, 0))
+        for column in verdicts.columns(among, units)
     }
     first = [described.pop(head) for head in ("verdict", "item", "characteristic")]
     first[-1] = replace(first[-1], cell_tip=lambda v: explained(v.characteristic, v.unit))

@@ -53,6 +53,7 @@ class CompareView(BayView[CompareInspection]):
         self.swap = button(self, "&Swap", "The later file as the earlier one, and the other way round", self._on_swap)
         self.stack = FigureStack("Before and after", self)
         self.table = TableView("changes", (), self, spoken="What changed, a row a lobe or spring")
+        self.table.ask_width(close=True)
         self.table.chosen.connect(lambda row: self.choose_item(_name(row)))
         self.heading = Heading("", 1.05, self)
         self.heading.setTextFormat(Qt.TextFormat.PlainText)
@@ -108,7 +109,6 @@ class CompareView(BayView[CompareInspection]):
             (self.after, later, pair[1]),
         ):
             offer(box, compare_bay.labelled([file for file, _ in found]), chosen[0].path)
-            box.updateGeometry()
 
     def _show_plots(self, inspection: CompareInspection, item: str, units: System) -> None:
         lobe = next((one for one in inspection.lobes if one.lobe == item), None)

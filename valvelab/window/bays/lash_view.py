@@ -29,6 +29,8 @@ from valvelab.workbench.document import Document
 from valvelab.workbench.lash_bay import LashState, chosen_valve
 
 _KEPT = "by hand"
+_BAND = {"at least", "at most"}
+"""Columns that are left out where the table is narrow: the plot shows them too."""
 _SHIMS_EMS = 12
 """Width of the list of shims at least: its three columns."""
 
@@ -43,6 +45,7 @@ class LashView(BayView[LashInspection]):
         self.told = QLabel(self, wordWrap=True, textFormat=Qt.TextFormat.PlainText)
         self.told.setAccessibleName(say("What the plan leaves over"))
         self.plan = TableView("lash plan", (), self, spoken="Shim at each valve", sortable=False)
+        self.plan.ask_width(close=True)
         self.plan.chosen.connect(lambda row: self.choose_item(row.valve))
         self.figure = FigureView("Lash as measured and by the plan", self)
         self.purchases = TableView("shims to buy", (), self, sortable=False, empty="Nothing has to be bought.")
@@ -100,7 +103,8 @@ class LashView(BayView[LashInspection]):
         result = inspection.result
         with aloud():
             self.told.setText(spare_told(result, units))
-        columns = [of(column, units, result.valves, colour=_colour, strong=_moves) for column in lash_columns()]
+        look = {"colour": _colour, "strong": _moves}
+        columns = [of(c, units, result.valves, **look, aside=int(c.head in _BAND)) for c in lash_columns()]
         kept = TableColumn("", lambda row: _KEPT if row.valve in fixed else "", "Fixed by hand", number=False)
         self.plan.show_rows(result.valves, [*columns, *([kept] if fixed else [])])
         bought = result.purchases

@@ -26,6 +26,10 @@ _ONE_STAGE = marked(
     "is due."
 )
 _FOLLOWED = "seat_force"
+_LEAST = {"moves by": 4.0, "limit": 5.0, "remark": 3.0}
+"""Lines' heights to which columns of words are cut where the table is narrow; figures stand first in them."""
+_ASIDE = {"stages": 2, "earliest": 1, "latest": 1}
+"""Columns that are left out where the table is narrower still: the plot below shows them too."""
 
 
 class HistoryPane(QWidget):
@@ -61,7 +65,11 @@ class HistoryPane(QWidget):
         last = {row.spring: row for row in inspection.result.springs}
         lost = reached_by(spring_column(f"{_FOLLOWED}_drop"), lambda row: last[row[0].spring])
         name, *others = (column for column in due_columns(units) if column.head != "trend of")
-        self.sheet.show_rows(rows, [of(column, units, rows) for column in (name, lost, *others)])
+        columns = (
+            of(c, units, rows, least=_LEAST.get(c.head, 0.0), aside=_ASIDE.get(c.head, 0))
+            for c in (name, lost, *others)
+        )
+        self.sheet.show_rows(rows, [*columns])
 
     def show_spring(self, inspection: SpringsInspection, spring: str, units: System) -> None:
         """Bring a spring to the front."""

@@ -63,6 +63,7 @@ class ShimsPane(QWidget):
         self.source.setToolTip(say("The whole tray, or one of the matched sets"))
         self.source.currentIndexChanged.connect(lambda _index: self._on_source())
         self.sheet = TableView("shim plan", (), self, spoken="Spring and shims at each valve", sortable=False)
+        self.sheet.ask_width(close=True)
         self.sheet.chosen.connect(self._on_row)
         self.edit = FitEdit(self)
         self.edit.done.connect(self._on_done)
