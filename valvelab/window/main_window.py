@@ -37,7 +37,7 @@ from valvelab.workbench import bays, behind, edits
 from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import Document, Paper, Problem, in_names
 from valvelab.workbench.first_import import numeric
-from valvelab.workbench.paper_names import called, own_name
+from valvelab.workbench.paper_names import called, own_name, page_in_front
 from valvelab.workbench.typed import begun, kinds_at
 
 if TYPE_CHECKING:
@@ -174,7 +174,8 @@ class MainWindow(Shell):
             if self._changed("item", (*key, document.bay, item)):
                 after("item", partial(self.verdicts.bring_item, item, seen=not came))
         self.units.ask(document)
-        if self._changed("notes", (document.contents, document.answers, document.files, value, tuple(self._said))):
+        noted = (document.contents, document.answers, document.files, document.units, value, tuple(self._said))
+        if self._changed("notes", noted):
             after("notes", partial(self._show_notes, document, value))
 
     def _show_bench(self, document: Document) -> None:
@@ -370,8 +371,10 @@ class MainWindow(Shell):
             for name in names:
                 self.actions_by_name[name].setEnabled(able)
         what, _ = called(document)
-        for name, told in (("certificate", say("Save {what}…")), ("print", say("Print {what}…"))):
-            self.actions_by_name[name].setText(told.format(what=say(what)))
+        page = page_in_front(document)
+        printed = say("Print page of {item}").format(item=page) if page else say("Print {what}…").format(what=say(what))
+        self.actions_by_name["certificate"].setText(say("Save {what}…").format(what=say(what)))
+        self.actions_by_name["print"].setText(printed)
         self.actions_by_name["units"].setChecked(document.units == "inch")
         for name in (f"scheme_{self.bench.settings.scheme}", f"language_{self.bench.settings.language}"):
             if name in self.actions_by_name:
