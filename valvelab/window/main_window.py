@@ -388,7 +388,7 @@ class MainWindow(Shell):
         if self._changed("lies", lies):
             self._judged.clear()
         laid = [bay.name for bay in behind.laid(document)]
-        known = behind.decided(document, self._decided) if document.contents or self._decided else {}
+        known = behind.decided(document, self._decided) if laid or self._decided else {}
         bay, value, decision = self._in_front
         if bay == document.bay and value is not None and value is _front(document)[1]:
             known[bay] = decision
