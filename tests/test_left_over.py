@@ -12,6 +12,7 @@ from waiting import at_rest, wait_for
 from valvelab.places import sample_profiles
 from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
+from valvelab.workbench import edits, liftcheck_bay, phasing_bay
 
 SAMPLES = sample_profiles()
 JOB = ("quillmere_four_camshaft.csv", "quillmere_four_camshaft.toml", "springs_quillmere_tray.csv",
@@ -56,6 +57,33 @@ def test_bays_behind_are_judged_in_idle_time(busy: MainWindow) -> None:
     busy.bench.document_changed.connect(lambda _old, new: came.append(new.bay))
     wait_for(lambda: marks(busy) == {"lobes": "rejected", "springs": "rejected"}, lambda: marks(busy))
     assert "springs" not in came, "nothing comes to the front by it"
+
+
+@pytest.mark.parametrize(
+    ("bay", "name", "limits"),
+    [
+        ("liftcheck", "quillmere_spring_meeting.toml", ()),
+        ("phasing", "quillmere_four_degree_wheel.toml", ("quillmere_four_engine.toml",)),
+    ],
+)
+def test_a_sheet_in_no_file_is_judged_behind_another_bay(
+    window: MainWindow, bay: str, name: str, limits: tuple[str, ...]
+) -> None:
+    """By its own rule, or by the card of an engine; as it is when a job is opened that keeps it."""
+    put(window, name, *limits)
+    at_rest(window.bench)
+    document, path = window.bench.document, str(SAMPLES / name)
+    sheets = liftcheck_bay.SHEETS if bay == "liftcheck" else phasing_bay.SHEETS
+    sheet = sheets.in_front(document)
+    known = {"liftcheck": "rejected", "phasing": "accepted"}[bay]
+    typed = sheets.with_sheet(edits.remove_file(document, path), sheet)
+    put_away = edits.go_to_bay(typed, "shaft")
+    window.actions_by_name["new_job"].trigger()
+    assert not marks(window)
+    window.bench.history.begin(put_away)
+    at_rest(window.bench)
+    assert window.bench.document.bay == "shaft"
+    assert marks(window) == {bay: known}
 
 
 def test_a_mark_stays_until_the_next_answer(busy: MainWindow) -> None:

@@ -165,8 +165,8 @@ def test_a_paper_says_what_it_is_where_it_is_chosen(
     assert [name for _, name in asked] == [
         "quillmere_four_camshaft camshaft certificate.pdf",
         "quillmere_four_degree_wheel phasing certificate.pdf",
-        "tray springs certificate.pdf",
-        "tray matched sets certificate.pdf",
+        "tray valve springs certificate.pdf",
+        "tray matched spring sets certificate.pdf",
     ]
     window.save_certificate(tmp_path / "sets.pdf")
     front_page = page_texts(tmp_path / "sets.pdf")[0]

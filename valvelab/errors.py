@@ -51,7 +51,9 @@ def refuse_unless_above_zero(value: float, name: str, unit: str = "") -> None:
     """Refuses a number in some unit that is not above 0, NaN among them. Raises CannotEvaluate(OUT_OF_RANGE)."""
     if not value > 0.0:
         found = f"{value:g} {unit}".rstrip()
-        raise CannotEvaluate(Reason.OUT_OF_RANGE, f"{name}: found {found}, expected above 0")
+        raise CannotEvaluate(
+            Reason.OUT_OF_RANGE, Phrase("{name}: found {found}, expected above 0", name=name, found=found)
+        )
 
 
 def _found(where: str, found: str, expected: str) -> Phrase:

@@ -7,6 +7,7 @@ what it shows (a table as CSV) it does so within `plain`. A text that stands at 
 and said where it is shown: the language is chosen later than modules are loaded.
 
 A text that is put together where no language is known is a `Phrase`: its template is said, with what stands in it.
+Its measures are canonical; a window that shows other units has them turned into those wherever a phrase is said.
 
 The catalogue is gettext's. The English text is the key; one without a translation is shown as it is.
 """
@@ -14,7 +15,7 @@ The catalogue is gettext's. The English text is the key; one without a translati
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from gettext import NullTranslations
@@ -26,6 +27,9 @@ LANGUAGES = {"en": "English", "de": "Deutsch"}
 """Languages that the window speaks, each by its own name; all but English have a catalogue."""
 _ENGLISH = NullTranslations()
 _catalogue, _mark = _ENGLISH, "."
+Measures = Callable[[str, Mapping[str, str]], tuple[str, Mapping[str, str]]]
+"""What turns the measures of a phrase, its template and what stands at its places, into the units that are shown."""
+_measures: Measures | None = None
 _VOICE: ContextVar[Literal["own", "aloud", "plain"]] = ContextVar("voice", default="own")
 _FIGURES = re.compile(r"[▶<>≤≥+−±~ ]*\d+\.\d+[ %✗]*")
 _QUANTITY = re.compile(
@@ -46,6 +50,12 @@ def speak(catalogue: NullTranslations | None = None, mark: str = ".") -> None:
     """Speak by this catalogue from now on, with this decimal mark; without one English."""
     global _catalogue, _mark
     _catalogue, _mark = catalogue or _ENGLISH, mark
+
+
+def show_measures(by: Measures | None) -> None:
+    """Have the measures of phrases turned by this from now on; None leaves them canonical."""
+    global _measures  # noqa: PLW0603 - one for the whole window, as its catalogue is
+    _measures = by
 
 
 def is_english() -> bool:
@@ -75,18 +85,22 @@ def plain() -> Iterator[None]:
 
 def say(text: str) -> str:
     """A text of the window in its language; a phrase with what stands in it."""
-    if not text or is_english() or _VOICE.get() == "plain":
-        return text
-    if isinstance(text, Phrase):
-        fields = {place: _say_field(part) for place, part in text.fields.items()}
-        return _catalogue.gettext(text.template).format(**fields)
-    return _catalogue.gettext(text)
+    foreign = not is_english() and _VOICE.get() != "plain"
+    if text and isinstance(text, Phrase) and (foreign or _measures is not None):
+        template = _catalogue.gettext(text.template) if foreign else text.template
+        fields: Mapping[str, str] = text.fields
+        if _measures is not None:
+            template, fields = _measures(template, fields)
+        return template.format(**{place: _say_field(part) for place, part in fields.items()})
+    return _catalogue.gettext(text) if text and foreign else text
 
 
 def _say_field(text: str) -> str:
     """What stands at a place of a phrase: a phrase, a number with its unit, or a name or word as in a cell."""
     if isinstance(text, Phrase):
         return say(text)
+    if is_english() or _VOICE.get() == "plain":
+        return text
     number = _QUANTITY.fullmatch(text)
     if number is None:
         return say_cell(text)
@@ -106,14 +120,15 @@ def say_number(text: str) -> str:
 
 
 def say_lines(text: str) -> str:
-    """A tip of several lines, each said by itself, with the source it names; or a phrase."""
+    """A tip of several lines, each said by itself, with the source it names; or a phrase. In the units shown."""
     if isinstance(text, Phrase):
         return say(text)
     lines = (line.partition(_SOURCE) for line in text.split("\n"))
-    return "\n".join(
+    told = "\n".join(
         say("Source: {source}").format(source=say(source)) if mark and not before else say(f"{before}{mark}{source}")
         for before, mark, source in lines
     )
+    return told if _measures is None else _measures(told, {})[0]
 
 
 def say_measures(text: str) -> str:

@@ -57,10 +57,9 @@ def larger_of(own: float | None, value: float, told: str, about: str, unit: str)
         return own, info(
             about,
             Phrase(
-                "the readings' own {own} {unit} counts: no less than the {value} {unit} {told}",
-                own=f"{own:g}",
-                unit=unit,
-                value=f"{value:g}",
+                "the readings' own {own} counts: no less than the {value} {told}",
+                own=f"{own:g} {unit}",
+                value=f"{value:g} {unit}",
                 told=told,
             ),
         )
@@ -68,11 +67,10 @@ def larger_of(own: float | None, value: float, told: str, about: str, unit: str)
         return value, warning(
             about,
             Phrase(
-                "{value} {unit}, {told}, counts: the readings' own {own} {unit} is less",
-                value=f"{value:g}",
-                unit=unit,
+                "{u}, {told}, counts: the readings' own {own} is less",
+                u=f"{value:g} {unit}",
                 told=told,
-                own=f"{own:g}",
+                own=f"{own:g} {unit}",
             ),
         )
-    return value, info(about, f"{value:g} {unit}, {told}")
+    return value, info(about, Phrase("{u}, {told}", u=f"{value:g} {unit}", told=told))

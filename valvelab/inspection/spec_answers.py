@@ -89,7 +89,10 @@ def _settle(sharing: list[Answer]) -> list[Answer]:
             reason = f"[[envelope]] {number}: no part of this job judges it (of a lobe)"
             rows.append(undecided_envelope(spec, names_of(row.lobes), row, reason))
     first = sharing[judging[0]]
-    notes = [warning(f"{row.item} {row.characteristic}", f"{OPEN}{row.reason}") for row in rows]
+    notes = [
+        warning(f"{row.item} {row.characteristic}", Phrase("undecided: {reason}", reason=row.reason or ""))
+        for row in rows
+    ]
     sharing[judging[0]] = _with(first, [*first.result.verdicts, *rows], [*first.result.notes, *notes])
     return sharing
 

@@ -61,7 +61,9 @@ def inspect(part: ComparePart, around: Around) -> CompareInspection:
     try:
         return inspect_comparison(question)
     except CannotEvaluate as error:
-        raise CannotEvaluate(error.reason, f"{part.file}, {part.after}: {error}") from error
+        raise CannotEvaluate(
+            error.reason, Phrase("{file}, {after}: {error}", file=part.file, after=part.after, error=error)
+        ) from error
 
 
 def tables_of(path: Path, columns: str | None = None) -> dict[ComparedKind, Readings]:

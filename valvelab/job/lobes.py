@@ -14,6 +14,7 @@ from valvelab.inspection.lobes.inspect import LobesInspection, LobesQuestion, in
 from valvelab.job.lift import lift_table_of
 from valvelab.job.typed import checking_lifts
 from valvelab.job.use import Around, Told, Use
+from valvelab.phrase import Phrase
 from valvelab.records.parts.lobes import LobesPart
 from valvelab.tables.lobes import lobe_tables
 from valvelab.units import System
@@ -37,7 +38,7 @@ def inspect(part: LobesPart, around: Around) -> LobesInspection:
     try:
         return inspect_lobes(lift_table, spec, nominals, question, str(part.spec or ""), sources)
     except CannotEvaluate as error:  # it knows no file, and is told which one was being inspected
-        raise CannotEvaluate(error.reason, f"{part.file}: {error}") from error
+        raise CannotEvaluate(error.reason, Phrase("{file}: {error}", file=part.file, error=error)) from error
 
 
 def _question(part: LobesPart) -> LobesQuestion:

@@ -110,24 +110,39 @@ def _contradiction(conditioned: Conditioned, lobe: int, first: int, turn: int) -
     if _range(off) <= allowed:
         if abs(shift) <= MOST_SHIFT_CAM_DEG:
             return None
-        return (
-            f"found {one} to stand {abs(shift):.1f} cam deg {'later' if shift > 0 else 'earlier'} than {other}, "
-            f"expected no more than {MOST_SHIFT_CAM_DEG:g}: the wheel or the shaft has slipped"
+        return Phrase(
+            "found {one} to stand {shift} cam deg later than {other}, expected no more than {most}: the wheel or the "
+            "shaft has slipped"
+            if shift > 0
+            else "found {one} to stand {shift} cam deg earlier than {other}, expected no more than {most}: the wheel "
+            "or the shaft has slipped",
+            one=one,
+            shift=f"{abs(shift):.1f}",
+            other=other,
+            most=f"{MOST_SHIFT_CAM_DEG:g}",
         )
     there = pair.against(np.array([shift]))[0]
     used = np.isfinite(there)
     scale = float(np.polyfit(there[used], pair.lift[used], 1)[0]) if np.ptp(there[used]) > 0.0 else 0.0
     left = pair.lift[used] - scale * there[used]
     if 0.3 < scale < 3.0 and _range(left) <= allowed:
-        return (
-            f"found {one} to lift {scale:.2f} times what {other} lifts, expected turns that agree within a tenth: "
-            "another lobe, or a gauge on another scale"
+        return Phrase(
+            "found {one} to lift {scale} times what {other} lifts, expected turns that agree within a tenth: "
+            "another lobe, or a gauge on another scale",
+            one=one,
+            scale=f"{scale:.2f}",
+            other=other,
         )
-    cause = "another lobe, or readings that lost their place"
-    if _alternate(conditioned, first, turn):
-        cause = "crank degrees read as cam degrees look so"
-    found = f"found {one} to differ from {other} by {_range(off):.3g} mm of lift, whatever the shift"
-    return f"{found}, expected turns that repeat: {cause}"
+    return Phrase(
+        "found {one} to differ from {other} by {off} mm of lift, whatever the shift, expected turns that repeat: "
+        "crank degrees read as cam degrees look so"
+        if _alternate(conditioned, first, turn)
+        else "found {one} to differ from {other} by {off} mm of lift, whatever the shift, expected turns that repeat: "
+        "another lobe, or readings that lost their place",
+        one=one,
+        other=other,
+        off=f"{_range(off):.3g}",
+    )
 
 
 def _range(off: FloatArray) -> float:

@@ -19,7 +19,6 @@ _NARROWEST_READINGS = 2.5
 # A flank, from a tenth to nine tenths of the lift, has at least this share of the readings above it.
 _FLANK_SHARE = 0.1
 _SAME_ANGLE_CAM_DEG = 1e-6
-_A_LOBE = "expected a lobe"
 
 
 def refuse_no_lobe(names: tuple[str, ...], angle_cam_deg: FloatArray, lifts_mm: FloatArray) -> None:
@@ -31,8 +30,9 @@ def refuse_no_lobe(names: tuple[str, ...], angle_cam_deg: FloatArray, lifts_mm: 
     lift = high - low
     for row in np.flatnonzero(lift == 0.0):
         left_out = int(np.isnan(lifts_mm[row]).sum())
-        but = f" but {left_out} that stand off" if left_out else ""
-        raise _refusal(names[row], f"found {low[row] + 0.0:.4g} mm in every reading{but}, {_A_LOBE}")
+        but = Phrase(" but {count} that stand off", count=left_out) if left_out else ""
+        found = Phrase("found {low} mm in every reading{but}, expected a lobe", low=f"{low[row] + 0.0:.4g}", but=but)
+        raise _refusal(names[row], found)
     gaps = np.diff(angle_cam_deg)
     step = float(median(gaps[gaps > _SAME_ANGLE_CAM_DEG]))
     gaps = np.minimum(gaps, 3.0 * step)
@@ -42,18 +42,34 @@ def refuse_no_lobe(names: tuple[str, ...], angle_cam_deg: FloatArray, lifts_mm: 
         upper, top, flank = ((height > 0.5), (height >= 0.9), (height > 0.1) & (height < 0.9))
     width, on_top, on_flanks = ((part * share_of_turn).sum(axis=1) for part in (upper, top, flank))
     for row in np.flatnonzero(width < _NARROWEST_READINGS * step):
-        found = f"found a lift of {lift[row]:.4g} mm that lasts {width[row]:.3g} cam deg at half its height"
-        raise _refusal(names[row], f"{found}, read every {step:.3g} cam deg, {_A_LOBE} of three readings or more")
+        found = Phrase(
+            "found a lift of {lift} mm that lasts {width} cam deg at half its height, read every {step} cam deg, "
+            "expected a lobe of three readings or more",
+            lift=f"{lift[row]:.4g}",
+            width=f"{width[row]:.3g}",
+            step=f"{step:.3g}",
+        )
+        raise _refusal(names[row], found)
     for row in np.flatnonzero(on_flanks < _FLANK_SHARE * on_top):
-        found = f"found a step of {lift[row]:.4g} mm with {on_flanks[row]:.3g} cam deg of flanks to {on_top[row]:.3g}"
-        raise _refusal(names[row], f"{found} of top, {_A_LOBE} that rises and falls")
+        found = Phrase(
+            "found a step of {lift} mm with {flanks} cam deg of flanks to {top} of top, "
+            "expected a lobe that rises and falls",
+            lift=f"{lift[row]:.4g}",
+            flanks=f"{on_flanks[row]:.3g}",
+            top=f"{on_top[row]:.3g}",
+        )
+        raise _refusal(names[row], found)
 
 
 def refuse_noise(names: tuple[str, ...], lift_mm: FloatArray, noise_mm: FloatArray) -> None:
     """Refuse lobes whose fitted lift, (lobes,), does not stand out of the noise of what was fitted, (lobes,)."""
     for row in np.flatnonzero(lift_mm < _LIFT_IN_NOISE * noise_mm):
-        found = f"found a lift of {lift_mm[row]:.3g} mm in readings that scatter by {noise_mm[row]:.3g} mm"
-        raise _refusal(names[row], f"{found}, {_A_LOBE} that stands out of them")
+        found = Phrase(
+            "found a lift of {lift} mm in readings that scatter by {noise} mm, expected a lobe that stands out of them",
+            lift=f"{lift_mm[row]:.3g}",
+            noise=f"{noise_mm[row]:.3g}",
+        )
+        raise _refusal(names[row], found)
 
 
 def refuse_cut_off(names: tuple[str, ...], lift_mm: FloatArray, noise_mm: FloatArray, step_cam_deg: float) -> None:
@@ -67,10 +83,16 @@ def refuse_cut_off(names: tuple[str, ...], lift_mm: FloatArray, noise_mm: FloatA
         end = lift_mm[row] if top[row] else lift_mm[row, ::-1]
         rise = float(end[-1] - end[-2])
         if rise > 5.0 * noise_mm[row]:
-            where = "last" if top[row] else "first"
-            found = f"found the greatest lift, {end[-1]:.4g} mm, at the {where} angle"
-            slope = f"still changing by {rise / step_cam_deg:.2g} mm a cam deg"
-            raise _refusal(names[row], f"{found}, {slope}, expected readings to both sides of the nose")
+            found = Phrase(
+                "found the greatest lift, {lift} mm, at the last angle, still changing by {slope} mm a cam deg, "
+                "expected readings to both sides of the nose"
+                if top[row]
+                else "found the greatest lift, {lift} mm, at the first angle, still changing by {slope} mm a cam deg, "
+                "expected readings to both sides of the nose",
+                lift=f"{end[-1]:.4g}",
+                slope=f"{rise / step_cam_deg:.2g}",
+            )
+            raise _refusal(names[row], found)
 
 
 def _refusal(name: str, sentence: str) -> CannotEvaluate:

@@ -116,16 +116,15 @@ class Sheet:
     @property
     def repeats(self) -> dict[tuple[str, str], list[float]]:
         """Readings of one thing in deg, by lobe and what was read there."""
-        taken = [
-            (row.lobe, f"{what} at {row.lift_mm:g} mm", reading)
-            for row in self.events
-            for what, reading in (("opening", row.opening_deg), ("closing", row.closing_deg))
-        ]
-        taken += [
-            (row.lobe, f"{what} {row.below_peak_mm:g} mm below the peak", reading)
-            for row in self.pairs
-            for what, reading in (("rising", row.rising_deg), ("falling", row.falling_deg))
-        ]
+        taken: list[tuple[str, str, float | None]] = []
+        for row in self.events:
+            lift = f"{row.lift_mm:g}"
+            taken.append((row.lobe, Phrase("opening at {lift} mm", lift=lift), row.opening_deg))
+            taken.append((row.lobe, Phrase("closing at {lift} mm", lift=lift), row.closing_deg))
+        for pair in self.pairs:
+            below = f"{pair.below_peak_mm:g}"
+            taken.append((pair.lobe, Phrase("rising {below} mm below the peak", below=below), pair.rising_deg))
+            taken.append((pair.lobe, Phrase("falling {below} mm below the peak", below=below), pair.falling_deg))
         found: dict[tuple[str, str], list[float]] = {}
         for lobe, what, reading in taken:
             if reading is not None:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from valvelab.conformity.decision import TOO_WIDE
 from valvelab.frozen import frozen
-from valvelab.language import figures, word
+from valvelab.language import figures, spoken, word
 from valvelab.records.lash import LashResult
 from valvelab.records.phasing_result import PhasingResult
 from valvelab.records.result import Decision, Result, Verdict
@@ -100,7 +100,7 @@ def _not_accepted(result: Result, decision: Decision, system: System) -> str:
             count=said,
             whole=word(OF_ALL[noun]).format(all=len(alike)),
             decided=word(WORDS[decision]),
-            item=worst.item,
+            item=spoken(worst.item),
             told=told,
         )
     else:

@@ -12,6 +12,7 @@ from typing import Any
 
 from PySide6.QtCore import QObject, QStandardPaths, QTimer, Signal
 
+from valvelab import phrase_units
 from valvelab.errors import CannotWrite, ValvelabError
 from valvelab.files.kinds import reader_of
 from valvelab.language import say
@@ -69,6 +70,7 @@ class Bench(QObject):
         self._complained = False
         self.kept_beside: set[Path] = set()
         units: System = "inch" if self.settings.units == "inch" else "metric"
+        phrase_units.show_in(units)
         first = Document(units=units, bay=bays.BAYS[0].name)
         self.history = History(first, self._changed)
         self.job_edition = self.history.edition
@@ -240,6 +242,7 @@ class Bench(QObject):
     def _changed(self, old: Document, new: Document) -> None:
         if self._sweeper is not None:
             self._sweeper.put_off()
+        phrase_units.show_in(new.units)
         with self.right_of_way.taken():
             self.document_changed.emit(old, new)
         if new is self.document:
@@ -531,6 +534,7 @@ class Bench(QObject):
         if self._sweeper is not None:
             self._sweeper.end()
         self._closed = True
+        phrase_units.show_in("metric")
         for pool in filter(None, (self._pool, self._recorded_by)):
             pool.shutdown(wait=False, cancel_futures=True)
         if self._kept_by is not None:

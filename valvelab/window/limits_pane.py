@@ -49,7 +49,7 @@ _LIMITS = (
     Field("items", "items", marked("all, intake, exhaust, or names such as 1I, 3I"), number=False, share=0.8),
     Field("at", "at", marked("The lift or height that it is judged at"), share=0.95),
     Field("nominal", "nominal", marked("What was ordered, with ± beside it"), share=1.15),
-    Field("sides", "±", marked("Allowed to either side, 0.03 mm, or each with its sign: +0.05 −0.02")),
+    Field("sides", "±", marked("Allowed to either side, or each with its sign: +0.05 −0.02")),
     Field("min", "min", marked("Least value allowed"), share=0.85),
     Field("max", "max", marked("Greatest value allowed"), share=0.85),
     Field("clause", "clause", marked("Where the limit is written"), number=False, share=1.25),

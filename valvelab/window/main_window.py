@@ -37,7 +37,7 @@ from valvelab.workbench import bays, behind, edits
 from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import Document, Paper, Problem, in_names
 from valvelab.workbench.first_import import numeric
-from valvelab.workbench.paper_names import called, own_name, paper
+from valvelab.workbench.paper_names import called, own_name, page_in_front, paper
 from valvelab.workbench.typed import begun, kinds_at
 
 if TYPE_CHECKING:
@@ -180,7 +180,8 @@ class MainWindow(Shell):
             if self._changed("item", (*key, document.bay, item)):
                 after("item", partial(self.verdicts.bring_item, item, seen=not came))
         self.units.ask(document)
-        if self._changed("notes", (document.contents, document.answers, document.files, value, tuple(self._said))):
+        noted = (document.contents, document.answers, document.files, document.units, value, tuple(self._said))
+        if self._changed("notes", noted):
             after("notes", partial(self._show_notes, document, value))
 
     def _show_bench(self, document: Document) -> None:
@@ -376,8 +377,10 @@ class MainWindow(Shell):
             for name in names:
                 self.actions_by_name[name].setEnabled(able)
         what = paper(document)
-        for name, told in (("certificate", say("Save {what}…")), ("print", say("Print {what}…"))):
-            self.actions_by_name[name].setText(told.format(what=say(what)))
+        page = page_in_front(document)
+        printed = say("Print page of {item}").format(item=page) if page else say("Print {what}…").format(what=say(what))
+        self.actions_by_name["certificate"].setText(say("Save {what}…").format(what=say(what)))
+        self.actions_by_name["print"].setText(printed)
         self.actions_by_name["units"].setChecked(document.units == "inch")
         for name in (f"scheme_{self.bench.settings.scheme}", f"language_{self.bench.settings.language}"):
             if name in self.actions_by_name:
@@ -391,7 +394,7 @@ class MainWindow(Shell):
         if self._changed("lies", lies):
             self._judged.clear()
         laid = [bay.name for bay in behind.laid(document)]
-        known = behind.decided(document, self._decided) if document.contents or self._decided else {}
+        known = behind.decided(document, self._decided) if laid or self._decided else {}
         bay, value, decision = self._in_front
         if bay == document.bay and value is not None and value is _front(document)[1]:
             known[bay] = decision

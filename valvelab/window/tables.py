@@ -34,6 +34,7 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.language import aloud, is_english, plain, say, say_cell, say_figures, say_head, say_lines, word
+from valvelab.phrase import Phrase
 from valvelab.tables.description import Column, Fact, Mark
 from valvelab.tables.verdicts import WORDS, rank
 from valvelab.units import System
@@ -240,7 +241,8 @@ class RowsModel(QAbstractTableModel):
         known = self.texts.get((row, column))
         if known is None:
             with plain():
-                known = self.texts[row, column] = self.columns[column].text(self.rows[row])
+                text = self.columns[column].text(self.rows[row])
+                known = self.texts[row, column] = say(text) if isinstance(text, Phrase) else text
         return known
 
     def said(self, row: int, column: int) -> str:

@@ -50,6 +50,7 @@ class Work(Generic[Value]):
     few milliseconds and in the window itself, so that fields keep the focus while every entry counts; it returns the
     same object for the same state.
     `paper(document, value)` is the use that a paper of what is in front is of, where that is not always the bay's own.
+    `page(document, value)` is the item in front that has a page of its own, which is printed instead of that paper.
     `progress(value)` says how far a sheet is that is not read to its end, and so not judged.
     """
 
@@ -64,6 +65,7 @@ class Work(Generic[Value]):
     at_once: Callable[[Document, Value | None], Value | None] | None = None
     written: Callable[[Document, Value], Document] = lambda document, _value: document
     paper: Callable[[Document, Value], str] = field(default=lambda _document, _value: "", kw_only=True)
+    page: Callable[[Document, Value], str] = field(default=lambda _document, _value: "", kw_only=True)
     progress: Callable[[Value], str] = field(default=lambda _value: "", kw_only=True)
 
 

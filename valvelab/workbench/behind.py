@@ -19,9 +19,10 @@ BESIDE = {"spec", "instrument card", "adopted uncertainty"}
 
 
 def laid(document: Document) -> list[Bay]:
-    """The bays that something lies on the bench for."""
+    """The bays that something lies on the bench for: a file, or a sheet that was typed and stands in none."""
     found = {content.kind for file in document.files if (content := document.content(file)) is not None}
-    return [bay for bay in bays.BAYS if found & set(bay.takes) - BESIDE]
+    typed = {state.bay for state in document.states.values() if state.unsaved}
+    return [bay for bay in bays.BAYS if found & set(bay.takes) - BESIDE or (bay.blank and bay.name in typed)]
 
 
 def unjudged(document: Document) -> tuple[str, Question[Any]] | None:
@@ -39,7 +40,7 @@ def unjudged(document: Document) -> tuple[str, Question[Any]] | None:
 def decided(document: Document, also: Collection[str] = ()) -> dict[str, Decision | None]:
     """What the answers of the bays behind the one in front come to; None where nothing is judged, or not yet.
 
-    also: further bays, whose sheets lie in no file.
+    also: further bays that have come to something before.
     """
     from valvelab.tables.verdicts import overall
     from valvelab.workbench import entry_told

@@ -12,7 +12,8 @@ from valvelab.decimals import decimals_among, decimals_of
 from valvelab.inspection.springs.shim_case import SLACK_MM, Effect, Evaluation, FittingPlan
 from valvelab.inspection.springs.shim_work import Setting
 from valvelab.inspection.springs.shims import GUIDANCE_BIND_MM, GUIDANCE_SEAL_MM
-from valvelab.language import say, say_number
+from valvelab.language import say
+from valvelab.phrase import Phrase
 from valvelab.records.result import Decision
 from valvelab.records.shims_result import ShimPosition
 from valvelab.records.spring_readings import HeightsTable
@@ -85,7 +86,7 @@ def effect_told(effect: Effect, locked: tuple[str, ...], units: System) -> Told:
     changed = effect.changed
     held = [place for place in changed if place in locked]
     reasons = [say("{place} is locked").format(place=place) for place in held]
-    reasons += [f"{one.position}: {one.reason}" for one in effect.after.refusals if one.position in changed]
+    reasons += [f"{one.position}: {say(one.reason)}" for one in effect.after.refusals if one.position in changed]
     words = [*_of_all(effect, units), *(_at(effect, place, units) for place in changed)]
     return Told("; ".join(word for word in words if word), "; ".join(reasons))
 
@@ -148,9 +149,10 @@ def margin_mark(row: ShimPosition, key: str, heights: HeightsTable) -> tuple[Dec
     if value is None:
         return None
     if stated is not None and value < stated - SLACK_MM:
-        return "reject", say("below the stated minimum of {stated} mm").format(stated=say_number(f"{stated:g}"))
+        return "reject", say(Phrase("below the stated minimum of {stated} mm", stated=f"{stated:g}"))
     if value < practice:
-        return "undecided", say("below {practice} mm: common practice, as guidance and never as a limit").format(
-            practice=say_number(f"{practice:g}")
+        told = Phrase(
+            "below {practice} mm: common practice, as guidance and never as a limit", practice=f"{practice:g}"
         )
+        return "undecided", say(told)
     return None

@@ -35,12 +35,17 @@ class Cell:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """How a cell is asked for: its name, how its text is read and shown, an example."""
+    """How a cell is asked for: its name, how its text is read and shown, an example, and one in inches."""
 
     label: str
     read: Read
     show: Show
     example: str = ""
+    in_inches: str = ""
+
+    def example_in(self, units: System) -> str:
+        """The example in the units shown."""
+        return self.in_inches or self.example if units == "inch" else self.example
 
 
 def _text(text: str, _units: System) -> str:
@@ -114,7 +119,7 @@ def _day(text: str, _units: System) -> str:
     return day(text)
 
 
-_U = "4 um"
+_U, _U_INCHES = "4 um", "0.00015 in"
 ASKED: Mapping[tuple[Part, str], Asked] = {
     ("sheet", "event"): Asked("Event", _text, _as_text, Phrase("spring meeting")),
     ("sheet", "date"): Asked("Date", _day, _as_text, "2026-05-02"),
@@ -122,9 +127,9 @@ ASKED: Mapping[tuple[Part, str], Asked] = {
     ("sheet", "temperature"): Asked("Engine's temperature, °C", _temperature, _as_text, "20"),
     ("instrument", "name"): Asked("Instrument", _text, _as_text, Phrase("dial 3")),
     ("instrument", "serial"): Asked("Serial number", _text, _as_text),
-    ("instrument", "uncertainty_mm"): Asked("Standard uncertainty", _small, _shown_length, _U),
-    ("instrument", "resolution_mm"): Asked("Division", _small, _shown_length, "0.01 mm"),
-    ("instrument", "repeatability_mm"): Asked("Scatter of one reading", _small, _shown_length, "5 um"),
+    ("instrument", "uncertainty_mm"): Asked("Standard uncertainty", _small, _shown_length, _U, _U_INCHES),
+    ("instrument", "resolution_mm"): Asked("Division", _small, _shown_length, "0.01 mm", "0.0005 in"),
+    ("instrument", "repeatability_mm"): Asked("Scatter of one reading", _small, _shown_length, "5 um", "0.0002 in"),
     ("instrument", "calibrated"): Asked("Calibrated", _day, _as_text, "2026-02-10"),
     ("instrument", "due"): Asked("Due", _day, _as_text, "2027-02-10"),
     ("wheel", "uncertainty_deg"): Asked("Wheel's uncertainty, deg", _number, _as_text, "0.25"),
@@ -133,9 +138,9 @@ ASKED: Mapping[tuple[Part, str], Asked] = {
     ("decision", "confidence"): Asked("Confidence", _share, lambda value, _units: f"{100.0 * value:g} %", "95 %"),
     ("limit", "valves"): Asked("valves", _selection, _shown_selection, "all"),
     ("limit", "min"): Asked("at least", _end, _as_text),
-    ("limit", "max"): Asked("at most", _end, _as_text, "10.40 mm"),
+    ("limit", "max"): Asked("at most", _end, _as_text, "10.40 mm", "0.410 in"),
     ("limit", "clause"): Asked("clause", _text, _as_text, Phrase("rules 5.2")),
-    ("rule", "lift_mm"): Asked("at lift", _small, _shown_length, "1.27 mm"),
+    ("rule", "lift_mm"): Asked("at lift", _small, _shown_length, "1.27 mm", "0.050 in"),
     ("rule", "valves"): Asked("valves", _selection, _shown_selection, "all"),
     ("rule", "opens_min"): Asked("opens from", _event_end("opening"), _as_text),
     ("rule", "opens_max"): Asked("to", _event_end("opening"), _as_text, "14 BTDC"),

@@ -232,6 +232,11 @@ def page_of(document: Document, item: str) -> tuple[Document, Shown]:
     return cleared, Shown(desk.inspection.result, _part(document, page))
 
 
+def page(_document: Document, desk: Desk) -> str:
+    """The car in front, whose page is what is printed."""
+    return desk.item
+
+
 def _beside(file: BenchFile, name: str) -> str:
     """A path in the sheet's folder, where the files that its instrument names are found."""
     return str(Path(file.path).with_name(f"{name}.toml"))
@@ -248,4 +253,5 @@ WORK = Work(
     SHEETS.written,
     spec=spec_in_use,
     judges=JUDGES,
+    page=page,
 )

@@ -11,10 +11,10 @@ from valvelab.workbench.document import BenchFile, Document
 
 CERTIFICATES: dict[str, str] = {
     "lobes": marked("camshaft certificate"), "shaft": marked("shaft form certificate"),
-    "texture": marked("texture certificate"), "springs": marked("springs certificate"),
-    "sets": marked("matched sets certificate"), "shims": marked("shim plan certificate"),
+    "texture": marked("surface texture certificate"), "springs": marked("valve springs certificate"),
+    "sets": marked("matched spring sets certificate"), "shims": marked("spring shim plan certificate"),
     "lash": marked("valve lash certificate"), "phasing": marked("phasing certificate"),
-    "motion": marked("valve motion certificate"), "compare": marked("comparison certificate"),
+    "motion": marked("valve motion certificate"), "compare": marked("before and after certificate"),
     "liftcheck": marked("lift check certificate"), "gauge": marked("gauge study certificate"),
 }  # fmt: skip
 """What the paper of a use is called where it is chosen, and its file."""
@@ -35,6 +35,13 @@ def called(document: Document) -> tuple[str, str]:
     """What the paper of the bay in front is, and the name of its file: that of its own readings, and what it is."""
     what = paper(document)
     return what, f"{own_name(document) if what != _NONE else ''} {what}.pdf".lstrip()
+
+
+def page_in_front(document: Document) -> str:
+    """The item in front whose own page is what is printed, where the bay has such pages; else empty."""
+    bay = bays.by_name(document.bay)
+    value = None if bay is None else bays.answer_value(document, bay)
+    return "" if bay is None or value is None else bays.work_of(bay.name).page(document, value)
 
 
 def own_name(document: Document) -> str:

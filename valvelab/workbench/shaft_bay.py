@@ -7,6 +7,7 @@ from pathlib import Path
 
 from valvelab.camshaft.journal import JournalForm
 from valvelab.files.adopted_uncertainty import with_adopted_probe
+from valvelab.inspection.form.measured import at_place
 from valvelab.inspection.form.shaft import ShaftInspection, ShaftQuestion, inspect_shaft
 from valvelab.language import say
 from valvelab.records.form_measurement import ShaftReadings
@@ -90,7 +91,7 @@ def result(inspection: ShaftInspection) -> Result:
 def name_of(inspection: ShaftInspection, station: str, position_mm: float | None) -> str:
     """A track's name as verdicts use it: with its position in mm where the station was read in several tracks."""
     several = sum(row.station == station for row in inspection.result.stations) > 1
-    return f"{station} at {position_mm:g} mm" if several else station
+    return at_place(station, position_mm) if several else station
 
 
 def journals(inspection: ShaftInspection) -> dict[str, JournalForm]:

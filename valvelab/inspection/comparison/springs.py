@@ -166,4 +166,4 @@ def _missing(found: list[ComparedSpring]) -> Iterator[Note]:
             if measured.value is None:
                 reasons.setdefault((field.name, measured.reason), []).append(one.spring)
     for (name, reason), springs in reasons.items():
-        yield info(name, f"{up_to_eight(springs)}: {reason}")
+        yield info(name, Phrase("{springs}: {reason}", springs=up_to_eight(springs), reason=reason))

@@ -54,7 +54,7 @@ def inspect_lash(
     shims = solve_lash(table, fixed)
     found = evaluate_lash(table, shims)
     if found.refusals:
-        raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{table.file}: {found.refusals[0]}")
+        raise CannotEvaluate(Reason.NOT_FEASIBLE, Phrase("{file}: {error}", file=table.file, error=found.refusals[0]))
     result = LashResult(
         source=(table.source,),
         notes=(*table.notes, *further, *_notes(table, found)),

@@ -17,7 +17,7 @@ from valvelab.records.result import Note, warning
 
 LACKS_WHEEL = Phrase("the wheel's uncertainty is not stated")
 NOT_READ = Phrase("the sheet has no reading at that lift")
-AGAIN = "read it again, or set it aside with a reason ([[set_aside]])"
+AGAIN = Phrase("read it again, or set it aside with a reason ([[set_aside]])")
 
 
 @frozen
@@ -93,7 +93,9 @@ def doubts_of(sheet: Sheet, found: Sequence[Finding]) -> tuple[Doubts, list[Note
 def _first(told: list[str]) -> str:
     if not told:
         return ""
-    return told[0] + (f" (and {len(told) - 1} more, see the notes)" if len(told) > 1 else "")
+    if len(told) == 1:
+        return told[0]
+    return Phrase("{first} (and {count} more, see the notes)", first=told[0], count=len(told) - 1)
 
 
 def _standing_off(sheet: Sheet) -> list[tuple[str, str]]:
@@ -101,10 +103,14 @@ def _standing_off(sheet: Sheet) -> list[tuple[str, str]]:
     told: list[tuple[str, str]] = []
     for (about, what), values in (_stop(sheet) | sheet.repeats).items():
         offsets = [wrap_scalar(value - values[0]) for value in values]
-        told += [
-            (about, f"{what}: {values[place]:g} deg stands off from the others; {AGAIN}")
-            for place in standing_off(offsets, division_of(values, ANGLE_DIVISIONS_DEG))
-        ]
+        for place in standing_off(offsets, division_of(values, ANGLE_DIVISIONS_DEG)):
+            sentence = Phrase(
+                "{what}: {reading} deg stands off from the others; {again}",
+                what=what,
+                reading=f"{values[place]:g}",
+                again=AGAIN,
+            )
+            told.append((about, sentence))
     return told
 
 
@@ -113,6 +119,7 @@ def _stop(sheet: Sheet) -> dict[tuple[str, str], list[float]]:
     found: dict[tuple[str, str], list[float]] = {}
     offsets = [wrap_scalar(value - sheet.stop_deg[0]) for value in sheet.stop_deg]
     for value, offset in zip(sheet.stop_deg, offsets, strict=True):
-        side = "one side" if abs(offset) < 0.5 * abs(max(offsets, key=abs)) else "the other side"
-        found.setdefault(("stop", f"the stop from {side}"), []).append(value)
+        near = abs(offset) < 0.5 * abs(max(offsets, key=abs))
+        side = Phrase("the stop from one side") if near else Phrase("the stop from the other side")
+        found.setdefault(("stop", side), []).append(value)
     return found

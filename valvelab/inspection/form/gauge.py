@@ -57,7 +57,7 @@ def inspect_gauge(question: GaugeQuestion) -> GaugeInspection:
     try:
         study, ranges = anova_study(readings.readings), range_study(readings.readings)
     except CannotEvaluate as error:
-        raise CannotEvaluate(error.reason, f"{readings.file}: {error}") from None
+        raise CannotEvaluate(error.reason, Phrase("{file}: {error}", file=readings.file, error=error)) from None
     tolerance, notes = _tolerance(question)
     notes = [*readings.notes, *notes, *_remarks(study)]
     result = GaugeResult(

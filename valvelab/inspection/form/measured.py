@@ -15,6 +15,7 @@ from valvelab.camshaft.straightness import AxisLine, least_squares_axis, minimum
 from valvelab.errors import CannotEvaluate
 from valvelab.frozen import frozen
 from valvelab.measured import Measured, missing
+from valvelab.phrase import Phrase
 from valvelab.records.form_measurement import ShaftReadings
 from valvelab.records.result import Note, info, warning
 
@@ -80,12 +81,17 @@ def is_lobe(trace: JournalTrace) -> bool:
     return _LOBE_NAME.fullmatch(trace.name) is not None
 
 
+def at_place(station: str, position_mm: float | None) -> str:
+    """A track's name where its station was read in several: with its position in mm."""
+    return Phrase("{station} at {position} mm", station=station, position=f"{position_mm:g}")
+
+
 def measured_journal(
     trace: JournalTrace, traces: Sequence[JournalTrace], readings: ShaftReadings, undulations: int | None
 ) -> MeasuredJournal:
     """One journal of `traces`, its form filtered at `undulations` per turn."""
     several = sum(other.name == trace.name for other in traces) > 1
-    label = f"{trace.name} at {trace.position_mm:g} mm" if several else trace.name
+    label = at_place(trace.name, trace.position_mm) if several else trace.name
     try:
         form = evaluate_journal(trace, readings.journal_radius_mm, undulations)
     except CannotEvaluate as error:
@@ -105,8 +111,9 @@ def measured_axis(readings: ShaftReadings, journals: Sequence[MeasuredJournal]) 
     notes: list[Note] = []
     for place in () if readings.vees is None else readings.vees.positions_mm:
         if all(abs(place - position) > AT_VEE_MM for position, *_ in places):
-            places.append((place, (0.0, 0.0), f"vee at {place:g} mm", 0.0))
-            notes.append(info("straightness", f"the vee at {place:g} mm counts as a centre with no eccentricity"))
+            places.append((place, (0.0, 0.0), Phrase("vee at {place} mm", place=f"{place:g}"), 0.0))
+            told = Phrase("the vee at {place} mm counts as a centre with no eccentricity", place=f"{place:g}")
+            notes.append(info("straightness", told))
     positions, centres, names, spreads = zip(*places, strict=True) if places else ((), (), (), ())
     least = zone = worst = None
     refusal = ""
@@ -117,9 +124,9 @@ def measured_axis(readings: ShaftReadings, journals: Sequence[MeasuredJournal]) 
         least, zone = least_squares_axis(z, c), minimum_zone_axis(z, c)
         far = int(np.argmax(least.distances_mm[:placed])) if placed else least.worst
         several = Counter(names)[names[far]] > 1
-        worst = names[far] + (f" at {positions[far]:g} mm" if several else "")
+        worst = at_place(names[far], positions[far]) if several else names[far]
     except CannotEvaluate as error:
         least = zone = None
         refusal = str(error)
-        notes.append(warning("straightness", f"not derived: {error}"))
+        notes.append(warning("straightness", Phrase("not derived: {error}", error=error)))
     return Axis(positions, centres, names, least, zone, spreads, refusal, worst), notes

@@ -66,7 +66,7 @@ def inspect_texture(question: TextureQuestion) -> TextureInspection:
         settings, chosen, settled = _settings(question)
         rough = filter_trace(trace.x_mm, trace.z_um, settings)
     except CannotEvaluate as error:
-        raise CannotEvaluate(error.reason, f"{trace.file}: {error}") from None
+        raise CannotEvaluate(error.reason, Phrase("{file}: {error}", file=trace.file, error=error)) from None
     notes.extend(settled)
     found = parameters(rough.roughness_um, rough.bounds, rough.spacing_mm)
     uncertainty = _uncertainty(found, rough, trace.scale_uncertainty)

@@ -81,7 +81,7 @@ def centre(shaft: MeasuredShaft) -> ByItem:
 def chord_centre(shaft: MeasuredShaft) -> ByItem:
     """Middle of the crossings at the first checking lift."""
     lift_mm = shaft.chord_lift_mm
-    return shaft.ask(MIDDLE, lift_mm, circle=True, why=f"no crossings at {lift_mm:g} mm")
+    return shaft.ask(MIDDLE, lift_mm, circle=True, why=Phrase("no crossings at {lift} mm", lift=f"{lift_mm:g}"))
 
 
 def _fit(question: Question, *, circle: bool = False) -> Of:

@@ -14,7 +14,7 @@ from valvelab.errors import CannotEvaluate, Reason
 from valvelab.frozen import frozen
 from valvelab.inspection.springs.analysis import SpringAnalysis
 from valvelab.inspection.springs.shim_work import Setting, Work
-from valvelab.phrase import Phrase
+from valvelab.phrase import Phrase, listed
 from valvelab.records.shims_result import PartMove, Purchase, ShimPosition
 from valvelab.records.spring_readings import HeightsTable, PartKind, ValvePosition
 from valvelab.springs.nest import Element, nest_force_uncertainty, nest_forces
@@ -306,8 +306,8 @@ class ShimCase:
             if lock.spring is None:
                 continue
             if lock.spring not in names:
-                why = self.barred.get(lock.spring, "a spring that may not be used here")
-                raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{fixed}, {why}")
+                why = self.barred.get(lock.spring) or Phrase("a spring that may not be used here")
+                raise CannotEvaluate(Reason.NOT_FEASIBLE, Phrase("{fixed}, {why}", fixed=fixed, why=why))
             if lock.spring in taken:
                 raise CannotEvaluate(
                     Reason.NOT_FEASIBLE,
@@ -377,23 +377,32 @@ class ShimCase:
         """Why a setting can't be fitted."""
         spring = next((known for known in self.springs if known.name == one.spring), None)
         if spring is None:
-            yield f"{one.spring!r}, {self.barred.get(one.spring, 'a spring that may not be used here')}"
+            why = self.barred.get(one.spring) or Phrase("a spring that may not be used here")
+            yield Phrase("{spring}, {why}", spring=f"{one.spring!r}", why=why)
         others = [other.position for other in settings if other.spring == one.spring and other is not one]
         if others:
-            yield f"{one.spring!r} stands at {', '.join(others)} as well"
+            yield Phrase("{spring} stands at {others} as well", spring=f"{one.spring!r}", others=listed(others))
         yield from self._out_of_stock(position, one.stack)
         if len(one.stack.shims_mm) > self.heights.max_shims and one.stack.shims_mm != position.fitted.shims_mm:
-            yield f"{len(one.stack.shims_mm)} shims, at most {self.heights.max_shims}"
+            yield Phrase("{count} shims, at most {most}", count=len(one.stack.shims_mm), most=self.heights.max_shims)
         if spring is not None and row is None:
             low, high = spring.span()
             installed = one.stack.installed_mm(position.height_mm, position.fitted)
-            yield f"{one.spring!r} was not read at {installed:g} mm (it was read from {low:g} to {high:g} mm)"
+            yield Phrase(
+                "{spring} was not read at {installed} mm (it was read from {low} to {high} mm)",
+                spring=f"{one.spring!r}",
+                installed=f"{installed:g}",
+                low=f"{low:g}",
+                high=f"{high:g}",
+            )
         if row is not None:
             limit = self.heights.minimum_coil_bind_margin_mm
-            yield from _below("coil-bind margin", row.coil_bind_margin_mm, limit or 0.0, needed=limit is not None)
+            yield from _below(
+                Phrase("coil-bind margin"), row.coil_bind_margin_mm, limit or 0.0, needed=limit is not None
+            )
             seal = self.heights.minimum_retainer_to_seal_mm
             if seal is not None:
-                yield from _below("retainer-to-seal margin", row.retainer_to_seal_margin_mm, seal, needed=True)
+                yield from _below(Phrase("retainer-to-seal margin"), row.retainer_to_seal_margin_mm, seal, needed=True)
 
     def _out_of_stock(self, position: ValvePosition, stack: Stack) -> Iterator[str]:
         """Sizes that are neither in stock nor fitted there."""
@@ -407,7 +416,7 @@ class ShimCase:
         for kind, wanted, there in checks:
             for size in dict.fromkeys(wanted):
                 if not any(abs(size - one) < 1e-6 for one in (*stock(kind), *there)):
-                    yield f"no {kind} of {size:g} mm is in stock or fitted there"
+                    yield Phrase("no {kind} of {size} mm is in stock or fitted there", kind=kind, size=f"{size:g}")
 
 
 @frozen
@@ -440,9 +449,9 @@ def _optional(lock: Lock, kind: PartKind, free: Sequence[float | None]) -> list[
 
 def _below(name: str, margin: float | None, limit: float, *, needed: bool) -> Iterator[str]:
     if margin is None and needed:
-        yield f"its {name} is not known"
+        yield Phrase("its {name} is not known", name=name)
     elif margin is not None and margin < limit - SLACK_MM:
-        yield f"{name} {margin:.2f} mm, at least {limit:g} mm"
+        yield Phrase("{name} {margin} mm, at least {limit} mm", name=name, margin=f"{margin:.2f}", limit=f"{limit:g}")
 
 
 def _elements(spring: SpringAnalysis) -> list[Element]:

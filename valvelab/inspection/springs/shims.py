@@ -87,7 +87,7 @@ def planned(question: ShimsQuestion, pool: UsableSprings) -> ShimsInspection:
     try:
         solution = solve(case, question.locks)
     except CannotEvaluate as error:
-        raise CannotEvaluate(error.reason, f"{heights.file}: {error}") from None
+        raise CannotEvaluate(error.reason, Phrase("{file}: {error}", file=heights.file, error=error)) from None
     found = case.evaluate(solution.plan)
     if found.refusals:
         first = found.refusals[0]

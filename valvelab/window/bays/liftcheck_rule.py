@@ -114,7 +114,6 @@ class RulePane(QWidget):
         how = asked(cell)
         field = self.fields[cell] = ReadingField(say(how.label), str.strip, self)
         field.setAlignment(Qt.AlignmentFlag.AlignLeft)
-        field.setPlaceholderText(how.example and say("e.g. {example}").format(example=_example(how.example)))
         field.entered.connect(partial(self._on_text, cell))
         field.went_on.connect(self.focusNextChild)
         return field
@@ -128,6 +127,8 @@ class RulePane(QWidget):
             self._grow(part, grid, lift_rule.rows_of(sheet, "limit" if part == "limit" else "rule"))
         for cell, field in self.fields.items():
             assert isinstance(field, ReadingField)
+            example = asked(cell).example_in(units)
+            field.setPlaceholderText(example and say("e.g. {example}").format(example=_example(example)))
             field.show_text(lift_rule.shown(sheet, cell, units))
             field.setMinimumWidth(self._wide(field))
             if not field.hasFocus():
