@@ -146,6 +146,16 @@ def test_columns_that_are_asked_for_are_in_view(window: MainWindow, tmp_path: Pa
     assert page.horizontalScrollBar().maximum() == 0
 
 
+@pytest.mark.parametrize("name", sorted(make_looks.SCENES.keys() - {"springs_1000"}))
+def test_a_page_moves_up_and_down_alone(window: MainWindow, tmp_path: Path, name: str) -> None:
+    """Whatever size it was shown at before."""
+    make_looks.SCENES[name](window, tmp_path)
+    for size, percent in each([((1600, 1000), 150), ((1280, 720), 200), ((1280, 720), 100)]):
+        settle(window, size, percent)
+        moves = [area.horizontalScrollBar().maximum() for area in window.findChildren(PageArea) if area.isVisible()]
+        assert moves == [0], f"{size} at {percent} %"
+
+
 # -- the steps -----------------------------------------------------------------------------------------------------
 
 NEEDS = {
