@@ -19,6 +19,7 @@ from PySide6.QtWidgets import (
     QSplitter,
     QStackedWidget,
     QStyle,
+    QTableView,
     QVBoxLayout,
     QWidget,
 )
@@ -31,11 +32,7 @@ _LYING_EMS = 12
 """Height of a pane, at least, that lies above others for want of width."""
 
 
-class OnPage:
-    """A widget among panes that asks for width as the page has it, and is asked anew for another one."""
-
-
-class FormArea(QScrollArea, OnPage):
+class FormArea(QScrollArea):
     """A form that scrolls up and down and takes no focus itself; `name` is how it is spoken of."""
 
     def __init__(self, name: str, parent: QWidget) -> None:
@@ -221,7 +218,7 @@ class Stack(QStackedWidget):
 class Panes(QSplitter):
     """Panes with handles between them. Those beside one another lie above one another where a page is too narrow.
 
-    page_wide: width of that page, which nothing that is `OnPage` asks more than; 0 until there is one.
+    page_wide: width of that page, which no table in them asks more than; 0 until there is one.
     """
 
     def __init__(self, orientation: Qt.Orientation, parent: QWidget) -> None:
@@ -283,9 +280,8 @@ class Panes(QSplitter):
             return
         if wide != self.page_wide:
             self.page_wide = wide
-            for part in self.findChildren(QWidget):
-                if isinstance(part, OnPage):
-                    part.updateGeometry()
+            for table in self.findChildren(QTableView):
+                table.updateGeometry()
         shown = self.shown()
         need = sum(_least(pane).width() for pane in shown) + self.handleWidth() * (len(shown) - 1)
         lies = self.orientation() == Qt.Orientation.Vertical
@@ -345,14 +341,6 @@ def least_height(page: QWidget, wide: int) -> int:
     """
     lay = page.layout()
     return _tall(page, wide) if lay is not None and lay.hasHeightForWidth() else -1
-
-
-def page_wide(part: QWidget) -> int:
-    """Width of the page that a part of its panes lies on; 0 until there is one."""
-    around = part.parentWidget()
-    while around is not None and not (isinstance(around, Panes) and around.page_wide):
-        around = around.parentWidget()
-    return around.page_wide if isinstance(around, Panes) else 0
 
 
 def _least(pane: QWidget) -> QSize:

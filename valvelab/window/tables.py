@@ -40,7 +40,7 @@ from valvelab.tables.verdicts import WORDS, rank
 from valvelab.units import System
 from valvelab.window.heads import staying_columns
 from valvelab.window.icons import icon
-from valvelab.window.layouts import OnPage, page_wide
+from valvelab.window.layouts import Panes
 from valvelab.window.named_table import Index, NamedTable
 from valvelab.window.narrowing import Given, Need, folded, given_width, whole_width, widest_word
 from valvelab.window.painting import BESIDE, LEFT, RIGHT, columns_seen, painting, rows_seen, words_in, write
@@ -430,7 +430,7 @@ class Cells(QStyledItemDelegate):
         return QSize(found.width(), found.height() + room)
 
 
-class TableView(NamedTable, OnPage):
+class TableView(NamedTable):
     """A quiet table: no grid, stripes, whole rows, columns as wide as they need; `chosen(row)` when one is chosen.
 
     spoken: its accessible name where that is not `name`. wrapped: the column that takes the width that is left and
@@ -581,11 +581,13 @@ class TableView(NamedTable, OnPage):
 
     def _close_width(self) -> int:
         """Width with which columns that stand close are in view, no more than the page is wide; 0 until it is known."""
-        page = page_wide(self)
-        if not page or not self._is_fitted():
+        around = self.parentWidget()
+        while around is not None and not (isinstance(around, Panes) and around.page_wide):
+            around = around.parentWidget()
+        if around is None or not self._is_fitted():
             return 0
         needed = whole_width(self._needs(self._seen()), 2 * (BESIDE - _NEAR))
-        return min(needed + self.verticalScrollBar().sizeHint().width(), page)
+        return min(needed + self.verticalScrollBar().sizeHint().width(), around.page_wide)
 
     def fit_columns(self) -> None:
         """Make each column as wide as it needs, once the table is seen."""

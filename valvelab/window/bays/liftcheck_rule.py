@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from functools import partial
 
-from PySide6.QtCore import QSize, Qt, Signal
-from PySide6.QtGui import QResizeEvent
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QGridLayout, QLabel, QSizePolicy, QSpinBox, QWidget
 
 from valvelab.language import marked, say, say_number
@@ -17,7 +16,7 @@ from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.fields import TypedField
-from valvelab.window.layouts import OnPage, above, flowing, page_wide
+from valvelab.window.layouts import above, flowing
 from valvelab.window.panes import colour_text, number_field, show_number
 from valvelab.window.theme import in_ems
 from valvelab.workbench import lift_rule
@@ -25,17 +24,13 @@ from valvelab.workbench.document import Document
 from valvelab.workbench.lift_rule import Cell, Part, asked
 from valvelab.workbench.liftcheck_bay import LiftCheckState
 
-_BESIDE_EMS = 2
-"""Room beside the form on a page."""
-_LINES = 2
-"""Lines that a row of a table takes where one line has no room."""
 _TABLES: tuple[tuple[str, Part], ...] = (
     (marked("Lift at the valve"), "limit"),
     (marked("Opening and closing, where a wheel is read"), "rule"),
 )
 
 
-class RulePane(QWidget, OnPage):
+class RulePane(QWidget):
     """`edited(cell, text)` when a cell was typed; `told(word, plan)` for what stands outside the sheet."""
 
     edited = Signal(object, str)
@@ -49,9 +44,6 @@ class RulePane(QWidget, OnPage):
         self.wrong.setAccessibleName(say("What can't be read"))
         self.wrong.hide()
         self._tables: dict[Part, QGridLayout] = {}
-        self._heads: dict[Part, list[QWidget]] = {}
-        self._titles: dict[Part, QWidget] = {}
-        self._lines: dict[Part, int] = {}
         self._em = self.fontMetrics().height()
         self.word = self._plain(say("What is checked"), "word")
         self.plan = self._plain(say("Valves of every car, in their order"), "plan")
@@ -63,7 +55,6 @@ class RulePane(QWidget, OnPage):
         tables = [self._table(say(title), part) for title, part in _TABLES]
         across = in_ems(flowing(*map(self._column, (first, second, third)), spacing=3 * em // 2))
         across.top = True
-        self._columns = across
         margins = (em // 2, em // 3, em // 2, em // 3)
         in_ems(above(self.wrong, *tables, across, 1, on=self, margins=margins, spacing=em))
 
@@ -113,61 +104,11 @@ class RulePane(QWidget, OnPage):
     def _table(self, title: str, part: Part) -> QGridLayout:
         grid = self._empty_grid()
         names = lift_rule.columns_of(part)
+        grid.addWidget(Heading(title, 1.05, self), 0, 0, 1, len(names))
+        for at, name in enumerate(names):
+            grid.addWidget(QLabel(say(asked(Cell(part, name)).label), self), 1, at)
         self._tables[part] = grid
-        self._titles[part] = Heading(title, 1.05, self)
-        self._heads[part] = [QLabel(say(asked(Cell(part, name)).label), self) for name in names]
-        self._lines[part] = 1
-        self._place(part)
         return grid
-
-    def _place(self, part: Part) -> None:
-        """Put the columns of a table beside one another, or in as many lines as each of its rows takes."""
-        grid, lines = self._tables[part], self._lines[part]
-        across = self._across(part, lines)
-        grid.addWidget(self._titles[part], 0, 0, 1, across)
-        for at, (head, fields) in enumerate(self._columns_of(part)):
-            line, column = divmod(at, across)
-            grid.addWidget(head, 1 + line, column)
-            for row, field in enumerate(fields, start=1):
-                grid.addWidget(field, 1 + row * lines + line, column)
-
-    def _columns_of(self, part: Part) -> Iterator[tuple[QWidget, list[TypedField]]]:
-        """Head and fields of each column."""
-        for name, head in zip(lift_rule.columns_of(part), self._heads[part], strict=True):
-            yield head, [field for cell, field in self.fields.items() if (cell.part, cell.name) == (part, name)]
-
-    @staticmethod
-    def _across(part: Part, lines: int) -> int:
-        return -(-len(lift_rule.columns_of(part)) // lines)
-
-    def _needed(self, part: Part, lines: int) -> int:
-        """Width of a table with its columns in so many lines."""
-        across = self._across(part, lines)
-        wides = [0] * across
-        for at, (head, fields) in enumerate(self._columns_of(part)):
-            needs = [max(field.minimumWidth(), field.minimumSizeHint().width()) for field in fields]
-            wides[at % across] = max([wides[at % across], head.minimumSizeHint().width(), *needs])
-        beside = self._tables[part].horizontalSpacing() * (across - 1)
-        return sum(wides) + beside + 2 * (self._em // 2)
-
-    def minimumSizeHint(self) -> QSize:
-        """Wide enough for tables in one line where the page is, else in more."""
-        least = super().minimumSizeHint()
-        page = page_wide(self) - _BESIDE_EMS * self._em
-        wides = [self._columns.minimumSize().width() + self._em]
-        for part in self._tables:
-            one = self._needed(part, 1)
-            wides.append(one if one <= page else self._needed(part, _LINES))
-        return QSize(max(wides), least.height())
-
-    def resizeEvent(self, event: QResizeEvent) -> None:
-        """Tables in lines where they have no room otherwise."""
-        super().resizeEvent(event)
-        for part in self._tables:
-            lines = 1 if self._needed(part, 1) <= self.width() else _LINES
-            if lines != self._lines[part]:
-                self._lines[part] = lines
-                self._place(part)
 
     def _field(self, cell: Cell) -> TypedField:
         how = asked(cell)
@@ -182,8 +123,8 @@ class RulePane(QWidget, OnPage):
 
     def show_sheet(self, document: Document, sheet: LiftCheckSheet, units: System) -> None:
         """Show what a sheet states."""
-        for part in self._tables:
-            self._grow(part, lift_rule.rows_of(sheet, "limit" if part == "limit" else "rule"))
+        for part, grid in self._tables.items():
+            self._grow(part, grid, lift_rule.rows_of(sheet, "limit" if part == "limit" else "rule"))
         for cell, field in self.fields.items():
             assert isinstance(field, ReadingField)
             example = asked(cell).example_in(units)
@@ -204,14 +145,12 @@ class RulePane(QWidget, OnPage):
         metrics = field.fontMetrics()
         return min(metrics.horizontalAdvance(field.text()) + 2 * metrics.height() // 3, 10 * metrics.height())
 
-    def _grow(self, part: Part, rows: int) -> None:
-        known = len(self.fields)
+    def _grow(self, part: Part, grid: QGridLayout, rows: int) -> None:
         for row in range(rows):
-            for name in lift_rule.columns_of(part):
-                if (cell := Cell(part, name, row)) not in self.fields:
-                    self._field(cell)
-        if len(self.fields) != known:
-            self._place(part)
+            for at, name in enumerate(lift_rule.columns_of(part)):
+                cell = Cell(part, name, row)
+                if cell not in self.fields:
+                    grid.addWidget(self._field(cell), row + 2, at)
         for cell, field in self.fields.items():
             if cell.part == part:
                 field.setVisible(cell.row < rows)
