@@ -137,6 +137,25 @@ def test_the_names_of_limits_stay_while_the_rest_moves(window: MainWindow, tmp_p
     assert table.visualRect(table.currentIndex()).left() >= wide, "no cell in front hides behind"
 
 
+@pytest.mark.usefixtures("german")
+@pytest.mark.parametrize("name", ["liftcheck_rule", "springs_fit", "columns"])
+def test_no_page_moves_sideways_where_text_is_twice_as_large(window: MainWindow, tmp_path: Path, name: str) -> None:
+    make_looks.SCENES[name](window, tmp_path)
+    settle(window, (1280, 720), 200)
+    (page,) = [area for area in window.findChildren(PageArea) if area.isVisible()]
+    assert page.horizontalScrollBar().maximum() == 0
+
+
+@pytest.mark.parametrize(("name", "named"), [("springs_stages", False), ("springs", True)])
+def test_a_clause_takes_no_room_where_none_is_named(window: MainWindow, tmp_path: Path, name: str, named: bool) -> None:
+    make_looks.SCENES[name](window, tmp_path)
+    settle(window, (1600, 1000), 100)
+    (table,) = [table for table in window.findChildren(TableView) if table.objectName() == "verdicts"]
+    heads = [str(table.model().headerData(n, Qt.Orientation.Horizontal)) for n in range(table.model().columnCount())]
+    assert table.isVisible()
+    assert table.isColumnHidden(heads.index("clause")) is not named
+
+
 @pytest.mark.parametrize("percent", [100, 150, 200])
 def test_columns_that_are_asked_for_are_in_view(window: MainWindow, tmp_path: Path, percent: int) -> None:
     make_looks.SCENES["columns"](window, tmp_path)
@@ -178,6 +197,14 @@ def test_columns_that_matter_less_are_left_out_together_before_a_table_moves(roo
     assert sum(given.wides.values()) <= room
     assert [*given.wides] == {5: [0, 1, 2, 3, 4], 3: [0, 3, 4], 2: [0, 3]}[left]
     assert given.cut == (room < left * (60 - SPARE)), "heads are whole again where there is room"
+
+
+def test_words_that_are_cut_and_matter_less_are_left_out_before_a_head_is_cut() -> None:
+    words = Need(90, 60, 60, 40, 300, least=60, drawn=False, aside=1)
+    needs = {0: Need(90, 80, 80, 40, 50, least=0, drawn=False), 1: words}
+    for room, left, cut in each([(200, [0, 1], False), (135, [0, 1], False), (120, [0], False), (60, [0], True)]):
+        given = given_width(needs, room, SPARE)
+        assert ([*given.wides], given.cut) == (left, cut), f"in {room}"
 
 
 def test_a_table_that_moves_has_every_column() -> None:

@@ -50,7 +50,8 @@ def given_width(needs: Mapping[int, Need], room: int, spare: int) -> Given:
 
     First goes the room beside words and for arrows; then words of heads go to lines of their own; words that may be cut
     are, the last column first; drawings, which say nothing that no figure says, are left out; what is left stands
-    closer, by `spare` a column; long words of heads are cut; in the end columns are left out that matter less.
+    closer, by `spare` a column; columns that matter less and are cut are left out; long words of heads are cut; in the
+    end the other columns go that matter less.
     """
     for wides, most, close, cut in _steps(needs, spare):
         beyond = sum(most.values()) - room
@@ -85,7 +86,16 @@ def _steps(needs: Mapping[int, Need], spare: int) -> Iterator[tuple[_Wides, _Wid
             yield dict(left), most, False, False
     figured = {n: need for n, need in needs.items() if not need.drawn}
     yield {n: left[n] for n in figured}, {n: folded[n] for n in figured}, False, False
-    for gone in [set[int](), *_asides(figured)]:
+    shut = list(_asides(figured))
+    close = _close(figured, spare)
+    yield close, {n: left[n] for n in figured}, True, False
+    while shut and all(0 < figured[n].least < figured[n].cells for n in shut[0]):
+        figured = {n: need for n, need in figured.items() if n not in shut[0]}
+        close = _close(figured, spare)
+        yield close, {n: left[n] for n in figured}, True, False
+        del shut[0]
+    yield _close(figured, spare, cut=True), close, True, True
+    for gone in shut:
         figured = {n: need for n, need in figured.items() if n not in gone}
         close = _close(figured, spare)
         yield close, {n: left[n] for n in figured}, True, False

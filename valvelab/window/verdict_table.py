@@ -207,12 +207,12 @@ class VerdictTable(QWidget):
         self._hide_bare()
 
     def _hide_bare(self) -> None:
-        """The last column, why it was decided so, takes no room where it says nothing."""
+        """The clause, and why it was decided so, take no room where they say nothing."""
         model = self.sheet.rows_model
-        last = model.columnCount() - 1
-        bare = bool(model.rows) and not any(verdict.remark for verdict in model.rows)
-        for column in range(last + 1):
-            self.sheet.setColumnHidden(column, (bare and column == last) or column in self.sheet.left_out)
+        said = {"clause": [v.clause for v in model.rows], "why": [v.remark for v in model.rows]}
+        bare = {title for title, words in said.items() if words and not any(words)}
+        for number, column in enumerate(model.columns):
+            self.sheet.setColumnHidden(number, column.title in bare or number in self.sheet.left_out)
         self.sheet.settle_columns()
 
     def bring(self, verdict: Verdict) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import partial
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtWidgets import QGridLayout, QLabel, QSizePolicy, QSpinBox, QWidget
 
 from valvelab.language import marked, say, say_number
@@ -28,6 +28,30 @@ _TABLES: tuple[tuple[str, Part], ...] = (
     (marked("Lift at the valve"), "limit"),
     (marked("Opening and closing, where a wheel is read"), "rule"),
 )
+_MOST_EMS, _CLAUSE_EMS = 10, 2
+"""Width that a field asks for at most, and that where a clause is named does with."""
+_FRAME = 8
+"""What lies around the words of a field, in pixels."""
+
+
+def _wide(field: TypedField) -> int:
+    """Room for what is typed, as long as that is no sentence."""
+    metrics = field.fontMetrics()
+    wide = metrics.horizontalAdvance(field.text()) + metrics.height() // 5 + _FRAME
+    return min(wide, _MOST_EMS * metrics.height())
+
+
+class _Clause(ReadingField):
+    """Where a clause is named: whole where there is room, and of figures beside it nothing is cut for it."""
+
+    def sizeHint(self) -> QSize:
+        """Room for the words."""
+        usual = super().sizeHint()
+        return QSize(max(usual.width(), _wide(self) + self.fontMetrics().height()), usual.height())
+
+    def minimumSizeHint(self) -> QSize:
+        """Room for their start."""
+        return QSize(_CLAUSE_EMS * self.fontMetrics().height(), super().minimumSizeHint().height())
 
 
 class RulePane(QWidget):
@@ -85,7 +109,7 @@ class RulePane(QWidget):
     def _empty_grid(self) -> QGridLayout:
         grid = QGridLayout()
         grid.setVerticalSpacing(self._em // 4)
-        grid.setHorizontalSpacing(self._em // 3)
+        grid.setHorizontalSpacing(self._em // 4)
         return in_ems(grid)
 
     def _grid(self, title: str, rows: Sequence[tuple[str, QWidget]]) -> QGridLayout:
@@ -106,13 +130,15 @@ class RulePane(QWidget):
         names = lift_rule.columns_of(part)
         grid.addWidget(Heading(title, 1.05, self), 0, 0, 1, len(names))
         for at, name in enumerate(names):
-            grid.addWidget(QLabel(say(asked(Cell(part, name)).label), self), 1, at)
+            head = QLabel(say(asked(Cell(part, name)).label), self, wordWrap=True)
+            grid.addWidget(head, 1, at, Qt.AlignmentFlag.AlignBottom)
         self._tables[part] = grid
         return grid
 
     def _field(self, cell: Cell) -> TypedField:
         how = asked(cell)
-        field = self.fields[cell] = ReadingField(say(how.label), str.strip, self)
+        kind = _Clause if cell.name == "clause" else ReadingField
+        field = self.fields[cell] = kind(say(how.label), str.strip, self)
         field.setAlignment(Qt.AlignmentFlag.AlignLeft)
         field.entered.connect(partial(self._on_text, cell))
         field.went_on.connect(self.focusNextChild)
@@ -130,7 +156,10 @@ class RulePane(QWidget):
             example = asked(cell).example_in(units)
             field.setPlaceholderText(example and say("e.g. {example}").format(example=_example(example)))
             field.show_text(lift_rule.shown(sheet, cell, units))
-            field.setMinimumWidth(self._wide(field))
+            if isinstance(field, _Clause):
+                field.updateGeometry()
+            else:
+                field.setMinimumWidth(_wide(field))
             if not field.hasFocus():
                 field.setCursorPosition(0)
         state = document.state(LiftCheckState)
@@ -138,12 +167,6 @@ class RulePane(QWidget):
             if not field.isModified():
                 field.setText(text)
         show_number(self.shut, state.shut_first)
-
-    @staticmethod
-    def _wide(field: TypedField) -> int:
-        """Room for what is typed, as long as that is no sentence."""
-        metrics = field.fontMetrics()
-        return min(metrics.horizontalAdvance(field.text()) + 2 * metrics.height() // 3, 10 * metrics.height())
 
     def _grow(self, part: Part, grid: QGridLayout, rows: int) -> None:
         for row in range(rows):

@@ -52,6 +52,7 @@ class LiftCheckView(BayView[Desk]):
         self.rule.told.connect(self._on_told)
         self._connect_desk()
         self.cars = TableView("cars", (), self, spoken="All cars of the event", sortable=False, empty="No car yet.")
+        self.cars.ask_width(close=True)
         self.cars.chosen.connect(lambda car: self.bring(car.item))
         self.cars.setFont(scaled(QApplication.font(), 1.15))
         self.counts = Heading("", 1.1, self)
