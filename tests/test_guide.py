@@ -27,6 +27,12 @@ if TYPE_CHECKING:
 
 ROOT = Path(__file__).resolve().parent.parent
 TEXTS = [name for name in guide.TITLES if name != guide.REFERENCE]
+COMMAND_LINE = {
+    "degree_a_cam": "## The same on the command line", "match_a_tray": "## The same on the command line",
+    "check_a_lift": "## The same on the command line", "lift_check": "## On the command line",
+    "records": "## On the command line", "signing": "## On the command line",
+}  # fmt: skip
+FOR_HANDS = list(COMMAND_LINE)
 WITH_COMMANDS = [name for name in TEXTS if "```sh" in guide.page(name)]
 
 
@@ -53,6 +59,15 @@ def test_figures_that_the_guide_tells_are_those_of_the_samples(capsys: pytest.Ca
     assert "correction +3.02 0.18 crank deg" in found
     assert "nearest step +4.00 crank deg" in found
     assert "correction +3.02 ± 0.18 crank degrees, nearest step +4.00" in " ".join(guide.page("degree_a_cam").split())
+
+
+@pytest.mark.parametrize("name", FOR_HANDS)
+def test_a_procedure_for_hands_has_its_commands_at_the_end(name: str) -> None:
+    before, heading, after = guide.page(name).partition(COMMAND_LINE[name])
+    assert heading
+    assert not re.search(r"```sh|python3|`valvelab|`--?[a-z]|`verify`", before), "what a person does in the window"
+    assert "valvelab" in after
+    assert "\n## " not in after.removeprefix("\n"), "the last section"
 
 
 @pytest.mark.parametrize("name", guide.TITLES)

@@ -317,3 +317,92 @@ def test_a_spec_of_another_part_that_a_person_chooses_is_written_into(
     window.limits.specs.activated.emit(at)
     type_row(window, "rate", "all", "", "", "", "40", "60")
     assert 'of = "rate"' in (window.bench.document.file(spec).text or "")
+
+
+def with_limits(window: MainWindow, folder: Path) -> None:
+    """A camshaft with three limits, to be edited."""
+    window.bench.add_files([str(folder / f"{CAMSHAFT}.csv")])
+    window.do("limits")
+    type_row(window, "max_lift", "exhaust", "", "6.9", "0.03")
+    type_row(window, "duration", "intake", "1.27 mm", "230", "1")
+    type_row(window, "runout_tir", "all", "", "", "", "", "0.03")
+    QTest.keyClick(editor(window), Qt.Key.Key_Escape)
+    QApplication.processEvents()
+
+
+def names(window: MainWindow) -> list[str]:
+    return [row[0] for row in rows(window)]
+
+
+def test_delete_takes_rows_out_that_are_chosen_by_their_numbers(window: MainWindow, folder: Path) -> None:
+    with_limits(window, folder)
+    assert names(window) == ["max_lift", "duration", "runout_tir"]
+    table = window.limits.table
+    heads = table.verticalHeader()
+    assert heads.isVisible()
+    for place, modifier in ((0, Qt.KeyboardModifier.NoModifier), (1, Qt.KeyboardModifier.ShiftModifier)):
+        at = QPointF(heads.width() / 2, heads.sectionViewportPosition(place) + heads.sectionSize(place) / 2).toPoint()
+        QTest.mouseClick(heads.viewport(), Qt.MouseButton.LeftButton, modifier, at)
+    assert table.chosen_rows() == [0, 1]
+    QTest.keyClick(table, Qt.Key.Key_Delete)
+    assert names(window) == ["runout_tir"]
+    assert table.chosen_rows() == []
+    assert window.bench.history.undo_label == "remove 2 limits"
+    window.do("undo")
+    assert names(window) == ["max_lift", "duration", "runout_tir"], "one step brings both back"
+    table.setCurrentIndex(table.spec_model.index(1, 3))
+    QTest.keyClick(table, Qt.Key.Key_Space, Qt.KeyboardModifier.ShiftModifier)
+    QTest.keyClick(table, Qt.Key.Key_Delete)
+    assert names(window) == ["max_lift", "runout_tir"]
+    assert window.bench.history.undo_label == "remove the duration limit"
+
+
+def test_delete_empties_the_cells_that_are_chosen_in_one_step(window: MainWindow, folder: Path) -> None:
+    with_limits(window, folder)
+    table = window.limits.table
+    table.setCurrentIndex(table.spec_model.index(0, 1))
+    QTest.keyClick(table, Qt.Key.Key_Down, Qt.KeyboardModifier.ShiftModifier)
+    edition = window.bench.history.edition
+    QTest.keyClick(table, Qt.Key.Key_Delete)
+    assert [row[:2] for row in rows(window)][:2] == [("max_lift", "all"), ("duration", "all")]
+    assert window.bench.history.edition != edition
+    window.do("undo")
+    assert [row[1] for row in rows(window)] == ["exhaust", "intake", "all"]
+
+
+def test_a_row_that_is_no_limit_without_a_cell_keeps_that_as_typed(window: MainWindow, folder: Path) -> None:
+    with_limits(window, folder)
+    table = window.limits.table
+    table.setCurrentIndex(table.spec_model.index(0, 0))
+    for key in (Qt.Key.Key_Down, Qt.Key.Key_Right):
+        QTest.keyClick(table, key, Qt.KeyboardModifier.ShiftModifier)
+    QTest.keyClick(table, Qt.Key.Key_Delete)
+    assert set(table.spec_model.pending) == {0, 1}
+    assert [table.spec_model.cell(place, "of") for place in (0, 1, 2)] == ["", "", "runout_tir"]
+    assert window.bench.history.undo_label == "add a runout_tir limit", "nothing of it counts yet"
+
+
+def test_pieces_and_envelopes_go_with_their_rows(window: MainWindow, folder: Path) -> None:
+    window.bench.add_files([str(folder / f"{CAMSHAFT}.csv"), str(folder / f"{CAMSHAFT}.toml")])
+    window.do("limits")
+    window.limits.bring("bands")
+    QApplication.processEvents()
+    table = window.limits.bands
+    had = [(row.number, row.piece) for row in table.spec_model.rows]
+    first = [place for place, (number, _) in enumerate(had) if number == 0]
+    assert len(first) >= 2
+    assert len(had) > len(first)
+    table.selectRow(0)
+    QTest.keyClick(table, Qt.Key.Key_Delete)
+    assert len(table.spec_model.rows) == len(had) - 1
+    window.do("undo")
+    table.setSelection(
+        table.visualRect(table.spec_model.index(first[0], 0)).united(
+            table.visualRect(table.spec_model.index(first[-1], table.spec_model.columnCount() - 1))
+        ),
+        table.selectionModel().SelectionFlag.ClearAndSelect,
+    )
+    assert table.chosen_rows() == first
+    QTest.keyClick(table, Qt.Key.Key_Delete)
+    assert [(row.number, row.piece) for row in table.spec_model.rows] == [(n - 1, p) for n, p in had[len(first) :]]
+    assert window.bench.history.undo_label == "remove the envelope"

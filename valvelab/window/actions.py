@@ -88,6 +88,7 @@ KEYS = (
     ("↑ ↓", "In the map of lobes: the next or the one before; in a table: another row"),
     ("Enter, Tab", "In readings typed: take the reading and go on to the next"),
     ("Ctrl+C, Ctrl+X, Ctrl+V, Del", "In readings typed: copy, cut, put in, empty"),
+    ("Del, Shift+Space", "In limits: empty the cells chosen, or take out rows chosen as a whole; choose the whole row"),
     ("Wheel, drag", "In a plot: zoom and move along the angle"),
     ("Click", "On a place of a curve that is judged: its verdict"),
     ("Shift and drag", "In a plot: zoom to a box"),

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
+from functools import reduce
 from pathlib import Path
 from typing import Any
 
@@ -90,6 +92,16 @@ def _path(sheet: Sheet | None) -> str:
     return "" if sheet is None else sheet.file.path
 
 
+def _without_limit(text: str, row: spec_sheet.Row) -> str:
+    return without_row(text, "limit", row.number)
+
+
+def _untaken(cells: dict[str, str], refusal: ValvelabError) -> Pending:
+    """What was typed and not taken, and why."""
+    unfinished = isinstance(refusal, Unfinished)
+    return Pending(cells, f"{'?' if unfinished else '✗'} {refusal}", unfinished)
+
+
 def _still(pending: dict[int, Pending], had: int, has: int) -> dict[int, Pending]:
     """What is typed and not taken when other rows changed: the row below the last stays that, whatever comes above.
 
@@ -120,6 +132,10 @@ class LimitsPane(QWidget):
         self.bands.entered.connect(self._on_band)
         self.table.dropped.connect(lambda place: self._drop("limits", place))
         self.bands.dropped.connect(lambda place: self._drop("bands", place))
+        self.table.emptied.connect(lambda cells: self._empty("limits", cells))
+        self.bands.emptied.connect(lambda cells: self._empty("bands", cells))
+        self.table.taken_out.connect(self.remove)
+        self.bands.taken_out.connect(self.remove)
         self.table.pointed.connect(lambda sentence: self._say(" · ".join(sentence.split("\n")[:1]), "quiet"))
         self.table.placed.connect(self._say_place)
         self.bands.placed.connect(self._say_place)
@@ -140,7 +156,9 @@ class LimitsPane(QWidget):
         self._chips = QButtonGroup(self)
         chips = chip_row(self, self._chips, _PAGES, lambda name, _on: self.bring(name), {})
         self.add_button = button(self, "+ l&imit", "Type one more limit", self.add)
-        self.remove_button = button(self, "&Remove", "Take the row in front out of the spec", self.remove)
+        self.remove_button = button(
+            self, "&Remove", "Take the row in front out of the spec, or all that are chosen", self.remove
+        )
         self.up = button(self, "▲", "Move the row up", lambda: self._move(-1))
         self.down = button(self, "▼", "Move the row down", lambda: self._move(1))
         self.split_button = button(self, "Sp&lit", "Divide this piece of the band in the middle", self._split)
@@ -395,30 +413,43 @@ class LimitsPane(QWidget):
             self._write(text, "add an envelope")
 
     def remove(self) -> None:
-        """Take the row in front out."""
-        if self.pages.currentIndex() == 1:
-            self._remove_piece()
-            return
-        place = self.table.currentIndex().row()
-        row = self.table.spec_model.row(place) if place >= 0 else None
-        self._pending["limits"].pop(place, None)
-        if row is None:
+        """Take the rows that are chosen out, else the one in front; one step of undo brings them back."""
+        bands = self.pages.currentIndex() == 1
+        name, table = ("bands", self.bands) if bands else ("limits", self.table)
+        places = table.chosen_rows() or [table.currentIndex().row()]
+        rows = [row for place in places if place >= 0 and (row := table.spec_model.row(place)) is not None]
+        for place in places:
+            self._pending[name].pop(place, None)
+        if not rows:
             self._refresh(self.bench.document)
             return
-        self._do(
-            say("remove the {what} limit").format(what=row.cells["of"]),
-            lambda text: without_row(text, "limit", row.number),
-        )
-
-    def _remove_piece(self) -> None:
-        row = self._band_row()
-        if row is None:
-            return
-        only = sum(one.number == row.number for one in self.bands.spec_model.rows) == 1
-        if only:
-            self._do("remove the envelope", lambda text: without_row(text, "envelope", row.number))
+        if bands:
+            self._remove_pieces(rows)
         else:
-            self._do("remove the piece", lambda text: spec_edit.without_piece(text, row.number, row.piece))
+            one = say("remove the {what} limit").format(what=rows[0].cells["of"])
+            label = one if len(rows) == 1 else say("remove {count} limits").format(count=len(rows))
+            self._do(label, lambda text: reduce(_without_limit, reversed(rows), text))
+        table.rest_on(places[0])
+
+    def _remove_pieces(self, rows: Sequence[spec_sheet.Row]) -> None:
+        """Take pieces out of their bands; an envelope goes with the last of its pieces."""
+        of = Counter(one.number for one in self.bands.spec_model.rows)
+        gone = Counter(row.number for row in rows)
+
+        def without(text: str) -> str:
+            for number in sorted(gone, reverse=True):
+                pieces = sorted((row.piece for row in rows if row.number == number), reverse=True)
+                if gone[number] == of[number]:
+                    text = without_row(text, "envelope", number)
+                else:
+                    text = reduce(lambda text, piece: spec_edit.without_piece(text, number, piece), pieces, text)
+            return text
+
+        envelopes = all(gone[number] == of[number] for number in gone)
+        if len(rows) == 1 or (envelopes and len(gone) == 1):
+            self._do("remove the envelope" if envelopes else "remove the piece", without)
+        else:
+            self._do(say("remove {count} pieces").format(count=len(rows)), without)
 
     def _split(self) -> None:
         if (row := self._band_row()) is not None:
@@ -474,15 +505,34 @@ class LimitsPane(QWidget):
             lambda text: spec_edit.with_band(text, row.number, row.piece, column, typed, units, path),
         )
 
+    def _empty(self, name: str, chosen: dict[int, list[str]]) -> None:
+        """Empty cells of several rows in one step; a row that is no limit without them keeps that as typed."""
+        model, text = (self.bands if name == "bands" else self.table).spec_model, self._text()
+        units, path = self.bench.document.units, self._sheet.file.path if self._sheet else TYPED
+        subjects, pending = spec_sheet.judges(self.bench.document), self._pending[name]
+        for place, columns in chosen.items():
+            row, waiting = model.row(place), pending.pop(place, None)
+            cells = {**(waiting.cells if waiting is not None else {}), **dict.fromkeys(columns, "")}
+            if row is None:
+                continue
+            try:
+                if name == "limits":
+                    text = spec_edit.with_limit(text, row.number, cells, subjects, units)
+                for column in columns if name == "bands" else ():
+                    text = spec_edit.with_band(text, row.number, row.piece, column, "", units, path)
+            except ValvelabError as refusal:
+                pending[place] = _untaken(cells, refusal)
+        if text != self._text():
+            self._write(text, "empty cells")
+        self._refresh(self.bench.document)
+
     def _take(self, name: str, place: int, cells: dict[str, str], label: str, edit: Callable[[str], str]) -> None:
         """Take what was typed in a row, or keep it there with the sentence that says why not."""
         waiting = self._pending[name].pop(place, None)
         try:
             new = edit(self._text())
         except ValvelabError as refusal:
-            unfinished = isinstance(refusal, Unfinished)
-            sentence = f"{'?' if unfinished else '✗'} {refusal}"
-            self._pending[name][place] = Pending(cells, sentence, unfinished)
+            self._pending[name][place] = _untaken(cells, refusal)
             self._refresh(self.bench.document)
             return
         if new == self._text() and waiting is None:

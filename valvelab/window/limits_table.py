@@ -25,7 +25,7 @@ from valvelab.tables.verdicts import SIGNS, WORDS, overall
 from valvelab.units import System
 from valvelab.window.icons import icon
 from valvelab.window.named_table import Index
-from valvelab.window.painting import LEFT, RIGHT
+from valvelab.window.painting import CENTRE, LEFT, RIGHT
 from valvelab.window.table_menu import PLAIN, let_copy
 from valvelab.window.theme import current_theme
 from valvelab.window.typed_table import CellKeys, CompletedLine, Offer, TypedTable
@@ -233,9 +233,9 @@ class SpecModel(QAbstractTableModel):
         return True
 
     def headerData(self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
-        """Heads and what their cells take."""
+        """Heads and what their cells take; rows bear their numbers, the one to go on with none."""
         if orientation == Qt.Orientation.Vertical:
-            return None
+            return self._row_head(section, role)
         typed = self.fields[section] if section < len(self.fields) else None
         match role:
             case Qt.ItemDataRole.DisplayRole:
@@ -247,6 +247,19 @@ class SpecModel(QAbstractTableModel):
             case Qt.ItemDataRole.TextAlignmentRole:
                 number = typed.number if typed is not None else section == len(self.fields)
                 return RIGHT if number else LEFT
+            case _:
+                return None
+
+    def _row_head(self, place: int, role: int) -> Any:
+        match role:
+            case Qt.ItemDataRole.DisplayRole:
+                return str(place + 1) if place < len(self.rows) else ""
+            case Qt.ItemDataRole.ToolTipRole if place < len(self.rows):
+                return say("Choose the whole row; Delete takes it out")
+            case Qt.ItemDataRole.AccessibleTextRole:
+                return say("row {number}").format(number=place + 1)
+            case Qt.ItemDataRole.TextAlignmentRole:
+                return CENTRE
             case _:
                 return None
 
@@ -317,7 +330,8 @@ def _figures_of(cell: str) -> str:
 class SpecTable(TypedTable):
     """The table; `entered(place, column, text)`, `pointed(sentence)` what a completion means, `placed()` a move.
 
-    `dropped(place)`: what was typed in a row and not taken is to be forgotten.
+    `dropped(place)`: what was typed in a row and not taken is to be forgotten. `emptied(cells)`: names of cells by
+    place that are to be empty at once; `taken_out()`: the rows chosen are to go.
 
     `offers(place, column)` gives the texts that a cell can be completed to.
     """
@@ -326,6 +340,8 @@ class SpecTable(TypedTable):
     pointed = Signal(str)
     placed = Signal()
     dropped = Signal(int)
+    emptied = Signal(object)
+    taken_out = Signal()
 
     def __init__(
         self,
@@ -346,8 +362,10 @@ class SpecTable(TypedTable):
         self.setItemDelegate(_Cells(self))
         self.setShowGrid(True)
         self.setFrameShape(QTableView.Shape.NoFrame)
-        self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
-        self.verticalHeader().hide()
+        self.setSelectionMode(QAbstractItemView.SelectionMode.ContiguousSelection)
+        self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
+        self.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
+        self.verticalHeader().setHighlightSections(False)
         self._needs: list[tuple[int, int, int, int]] = []
         self._fit_rows()
         header = self.horizontalHeader()
@@ -369,11 +387,39 @@ class SpecTable(TypedTable):
             return QModelIndex()
         return self.spec_model.index(*divmod(place, wide))
 
+    def _chosen(self) -> dict[int, list[str]]:
+        """Names of the cells chosen that are typed, by place; of the one in front where none is."""
+        fields, found = self.spec_model.fields, dict[int, list[str]]()
+        for index in self.selectedIndexes() or [self.currentIndex()]:
+            if index.isValid() and index.column() < len(fields):
+                found.setdefault(index.row(), []).append(fields[index.column()].name)
+        return found
+
+    def chosen_rows(self) -> list[int]:
+        """Places of the rows that are chosen with all that is typed in them."""
+        whole = len(self.spec_model.fields)
+        return sorted(place for place, names in self._chosen().items() if len(names) == whole)
+
     def empty_chosen(self) -> None:
-        """Empty the cell in front, as if its text had been deleted."""
-        here = self.currentIndex()
-        if here.isValid() and here.column() < len(self.spec_model.fields):
-            self.spec_model.setData(here, "")
+        """Empty the cells chosen, as if their text had been deleted; rows that are chosen as a whole go."""
+        chosen = self._chosen()
+        if self.chosen_rows():
+            self.taken_out.emit()
+        elif sum(map(len, chosen.values())) == 1:
+            self.spec_model.setData(self.currentIndex(), "")
+        elif chosen:
+            self.emptied.emit(chosen)
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Shift+Space chooses the row in front."""
+        if event.key() == Qt.Key.Key_Space and event.modifiers() == Qt.KeyboardModifier.ShiftModifier:
+            self.selectRow(self.currentIndex().row())
+        else:
+            super().keyPressEvent(event)
+
+    def rest_on(self, place: int) -> None:
+        """The cell in front is the first of a row, the last row where there is none so far down."""
+        self.setCurrentIndex(self.spec_model.index(min(place, self.spec_model.rowCount() - 1), 0))
 
     @property
     def can_take_back(self) -> bool:
