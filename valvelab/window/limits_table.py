@@ -363,7 +363,6 @@ class SpecTable(TypedTable):
         self.setShowGrid(True)
         self.setFrameShape(QTableView.Shape.NoFrame)
         self.setSelectionMode(QAbstractItemView.SelectionMode.ContiguousSelection)
-        self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
         self.verticalHeader().setHighlightSections(False)
         self._needs: list[tuple[int, int, int, int]] = []
