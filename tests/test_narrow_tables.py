@@ -138,6 +138,15 @@ def test_the_names_of_limits_stay_while_the_rest_moves(window: MainWindow, tmp_p
 
 
 @pytest.mark.usefixtures("german")
+def test_limits_are_seen_below_the_tools_of_their_pane(window: MainWindow, tmp_path: Path) -> None:
+    make_looks.SCENES["limits"](window, tmp_path)
+    settle(window, (1280, 720), 150)
+    table = window.limits.table
+    assert table.viewport().height() >= 2 * table.verticalHeader().defaultSectionSize()
+    assert table.viewport().visibleRegion().boundingRect().height() > table.fontMetrics().height(), "a row at least"
+
+
+@pytest.mark.usefixtures("german")
 @pytest.mark.parametrize("name", ["liftcheck_rule", "springs_fit", "columns"])
 def test_no_page_moves_sideways_where_text_is_twice_as_large(window: MainWindow, tmp_path: Path, name: str) -> None:
     make_looks.SCENES[name](window, tmp_path)
@@ -205,6 +214,15 @@ def test_words_that_are_cut_and_matter_less_are_left_out_before_a_head_is_cut() 
     for room, left, cut in each([(200, [0, 1], False), (135, [0, 1], False), (120, [0], False), (60, [0], True)]):
         given = given_width(needs, room, SPARE)
         assert ([*given.wides], given.cut) == (left, cut), f"in {room}"
+
+
+def test_a_sign_takes_no_more_room_than_it_needs_and_words_beside_it_have_the_rest() -> None:
+    sign = Need(200, 60, 60, 40, cells=180, least=50, drawn=False, signed=True)
+    words = Need(220, 60, 60, 40, cells=200, least=80, drawn=False)
+    for room, wides in each(
+        [(380, {0: 180, 1: 200}), (300, {0: 180, 1: 120}), (240, {0: 60, 1: 180}), (200, {0: 60, 1: 140})]
+    ):
+        assert given_width({0: sign, 1: words}, room, SPARE).wides == wides
 
 
 def test_a_table_that_moves_has_every_column() -> None:

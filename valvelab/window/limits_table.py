@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-from PySide6.QtCore import QAbstractTableModel, QEvent, QModelIndex, Qt, Signal
+from PySide6.QtCore import QAbstractTableModel, QEvent, QModelIndex, QSize, Qt, Signal
 from PySide6.QtGui import QKeyEvent, QKeySequence, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
@@ -438,6 +438,12 @@ class SpecTable(TypedTable):
             event.accept()
             return event.type() != QEvent.Type.KeyPress or self.take_back()
         return super().event(event)
+
+    def minimumSizeHint(self) -> QSize:
+        """Head and two rows: with less room the pane around it is moved up and down."""
+        least, rows = super().minimumSizeHint(), 2 * self.verticalHeader().defaultSectionSize()
+        around = self.horizontalHeader().sizeHint().height() + self.horizontalScrollBar().sizeHint().height()
+        return QSize(least.width(), max(least.height(), around + rows))
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Columns share the width."""

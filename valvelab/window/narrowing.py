@@ -21,7 +21,8 @@ class Need:
     """Width that a column needs, step by step.
 
     roomy: with room beside its words. head, folded, cut: of the head as it is, a word a line, and with long words cut.
-    cells: of the widest cell. least: with its own words cut, 0 where they never are. drawn: it has no words.
+    cells: of the widest cell. least: with its own words cut, 0 where they never are. drawn: it has no words. signed:
+    cut it shows a sign alone.
     aside: how soon it is left out, the highest number first and equal ones together; 0 where it never is.
     """
 
@@ -33,6 +34,7 @@ class Need:
     least: int
     drawn: bool
     aside: int = 0
+    signed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,9 +56,13 @@ def given_width(needs: Mapping[int, Need], room: int, spare: int) -> Given:
     end the other columns go that matter less.
     """
     for wides, most, close, cut in _steps(needs, spare):
-        beyond = sum(most.values()) - room
         if sum(wides.values()) <= room:
-            return Given(_shared(most, wides, beyond), close, cut)
+            shared, beside = _shared(most, wides, room), spare if close else 0
+            signs = {n for n, wide in shared.items() if needs[n].signed and wide < needs[n].cells - beside}
+            if signs:  # what they leave is for words that are cut
+                whole = {n: max(most[n], max(needs[n].folded, needs[n].cells) - beside) for n in shared}
+                shared = _shared({n: wides[n] if n in signs else wide for n, wide in whole.items()}, wides, room)
+            return Given(shared, close, cut)
     bound = room // _MOST_OF_ONE
     cells = {n: min(need.cells, max(need.least, bound)) if need.least else need.cells for n, need in needs.items()}
     return Given({n: max(need.head, cells[n]) for n, need in needs.items() if not need.drawn}, moves=True)
@@ -114,8 +120,9 @@ def _close(needs: Mapping[int, Need], spare: int, *, cut: bool = False) -> _Wide
     return {n: max((need.cut if cut else need.folded) - spare, ends[n]) for n, need in needs.items()}
 
 
-def _shared(most: _Wides, least: _Wides, beyond: int) -> _Wides:
-    """The most width of each less its share of what is beyond, none below the least."""
+def _shared(most: _Wides, least: _Wides, room: int) -> _Wides:
+    """The most width of each less its share of what is beyond the room, none below the least."""
+    beyond = sum(most.values()) - room
     if beyond <= 0:
         return most
     spare = {n: max(0, wide - least[n]) for n, wide in most.items()}

@@ -392,6 +392,11 @@ def is_shaped(column: TableColumn, row: Any) -> bool:
     return bool(column.drawn or (column.icon and column.icon(row)) or (column.strong and column.strong(row)))
 
 
+def _is_signed(column: TableColumn) -> bool:
+    """Whether its cells have a sign before their words, which says enough where the words have no room."""
+    return bool(column.least and column.icon)
+
+
 def _advance(text: str, font: QFont) -> float:
     """Width of a line of words as it is laid out, which is not always the sum of its letters."""
     layout = QTextLayout(text, font)
@@ -414,7 +419,7 @@ class Cells(QStyledItemDelegate):
         super().initStyleOption(option, index)
         of = self._sheet.rows_model.columns[index.column()]
         beside = self._sheet.beside
-        if of.least and not option.icon.isNull() and self._sheet.is_cut(index.column()):
+        if _is_signed(of) and not option.icon.isNull() and self._sheet.is_cut(index.column()):
             option.text = ""  # of a word with a sign before it the sign alone, before the word is cut
         if beside < BESIDE:
             option.rect = option.rect.adjusted(beside - BESIDE, 0, BESIDE - beside, 0)
@@ -701,7 +706,7 @@ class TableView(NamedTable):
         least = least if of.least or prose else 0
         narrowest = self._head.minimumSectionSize() + 2 * (BESIDE - _NEAR)
         head, word, start = (max(narrowest, wide) for wide in (self._whole_head(column), word, start))
-        return Need(self._roomy[column], head, word, start, cells, least, of.drawn, of.aside)
+        return Need(self._roomy[column], head, word, start, cells, least, of.drawn, of.aside, _is_signed(of))
 
     def _whole_head(self, column: int) -> int:
         """Width of a head in its own lines, with the arrow where the table is sorted by it."""

@@ -105,7 +105,7 @@ class ShimsPane(QWidget):
             table.setMinimumHeight(round(3.5 * self.fontMetrics().height()))
         self.work = work = splitter(self, Qt.Orientation.Horizontal, (moves, 2), (purchases, 1))
         plan = splitter(self, Qt.Orientation.Vertical, (self.sheet, 3), (work, 1), sizes=(320, 90))
-        self.body = splitter(self, Qt.Orientation.Horizontal, (plan, 5), (self.changing, 1), sizes=(720, 240))
+        self.body = splitter(self, Qt.Orientation.Horizontal, (plan, 5), (self.changing, 1), sizes=(680, 280))
         self.body.setCollapsible(1, False)
         stacked(self, head, (self.body, 1))
         self.setMinimumWidth(1)  # it has the room of the drawings while it is in front, and must not take it before
