@@ -37,7 +37,7 @@ from valvelab.workbench import bays, behind, edits
 from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import Document, Paper, Problem, in_names
 from valvelab.workbench.first_import import numeric
-from valvelab.workbench.paper_names import called, own_name, page_in_front
+from valvelab.workbench.paper_names import called, own_name, page_in_front, part_named
 from valvelab.workbench.typed import begun, kinds_at
 
 if TYPE_CHECKING:
@@ -816,7 +816,8 @@ class MainWindow(Shell):
             self.bench.history.apply(edits.state_particulars(self.bench.document, stated), "certificate details")
 
         known = self.bench.document.particulars or Particulars()
-        dialog = PaperDetails(known, self.bench.place, self.bench.start(), self)
+        named = part_named(self.bench.document)
+        dialog = PaperDetails(known, self.bench.place, self.bench.start(), self, named)
         dialog.wanted.connect(take)
         dialog.open()
 
