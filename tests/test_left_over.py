@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -9,8 +11,10 @@ import pytest
 from PySide6.QtWidgets import QApplication, QLabel, QPushButton
 from waiting import at_rest, wait_for
 
+import valvelab
 from valvelab.places import sample_profiles
 from valvelab.window.bench import Bench
+from valvelab.window.languages import start_again
 from valvelab.window.main_window import MainWindow
 from valvelab.workbench import edits, liftcheck_bay, phasing_bay
 
@@ -105,7 +109,7 @@ def test_a_language_that_was_chosen_is_answered(
     window: MainWindow, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     started: list[list[str]] = []
-    monkeypatch.setattr("valvelab.window.main_window.start_again", lambda files: started.append(list(files)))
+    monkeypatch.setattr("valvelab.window.main_window.start_again", lambda files: started.append(list(files)) is None)
     own = tmp_path / "own.csv"
     own.write_bytes((SAMPLES / JOB[0]).read_bytes())
     window.bench.add_files([str(own)])
@@ -121,6 +125,48 @@ def test_a_language_that_was_chosen_is_answered(
     button.click()
     assert started == [[str(own)]]
     assert not window.isVisible()
+
+
+def test_a_language_that_was_chosen_keeps_what_no_file_holds(
+    window: MainWindow, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is kept is offered by the next start, what is thrown away leaves the files that lie there."""
+    started: list[list[str]] = []
+    monkeypatch.setattr("valvelab.window.main_window.start_again", lambda files: started.append(list(files)) is None)
+    put(window, JOB[0])
+    window.bench.type_table("spec.toml", "spec", '[[limit]]\nof = "max_lift"\nmax = "9 mm"\n')
+    monkeypatch.setattr(MainWindow, "ask_unsaved", lambda _self: "discard")
+    window.language_offer.taken.emit()
+    assert started == [[str(SAMPLES / JOB[0])]]
+
+
+def test_a_window_that_does_not_come_is_told(window: MainWindow, monkeypatch: pytest.MonkeyPatch) -> None:
+    told: list[str] = []
+    monkeypatch.setattr("sys.executable", "/nowhere/python")
+    monkeypatch.setattr(
+        "valvelab.window.main_window.QMessageBox.warning", lambda _parent, _title, text: told.append(text)
+    )
+    window.language_offer.taken.emit()
+    assert told == ["No other window could be opened. Start valvelab again by hand: it speaks the language chosen."]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="the shell is asked")
+def test_another_window_is_of_this_very_program(
+    app: QApplication, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """From whatever folder it was started: another checkout that Python knows is not opened in its place."""
+    told = tmp_path / "told"
+    python = tmp_path / "python"
+    python.write_text(f'#!/bin/sh\necho "$PYTHONPATH|$*" > "{told}.new"; mv "{told}.new" "{told}"\n', encoding="utf-8")
+    python.chmod(0o755)
+    monkeypatch.setattr("sys.executable", str(python))
+    monkeypatch.setenv("PYTHONPATH", "/elsewhere")
+    monkeypatch.chdir(tmp_path)
+    assert start_again(["a table.csv"])
+    wait_for(told.exists)
+    paths, _, words = told.read_text(encoding="utf-8").strip().partition("|")
+    assert paths.split(os.pathsep) == [str(Path(valvelab.__file__).resolve().parents[1]), "/elsewhere"]
+    assert words == "-m valvelab a table.csv"
 
 
 def test_text_has_its_usual_size_again(window: MainWindow) -> None:

@@ -248,3 +248,59 @@ def test_a_card_that_the_defaults_name_is_not_written_over(window: MainWindow, t
     assert shop.lines["name"].text() == "Quillmere Engine Works"
     assert not shop.lines["name"].isEnabled()
     assert "works.toml" in shop.sentence.text()
+
+
+def test_the_part_is_named_where_its_readings_say_none(window: MainWindow, tmp_path: Path) -> None:
+    rows = (sample_profiles() / "quillmere_four_camshaft.csv").read_text(encoding="utf-8").splitlines()
+    plain = [row for row in rows if not row.startswith(("# part", "# serial"))]
+    (tmp_path / "plain.csv").write_text("\n".join(plain) + "\n", encoding="utf-8")
+    window.bench.add_files([str(tmp_path / "plain.csv")])
+    dialog = asked(window)
+    assert [(field.text(), field.isReadOnly()) for field in dialog.names.values()] == [("", False), ("", False)]
+    dialog.names["part"].setText("Quillmere rally four")
+    dialog.names["serial"].setText("QR-5")
+    dialog.accept()
+    window.save_certificate(tmp_path / "c.pdf")
+    front = " ".join(papers.page_texts(tmp_path / "c.pdf")[0].split())
+    assert "part Quillmere rally four" in front
+    assert "serial number QR-5" in front
+    assert main(["verify", str(tmp_path / "c.pdf"), "--quiet"]) == 0
+    again = asked(window)
+    assert [field.text() for field in again.names.values()] == ["Quillmere rally four", "QR-5"]
+    again.names["serial"].clear()
+    again.accept()
+    said = window.bench.document.particulars
+    assert said is not None
+    assert (said.whose_is("lobes").part, said.whose_is("lobes").serial) == ("Quillmere rally four", None)
+    window.do("undo")
+    said = window.bench.document.particulars
+    assert said is not None
+    assert said.whose_is("lobes").serial == "QR-5"
+
+
+def test_the_name_that_readings_say_counts(window: MainWindow) -> None:
+    window.bench.add_files([str(sample_profiles() / "quillmere_four_camshaft.csv")])
+    dialog = asked(window)
+    assert [(field.text(), field.isReadOnly()) for field in dialog.names.values()] == [
+        ("Quillmere club four camshaft", True),
+        ("Q4-017", True),
+    ]
+    assert "quillmere_four_camshaft.csv" in dialog.names["part"].toolTip()
+    dialog.accept()
+    said = window.bench.document.particulars
+    assert said is None or not said.whose
+
+
+@pytest.mark.parametrize(
+    ("file", "names"),
+    [
+        ("quillmere_four_degree_wheel.toml", ("Quillmere club four camshaft", "Q4-017")),
+        ("club_four_journals.csv", ("Quillmere club four camshaft", "Q4-017")),
+        ("springs_quillmere_tray.csv", ("Quillmere 1.6 pushrod four, valve springs, tray of 64", "QF-S-64")),
+        ("dial_gauge_study.csv", ()),
+        ("quillmere_spring_meeting.toml", ()),
+    ],
+)
+def test_every_paper_that_names_its_part_is_asked_for_it(window: MainWindow, file: str, names: tuple[str, ...]) -> None:
+    window.bench.add_files([str(sample_profiles() / file)])
+    assert tuple(field.text() for field in asked(window).names.values()) == names

@@ -83,6 +83,8 @@ class Bench(QObject):
         self._closed = False
         self.changes_by_itself = False
         """While what was read or asked is taken up, which no key has brought about."""
+        self.kept_for_next = False
+        """Whether the bench was kept for the next start when it was closed."""
         self._running: dict[object, str] = {}
         self._opened: frozenset[str] = frozenset()
         """Files opened or assigned last, that come forward when they are read."""
@@ -539,6 +541,7 @@ class Bench(QObject):
             pool.shutdown(wait=False, cancel_futures=True)
         if self._kept_by is not None:
             self._kept_by.shutdown(wait=True)
+        self.kept_for_next = keep
         if keep:
             self._own.leave()
         else:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 from gettext import GNUTranslations
 from pathlib import Path
 
-from PySide6.QtCore import QCoreApplication, QLibraryInfo, QLocale, QProcess, QTranslator
+from PySide6.QtCore import QCoreApplication, QLibraryInfo, QLocale, QProcess, QProcessEnvironment, QTranslator
 
+import valvelab
 from valvelab import language
 from valvelab.language import LANGUAGES
 from valvelab.places import resources
@@ -40,6 +42,19 @@ def speak(chosen: str, application: QCoreApplication | None = None) -> str:
     return code
 
 
-def start_again(files: Sequence[str]) -> None:
-    """Open another window with these files, which outlives this one."""
-    QProcess.startDetached(sys.executable, ["-m", "valvelab", *files])
+def start_again(files: Sequence[str]) -> bool:
+    """Open another window of this very program with these files, which outlives this one; False where none came.
+
+    A checkout is found by Python from its own folder alone, wherever this window was started from.
+    """
+    home = Path(valvelab.__file__).resolve().parent.parent
+    process = QProcess()
+    process.setProgram(sys.executable)
+    process.setArguments(["-m", "valvelab", *files])
+    if (home / "pyproject.toml").is_file():
+        known = QProcessEnvironment.systemEnvironment()
+        paths = filter(None, (str(home), known.value("PYTHONPATH")))
+        known.insert("PYTHONPATH", os.pathsep.join(paths))
+        process.setProcessEnvironment(known)
+    started: object = process.startDetached()  # with the new process's number, or without it
+    return bool(started[0] if isinstance(started, tuple) else started)

@@ -37,7 +37,7 @@ from valvelab.workbench import bays, behind, edits
 from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import Document, Paper, Problem, in_names
 from valvelab.workbench.first_import import numeric
-from valvelab.workbench.paper_names import called, own_name, page_in_front, paper
+from valvelab.workbench.paper_names import called, own_name, page_in_front, paper, part_named
 from valvelab.workbench.typed import begun, kinds_at
 
 if TYPE_CHECKING:
@@ -822,7 +822,8 @@ class MainWindow(Shell):
             self.bench.history.apply(edits.state_particulars(self.bench.document, stated), "certificate details")
 
         known = self.bench.document.particulars or Particulars()
-        dialog = PaperDetails(known, self.bench.place, self.bench.start(), self)
+        named = part_named(self.bench.document)
+        dialog = PaperDetails(known, self.bench.place, self.bench.start(), self, named)
         dialog.wanted.connect(take)
         dialog.open()
 
@@ -943,11 +944,13 @@ class MainWindow(Shell):
 
     def _start_again(self) -> None:
         """Close, and open the same bench in a window that is told anew; nothing happens where it may not be closed."""
-        unsaved = self.job.unsaved  # what is kept then is offered by the next start itself
-        if self.close():
-            document = self.bench.document
-            lying = [] if unsaved else [file.path for file in document.files if file.text is None]
-            start_again([document.job] if document.job else lying)
+        if not self.close():
+            return
+        document = self.bench.document  # what was kept of it is offered by the next start itself
+        lying = [] if self.bench.kept_for_next else [file.path for file in document.files if file.text is None]
+        if not start_again([document.job] if document.job else lying):
+            told = say("No other window could be opened. Start valvelab again by hand: it speaks the language chosen.")
+            QMessageBox.warning(self, "valvelab", told)
 
     def _step_text(self, *, up: bool) -> None:
         sizes, now = theme.TEXT_SIZES, self.bench.settings.text

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from PySide6.QtCore import QSize, Qt, Signal
@@ -26,27 +26,35 @@ from PySide6.QtWidgets import (
 
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.language import marked, say
-from valvelab.records.particulars import MOST_PHOTOGRAPHS, Particulars, stated
+from valvelab.records.particulars import LONGEST_LINE, MOST_PHOTOGRAPHS, Particulars, stated
 from valvelab.window.layouts import above
 from valvelab.window.panes import button, colour_text
 from valvelab.window.pictures import PICTURES, pixmap
 from valvelab.window.shop_details import ShopDetails, wrong
 from valvelab.workbench.defaults import card_in, defaults_in
+from valvelab.workbench.paper_names import Named
 
 LINES = {"title": marked("Job"), "job_number": marked("Job number"), "customer": marked("Customer")}
+NAMES = {"part": marked("Part"), "serial": marked("Serial number")}
 _OTHERS = {"remarks": marked("Remarks"), "photographs": marked("Photographs")}
 _THUMB_EM = 3
 
 
 class PaperDetails(QDialog):
-    """Asks; `wanted(particulars)` once what was stated can be used. `place`: the folder of the settings."""
+    """Asks; `wanted(particulars)` once what was stated can be used. `place`: the folder of the settings.
+
+    named: what the readings in front say of their part, which counts; what they leave out is stated here.
+    """
 
     wanted = Signal(object)
 
-    def __init__(self, known: Particulars, place: Path, start: str, parent: QWidget) -> None:
+    def __init__(
+        self, known: Particulars, place: Path, start: str, parent: QWidget, named: Named | None = None
+    ) -> None:
         super().__init__(parent)
         self.setWindowTitle(say("Certificate details"))
-        self._place, self._start, self._whose = place, start, known.whose
+        self._place, self._start, self._known, self._named = place, start, known, named
+        self.names = {name: self._name(name) for name in (NAMES if named is not None else ())}
         self.lines = {name: QLineEdit(getattr(known, name) or "", self) for name in LINES}
         self.remarks = QPlainTextEdit(known.remarks or "", self)
         self.remarks.setTabChangesFocus(True)
@@ -69,6 +77,28 @@ class PaperDetails(QDialog):
         for one in known.photographs:
             self._add_row(one.file, one.caption or "")
 
+    def _name(self, name: str) -> QLineEdit:
+        """What the part is called: as its readings say, or to be stated."""
+        assert self._named is not None
+        read = getattr(self._named, name)
+        field = QLineEdit(read or getattr(self._known.whose_is(self._named.use), name) or "", self)
+        field.setReadOnly(bool(read))
+        field.setEnabled(not read)
+        field.setMaxLength(max(LONGEST_LINE, len(read)))
+        field.setPlaceholderText(say("not stated by the readings"))
+        told = (
+            say("{file} says so; change it there") if read else say("On the papers of these readings, which say none")
+        )
+        field.setToolTip(told.format(file=self._named.file))
+        return field
+
+    def _sources(self) -> Iterator[tuple[str, QWidget, tuple[QWidget, ...]]]:
+        """Below the names those that the readings say, where they are changed."""
+        if self._named is not None and any(field.isReadOnly() for field in self.names.values()):
+            told = QLabel(say("{file} says so; change it there").format(file=self._named.file), self, wordWrap=True)
+            colour_text(told, "quiet")
+            yield "", told, ()
+
     def _table(self) -> QTableWidget:
         table = QTableWidget(0, 2, self)
         table.setHorizontalHeaderLabels([say("Photograph"), say("Caption")])
@@ -88,6 +118,8 @@ class PaperDetails(QDialog):
         remove = button(self, "Remove", "Take the chosen photographs out", self.remove_chosen)
         shop = button(self, "Your shop…", "Name, address and mark that head every paper written here", self.edit_shop)
         rows: list[tuple[str, QWidget, tuple[QWidget, ...]]] = [
+            *((say(NAMES[name]), field, ()) for name, field in self.names.items()),
+            *self._sources(),
             *((say(LINES[name]), field, ()) for name, field in self.lines.items()),
             (say("Remarks"), self.remarks, ()),
             (say("Photographs"), self.photographs, (add, remove)),
@@ -101,9 +133,11 @@ class PaperDetails(QDialog):
             grid.addWidget(label, line, 0, Qt.AlignmentFlag.AlignTop if tall else Qt.AlignmentFlag.AlignVCenter)
             grid.addWidget(field, line, 1)
             grid.addLayout(above(*tools, 1, spacing=4), line, 2)
-            field.setAccessibleName(text or self.full.text())
-        grid.setRowStretch(len(LINES), 2)
-        grid.setRowStretch(len(LINES) + 1, 3)
+            if not isinstance(field, QLabel):
+                field.setAccessibleName(text or self.full.text())
+        remarks = next(line for line, (_, field, _tools) in enumerate(rows) if field is self.remarks)
+        grid.setRowStretch(remarks, 2)
+        grid.setRowStretch(remarks + 1, 3)
         above((grid, 1), self.sentence, buttons, on=self, margins=(14, 12, 14, 12), spacing=8)
         em = self.fontMetrics().height()
         self.resize(36 * em, 30 * em)
@@ -220,8 +254,20 @@ class PaperDetails(QDialog):
             field = self.lines.get(error.field)
             (self.remarks if field is None else field).setFocus()
             return
-        self.wanted.emit(found)
+        self.wanted.emit(self._with_names(found))
         super().accept()
+
+    def _with_names(self, found: Particulars) -> Particulars:
+        """With what the part is called, where its readings don't say so themselves."""
+        if self._named is None:
+            return found
+        before = self._known.whose_is(self._named.use)
+        said = {
+            name: getattr(before, name) if field.isReadOnly() else field.text() for name, field in self.names.items()
+        }
+        if said == {name: getattr(before, name) or "" for name in said}:
+            return found
+        return found.naming(self._named.use, said["part"], said["serial"])
 
     def _said(self) -> dict[str, object]:
         table = self.photographs
@@ -233,7 +279,7 @@ class PaperDetails(QDialog):
         return {
             **{name: text.strip() or None for name, text in texts.items()},
             "photographs": pictures,
-            "whose": self._whose,
+            "whose": self._known.whose,
             "shop": self.head.currentData() or None,
             "full": self.full.isChecked(),
         }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 from valvelab.language import marked
@@ -18,7 +19,19 @@ CERTIFICATES: dict[str, str] = {
     "liftcheck": marked("lift check certificate"), "gauge": marked("gauge study certificate"),
 }  # fmt: skip
 """What the paper of a use is called where it is chosen, and its file."""
+NAMING = frozenset({"lobes", "shaft", "springs", "sets", "shims", "lash", "phasing", "motion", "compare"})
+"""Uses whose paper says which part it is of; a surface, a gauge and a car are named in their own words."""
 _NONE = marked("certificate")
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """What the readings of the paper in front say of their part; empty where nothing. use: whose paper it is."""
+
+    use: str
+    file: str
+    part: str = ""
+    serial: str = ""
 
 
 def paper(document: Document) -> str:
@@ -46,13 +59,43 @@ def page_in_front(document: Document) -> str:
 
 def own_name(document: Document) -> str:
     """The name of the readings that the bay in front works on, without its ending; empty for what is in no file."""
+    own = _own_files(document)
+    return Path(own[0].name).stem if own else ""
+
+
+def part_named(document: Document) -> Named | None:
+    """What the readings in front say of their part; None where the paper in front names none, or there is none."""
+    from valvelab.workbench.phasing_bay import sheet_in_front
+
+    bay = bays.by_name(document.bay)
+    value = None if bay is None else bays.answer_value(document, bay)
+    if bay is None or value is None:
+        return None
+    use = bays.work_of(bay.name).paper(document, value) or bay.name
+    if use not in NAMING:
+        return None
+    if use == "phasing":
+        sheet = sheet_in_front(document)
+        return Named(use, own_name(document), sheet.part or "", sheet.serial or "")
+    for file in _own_files(document):
+        content = document.content(file)
+        read = None if content is None else content.value
+        read = read[0] if isinstance(read, tuple) and read else read
+        remarks = getattr(read, "remarks", {})
+        told = {name: getattr(read, name, None) or remarks.get(name) or "" for name in ("part", "serial")}
+        if any(told.values()):
+            return Named(use, file.name, **told)
+    return Named(use, own_name(document))
+
+
+def _own_files(document: Document) -> list[BenchFile]:
+    """The files in use at the bay in front that hold readings, the one that a paper is named for first."""
     bay = bays.by_name(document.bay)
     used = () if bay is None else bays.files_in_use(document)
     files = (file for file in document.files if file.path in used)
     own = (file for file in files if (content := document.content(file)) and content.kind not in BESIDE)
     takes = () if bay is None else bay.takes
-    ordered = sorted(own, key=lambda file: _rank(document, file, takes))
-    return Path(ordered[0].name).stem if ordered else ""
+    return sorted(own, key=lambda file: _rank(document, file, takes))
 
 
 def _rank(document: Document, file: BenchFile, takes: tuple[str, ...]) -> int:
