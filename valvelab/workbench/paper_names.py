@@ -7,6 +7,7 @@ from pathlib import Path
 
 from valvelab.language import marked
 from valvelab.workbench import bays
+from valvelab.workbench.bay import Bay
 from valvelab.workbench.behind import BESIDE
 from valvelab.workbench.document import BenchFile, Document
 
@@ -36,12 +37,8 @@ class Named:
 
 def paper(document: Document) -> str:
     """What the paper of the bay in front is."""
-    bay = bays.by_name(document.bay)
-    value = None if bay is None else bays.answer_value(document, bay)
-    if bay is None or value is None:
-        return _NONE
-    use = bays.work_of(bay.name).paper(document, value) or bay.name
-    return CERTIFICATES.get(use) or f"{bay.title.lower()} {_NONE}"
+    found = _use_in_front(document)
+    return _NONE if found is None else CERTIFICATES.get(found[1]) or f"{found[0].title.lower()} {_NONE}"
 
 
 def called(document: Document) -> tuple[str, str]:
@@ -67,11 +64,8 @@ def part_named(document: Document) -> Named | None:
     """What the readings in front say of their part; None where the paper in front names none, or there is none."""
     from valvelab.workbench.phasing_bay import sheet_in_front
 
-    bay = bays.by_name(document.bay)
-    value = None if bay is None else bays.answer_value(document, bay)
-    if bay is None or value is None:
-        return None
-    use = bays.work_of(bay.name).paper(document, value) or bay.name
+    found = _use_in_front(document)
+    use = "" if found is None else found[1]
     if use not in NAMING:
         return None
     if use == "phasing":
@@ -86,6 +80,13 @@ def part_named(document: Document) -> Named | None:
         if any(told.values()):
             return Named(use, file.name, **told)
     return Named(use, own_name(document))
+
+
+def _use_in_front(document: Document) -> tuple[Bay, str] | None:
+    """The bay in front, and the use whose paper what it has worked out is."""
+    bay = bays.by_name(document.bay)
+    value = None if bay is None else bays.answer_value(document, bay)
+    return None if bay is None or value is None else (bay, bays.work_of(bay.name).paper(document, value) or bay.name)
 
 
 def _own_files(document: Document) -> list[BenchFile]:
