@@ -439,7 +439,7 @@ class Bench(QObject):
             new = edits.ask_columns(new, "")
         if content.value is not None and found is not None:
             self.keep_settings(settings.remember_columns(self.settings, *found))
-        if content.value is not None and not self._useful(new):
+        if content.value is not None and file.path not in self._opened and not self._useful(new):
             takers = [bay.name for bay in bays.takers(content.kind)]
             if takers:
                 new = edits.go_to_bay(new, takers[0])
