@@ -225,6 +225,17 @@ def test_a_sign_takes_no_more_room_than_it_needs_and_words_beside_it_have_the_re
         assert given_width({0: sign, 1: words}, room, SPARE).wides == wides
 
 
+def test_a_head_that_lacks_little_is_whole_before_every_head_is_cut() -> None:
+    short, long = (Need(90, wide, wide, 50, cells=30, least=0, drawn=False) for wide in (58, 84))
+    needs = {0: long, 1: short, 2: long, 3: short}
+    for spare, whole in each([(8, {1}), (16, {1, 3}), (50, {0, 1, 3})]):
+        given = given_width(needs, 4 * (50 - SPARE) + spare, SPARE)
+        assert given.cut
+        assert {n for n, wide in given.wides.items() if wide == needs[n].folded - SPARE} == whole, (
+            f"with {spare} beyond"
+        )
+
+
 def test_a_table_that_moves_has_every_column() -> None:
     assert given_width(ASIDE, 80, SPARE).moves
     assert [*given_width(ASIDE, 80, SPARE).wides] == [0, 1, 2, 3, 4]
