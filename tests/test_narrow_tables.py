@@ -225,15 +225,13 @@ def test_a_sign_takes_no_more_room_than_it_needs_and_words_beside_it_have_the_re
         assert given_width({0: sign, 1: words}, room, SPARE).wides == wides
 
 
-def test_a_head_that_lacks_little_is_whole_before_every_head_is_cut() -> None:
+def test_heads_have_as_much_of_what_they_lack_and_one_that_lacks_little_is_whole() -> None:
     short, long = (Need(90, wide, wide, 50, cells=30, least=0, drawn=False) for wide in (58, 84))
     needs = {0: long, 1: short, 2: long, 3: short}
-    for spare, whole in each([(8, {1}), (16, {1, 3}), (50, {0, 1, 3})]):
+    for spare, beyond in each([(8, (2, 2, 2, 2)), (40, (12, 8, 12, 8)), (76, (30, 8, 30, 8))]):
         given = given_width(needs, 4 * (50 - SPARE) + spare, SPARE)
         assert given.cut
-        assert {n for n, wide in given.wides.items() if wide == needs[n].folded - SPARE} == whole, (
-            f"with {spare} beyond"
-        )
+        assert tuple(given.wides[n] - (50 - SPARE) for n in needs) == beyond
 
 
 def test_a_table_that_moves_has_every_column() -> None:

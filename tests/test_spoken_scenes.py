@@ -48,7 +48,8 @@ def scene(name: str, code: str, place: Path) -> Iterator[MainWindow]:
         window.resize(1280, 720)
         window.show()
         make_looks.SCENES[name](window, place)
-        QTest.qWait(20)
+        for _ in range(4):  # a layout within a layout takes a turn of the event loop each
+            QTest.qWait(20)
         yield window
     finally:
         window.ask_unsaved = lambda: "discard"  # type: ignore[method-assign]

@@ -57,12 +57,12 @@ def given_width(needs: Mapping[int, Need], room: int, spare: int) -> Given:
     """
     for wides, most, close, cut in _steps(needs, spare):
         if sum(wides.values()) <= room:
-            shared, beside = _shared(most, wides, room, whole_first=cut), spare if close else 0
+            shared, beside = _shared(most, wides, room, evenly=cut), spare if close else 0
             signs = {n for n, wide in shared.items() if needs[n].signed and wide < needs[n].cells - beside}
             if signs:  # what they leave is for words that are cut
                 whole = {n: max(most[n], max(needs[n].folded, needs[n].cells) - beside) for n in shared}
                 whole |= {n: wides[n] for n in signs}
-                shared = _shared(whole, wides, room, whole_first=cut)
+                shared = _shared(whole, wides, room, evenly=cut)
             return Given(shared, close, cut)
     bound = room // _MOST_OF_ONE
     cells = {n: min(need.cells, max(need.least, bound)) if need.least else need.cells for n, need in needs.items()}
@@ -121,22 +121,21 @@ def _close(needs: Mapping[int, Need], spare: int, *, cut: bool = False) -> _Wide
     return {n: max((need.cut if cut else need.folded) - spare, ends[n]) for n, need in needs.items()}
 
 
-def _shared(most: _Wides, least: _Wides, room: int, *, whole_first: bool = False) -> _Wides:
+def _shared(most: _Wides, least: _Wides, room: int, *, evenly: bool = False) -> _Wides:
     """The most width of each less its share of what is beyond the room, none below the least.
 
-    With `whole_first` those that lack little have all that they lack, before a word of every head is cut.
+    With `evenly` each has as much of what it lacks, so that one that lacks little lacks nothing.
     """
     beyond = sum(most.values()) - room
     if beyond <= 0:
         return most
-    if whole_first:
-        left, whole = room - sum(least.values()), dict(least)
-        for n in sorted(most, key=lambda n: most[n] - least[n]):
-            lacking = max(0, most[n] - whole[n])
-            if lacking > left:
-                break
-            whole[n], left = whole[n] + lacking, left - lacking
-        least = whole
+    if evenly:
+        left, shared = room - sum(least.values()), dict(least)
+        lacking = sorted(most, key=lambda n: most[n] - least[n])
+        for number, n in enumerate(lacking):
+            given = max(0, min(most[n] - least[n], left // (len(lacking) - number)))
+            shared[n], left = shared[n] + given, left - given
+        return shared
     spare = {n: max(0, wide - least[n]) for n, wide in most.items()}
     share = min(1.0, beyond / max(1, sum(spare.values())))
     return {n: wide - min(spare[n], ceil(share * spare[n])) for n, wide in most.items()}
