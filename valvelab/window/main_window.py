@@ -34,7 +34,6 @@ from valvelab.window.table_menu import table_csv
 from valvelab.window.tour import Place, Tour
 from valvelab.window.unit_offer import UnitOffer
 from valvelab.workbench import bays, behind, edits
-from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import Document, Paper, Problem, in_names
 from valvelab.workbench.first_import import numeric
 from valvelab.workbench.paper_names import called, own_name, page_in_front, paper, part_named
@@ -156,7 +155,7 @@ class MainWindow(Shell):
         elif self._changed("answers", (document.answers, document.states)):
             self.turns.after("tiles", partial(self._tell_tiles, document))
         self._enable(document)
-        _, value = _front(document)
+        _, value = bays.in_front(document)
         if value is None and self._awaited(document):
             self.veil.await_answer()
             return
@@ -368,7 +367,7 @@ class MainWindow(Shell):
             told = _edit_told(say(name.capitalize()), label)
             action.setText(told)
             action.setToolTip(with_keys(told, action.shortcut()))
-        _, value = _front(document)
+        _, value = bays.in_front(document)
         for able, names in (
             (value is not None, ("certificate", "export", "print")),
             (bool(kinds_at(document.bay)), ("type",)),
@@ -396,7 +395,7 @@ class MainWindow(Shell):
         laid = [bay.name for bay in behind.laid(document)]
         known = behind.decided(document, self._decided) if laid or self._decided else {}
         bay, value, decision = self._in_front
-        if bay == document.bay and value is not None and value is _front(document)[1]:
+        if bay == document.bay and value is not None and value is bays.in_front(document)[1]:
             known[bay] = decision
         for name, decision in known.items():
             self._judged.add(name)
@@ -848,7 +847,7 @@ class MainWindow(Shell):
     def _made(self) -> Made | None:
         """What makes the paper of the bay in front; None while there is none, or while its limits can't be read."""
         document = self.bench.document
-        bay, value = _front(document)
+        bay, value = bays.in_front(document)
         if bay is None or value is None or self._is_broken():
             return None
         work = bays.work_of(bay.name)
@@ -880,7 +879,7 @@ class MainWindow(Shell):
         Each looks at the window when it is chosen, and hands on what makes the file away from it.
         """
         document = self.bench.document
-        _, value = _front(document)
+        _, value = bays.in_front(document)
         if value is None:
             return {}
         from valvelab.window.drawing import FigureStack
@@ -1006,12 +1005,6 @@ def _edit_told(act: str, label: str | None) -> str:
 def _as_it_is(made: MadeFile, take: Callable[[MadeFile], object]) -> None:
     """What asks nothing of the window."""
     take(made)
-
-
-def _front(document: Document) -> tuple[Bay | None, object | None]:
-    """The bay in front and its answer."""
-    bay = bays.by_name(document.bay)
-    return bay, None if bay is None else bays.answer_value(document, bay)
 
 
 def _trouble(document: Document) -> str:

@@ -228,6 +228,12 @@ def answer_value(document: Document, bay: Bay) -> Any | None:
     return value if work.at_once is None else work.at_once(document, value)
 
 
+def in_front(document: Document) -> tuple[Bay | None, Any | None]:
+    """The bay in front and its answer."""
+    bay = by_name(document.bay)
+    return bay, None if bay is None else answer_value(document, bay)
+
+
 def _wanted(document: Document, bay: Bay | None) -> Work[Any] | None:
     """The work of a bay once there can be some: a window that opens empty is painted without it."""
     return work_of(bay.name) if bay is not None and (bay.blank or document.contents) else None

@@ -49,8 +49,7 @@ def called(document: Document) -> tuple[str, str]:
 
 def page_in_front(document: Document) -> str:
     """The item in front whose own page is what is printed, where the bay has such pages; else empty."""
-    bay = bays.by_name(document.bay)
-    value = None if bay is None else bays.answer_value(document, bay)
+    bay, value = bays.in_front(document)
     return "" if bay is None or value is None else bays.work_of(bay.name).page(document, value)
 
 
@@ -84,8 +83,7 @@ def part_named(document: Document) -> Named | None:
 
 def _use_in_front(document: Document) -> tuple[Bay, str] | None:
     """The bay in front, and the use whose paper what it has worked out is."""
-    bay = bays.by_name(document.bay)
-    value = None if bay is None else bays.answer_value(document, bay)
+    bay, value = bays.in_front(document)
     return None if bay is None or value is None else (bay, bays.work_of(bay.name).paper(document, value) or bay.name)
 
 
