@@ -12,10 +12,9 @@ from typing import Any
 
 from PySide6.QtCore import QObject, QStandardPaths, QTimer, Signal
 
-from valvelab import phrase_units
 from valvelab.errors import CannotWrite, ValvelabError
 from valvelab.files.kinds import reader_of
-from valvelab.language import say
+from valvelab.language import say, show_measures
 from valvelab.places import sample_profiles
 from valvelab.tables.verdicts import uncertainties
 from valvelab.units import System
@@ -70,7 +69,7 @@ class Bench(QObject):
         self._complained = False
         self.kept_beside: set[Path] = set()
         units: System = "inch" if self.settings.units == "inch" else "metric"
-        phrase_units.show_in(units)
+        _say_in(units)
         first = Document(units=units, bay=bays.BAYS[0].name)
         self.history = History(first, self._changed)
         self.job_edition = self.history.edition
@@ -244,7 +243,7 @@ class Bench(QObject):
     def _changed(self, old: Document, new: Document) -> None:
         if self._sweeper is not None:
             self._sweeper.put_off()
-        phrase_units.show_in(new.units)
+        _say_in(new.units)
         with self.right_of_way.taken():
             self.document_changed.emit(old, new)
         if new is self.document:
@@ -536,7 +535,7 @@ class Bench(QObject):
         if self._sweeper is not None:
             self._sweeper.end()
         self._closed = True
-        phrase_units.show_in("metric")
+        _say_in("metric")
         for pool in filter(None, (self._pool, self._recorded_by)):
             pool.shutdown(wait=False, cancel_futures=True)
         if self._kept_by is not None:
@@ -546,6 +545,16 @@ class Bench(QObject):
             self._own.leave()
         else:
             self._own.remove()
+
+
+def _say_in(units: System) -> None:
+    """Have phrases said in these units from now on; what turns them is loaded with the first inches."""
+    if units == "metric":
+        show_measures(None)
+        return
+    from valvelab.phrase_units import show_in  # noqa: PLC0415 - its patterns cost a window that shows millimetres time
+
+    show_in(units)
 
 
 def _read_at_once(document: Document, path: str) -> Document:
