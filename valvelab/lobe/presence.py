@@ -6,9 +6,11 @@ or law is refused for what it is. Source: common sense of reading.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
-from valvelab.arrays import FloatArray, median
+from valvelab.arrays import BoolArray, FloatArray, median
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.phrase import Phrase
 
@@ -41,35 +43,41 @@ def refuse_no_lobe(names: tuple[str, ...], angle_cam_deg: FloatArray, lifts_mm: 
         height = (lifts_mm - low[:, None]) / lift[:, None]
         upper, top, flank = ((height > 0.5), (height >= 0.9), (height > 0.1) & (height < 0.9))
     width, on_top, on_flanks = ((part * share_of_turn).sum(axis=1) for part in (upper, top, flank))
-    for row in np.flatnonzero(width < _NARROWEST_READINGS * step):
-        found = Phrase(
+    _refuse_first(
+        names,
+        width < _NARROWEST_READINGS * step,
+        lambda row: Phrase(
             "found a lift of {lift} mm that lasts {width} cam deg at half its height, read every {step} cam deg, "
             "expected a lobe of three readings or more",
             lift=f"{lift[row]:.4g}",
             width=f"{width[row]:.3g}",
             step=f"{step:.3g}",
-        )
-        raise _refusal(names[row], found)
-    for row in np.flatnonzero(on_flanks < _FLANK_SHARE * on_top):
-        found = Phrase(
+        ),
+    )
+    _refuse_first(
+        names,
+        on_flanks < _FLANK_SHARE * on_top,
+        lambda row: Phrase(
             "found a step of {lift} mm with {flanks} cam deg of flanks to {top} of top, "
             "expected a lobe that rises and falls",
             lift=f"{lift[row]:.4g}",
             flanks=f"{on_flanks[row]:.3g}",
             top=f"{on_top[row]:.3g}",
-        )
-        raise _refusal(names[row], found)
+        ),
+    )
 
 
 def refuse_noise(names: tuple[str, ...], lift_mm: FloatArray, noise_mm: FloatArray) -> None:
     """Refuse lobes whose fitted lift, (lobes,), does not stand out of the noise of what was fitted, (lobes,)."""
-    for row in np.flatnonzero(lift_mm < _LIFT_IN_NOISE * noise_mm):
-        found = Phrase(
+    _refuse_first(
+        names,
+        lift_mm < _LIFT_IN_NOISE * noise_mm,
+        lambda row: Phrase(
             "found a lift of {lift} mm in readings that scatter by {noise} mm, expected a lobe that stands out of them",
             lift=f"{lift_mm[row]:.3g}",
             noise=f"{noise_mm[row]:.3g}",
-        )
-        raise _refusal(names[row], found)
+        ),
+    )
 
 
 def refuse_cut_off(names: tuple[str, ...], lift_mm: FloatArray, noise_mm: FloatArray, step_cam_deg: float) -> None:
@@ -93,6 +101,12 @@ def refuse_cut_off(names: tuple[str, ...], lift_mm: FloatArray, noise_mm: FloatA
                 slope=f"{rise / step_cam_deg:.2g}",
             )
             raise _refusal(names[row], found)
+
+
+def _refuse_first(names: tuple[str, ...], wrong: BoolArray, told: Callable[[int], Phrase]) -> None:
+    """Refuse the first of the lobes, (lobes,), of which something is wrong."""
+    for row in np.flatnonzero(wrong):
+        raise _refusal(names[row], told(int(row)))
 
 
 def _refusal(name: str, sentence: str) -> CannotEvaluate:

@@ -518,8 +518,9 @@ class LimitsPane(QWidget):
             try:
                 if name == "limits":
                     text = spec_edit.with_limit(text, row.number, cells, subjects, units)
-                for column in columns if name == "bands" else ():
-                    text = spec_edit.with_band(text, row.number, row.piece, column, "", units, path)
+                else:
+                    for column in columns:
+                        text = spec_edit.with_band(text, row.number, row.piece, column, "", units, path)
             except ValvelabError as refusal:
                 pending[place] = _untaken(cells, refusal)
         if text != self._text():
