@@ -108,16 +108,17 @@ def quiet(app: QApplication) -> Iterator[None]:
 
 @pytest.fixture(autouse=True)
 def nobody_answers(request: pytest.FixtureRequest) -> Iterator[None]:
-    """A bench that is not saved when its window closes is kept for the next start; no box waits for a person; no
-    key stays held.
+    """A bench that is not saved when its window closes is kept for the next start; no box waits for a person.
+
+    Nothing is left to the next test: no window open, which would take its pointer, no key held, no pointer over it.
     """
     if "app" not in request.fixturenames:
         yield
         return
     from PySide6.QtCore import Qt
-    from PySide6.QtGui import QGuiApplication
+    from PySide6.QtGui import QCursor, QGuiApplication
     from PySide6.QtTest import QTest
-    from PySide6.QtWidgets import QWidget
+    from PySide6.QtWidgets import QApplication, QWidget
 
     from valvelab.window.main_window import MainWindow
 
@@ -126,6 +127,10 @@ def nobody_answers(request: pytest.FixtureRequest) -> Iterator[None]:
         yield
     if QGuiApplication.keyboardModifiers() != Qt.KeyboardModifier.NoModifier:
         QTest.keyRelease(QWidget(), Qt.Key.Key_Control)  # a key whose release went astray counts as held ever after
+    for left in QApplication.topLevelWidgets():
+        if left.isVisible():
+            left.close()
+    QCursor.setPos(QGuiApplication.primaryScreen().geometry().bottomRight())
 
 
 @pytest.fixture
