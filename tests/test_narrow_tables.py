@@ -109,12 +109,34 @@ def test_limits_that_are_typed_do_with_the_sign_of_a_verdict(window: MainWindow,
     last = table.model().columnCount() - 1
     tips = [str(table.model().index(row, last).data(Qt.ItemDataRole.ToolTipRole) or "") for row in range(3)]
     words = [str(table.model().index(row, last).data() or "") for row in range(3)]
-    assert all(tip.startswith(word) for tip, word in zip(tips, words, strict=True)), "cut words are whole in their tip"
+    assert all(word in tip.split("\n") for tip, word in zip(tips, words, strict=True)), (
+        "cut words are whole in their tip"
+    )
+
+
+@pytest.mark.parametrize("language", ["english", "german"])
+def test_limits_leave_out_what_was_measured_before_they_move(
+    request: pytest.FixtureRequest, tmp_path: Path, language: str
+) -> None:
+    if language == "german":
+        request.getfixturevalue("german")
+    window = request.getfixturevalue("window")
+    make_looks.SCENES["limits"](window, tmp_path)
+    table, model = window.limits.table, window.limits.table.spec_model
+    measured = len(model.fields)
+    for percent, out in each([(100, False), (150, True), (100, False)]):
+        settle(window, (1280, 720), percent)
+        assert table.isColumnHidden(measured) is out
+        assert table.horizontalScrollBar().maximum() == 0
+        given = str(model.index(0, measured).data())
+        assert given.replace(",", ".").startswith("6.9938")
+        assert given in model.index(0, measured + 1).data(Qt.ItemDataRole.ToolTipRole), "the verdict says it"
+        assert any(cell.startswith("6.9938") for cell in table_cells(table)[1]), "and copies of the table have it"
 
 
 def test_the_names_of_limits_stay_while_the_rest_moves(window: MainWindow, tmp_path: Path) -> None:
     make_looks.SCENES["limits"](window, tmp_path)
-    settle(window, (1280, 720), 150)
+    settle(window, (1000, 720), 150)
     table, last = window.limits.table, window.limits.table.model().columnCount() - 1
     bar, wide, middle = table.horizontalScrollBar(), table.columnWidth(0), table.rowViewportPosition(0) + 10
     assert bar.maximum() > 60

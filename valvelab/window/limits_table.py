@@ -208,12 +208,14 @@ class SpecModel(QAbstractTableModel):
                 return None
 
     def _told(self, row: Row) -> str | None:
-        """What the verdict of a row says when pointed at: how many are what, and each of them."""
+        """What the verdict of a row says when pointed at: what was measured, how many are what, and each of them."""
         said = [
             f"{SIGNS[one.decision]} {say_cell(one.item)}: {say(one.remark or WORDS[one.decision])}"
             for one in row.verdicts
         ]
-        return row.wrong or "\n".join([*[self._verdict(row)] * (len(said) > 1), *said]) or None
+        measured = self._given(row, 0, Qt.ItemDataRole.DisplayRole)
+        given = [f"{say(MEASURED)}: {measured}"] * bool(measured)
+        return row.wrong or "\n".join([*given, *[self._verdict(row)] * (len(said) > 1), *said]) or None
 
     @staticmethod
     def _verdict(row: Row) -> str:
@@ -465,13 +467,19 @@ class SpecTable(TypedTable):
     def _fit_columns(self) -> None:
         """Each column as wide as its cells, and what is left by their shares.
 
-        Without that room units and long words end in an ellipsis, those of what was measured and of verdicts last;
-        without room for figures the table moves sideways.
+        Without that room units and long words end in an ellipsis, those of what was measured and of verdicts last; then
+        what was measured is left out, which a verdict says when pointed at; without room for figures the table moves
+        sideways.
         """
         shares = [*(field.share for field in self.spec_model.fields), *_SHARES]
         self._needs = self._needs or [self._needed(column) for column in range(len(shares))]
-        whole, usual, least, bare = map(list, zip(*self._needs, strict=True))
-        room = self.viewport().width()
+        room, measured = self.viewport().width(), len(self.spec_model.fields)
+        left_out = sum(need[-1] for need in self._needs) > room
+        self.setColumnHidden(measured, left_out)
+        needs = list(self._needs)
+        if left_out:
+            needs[measured], shares[measured] = (0, 0, 0, 0), 0.0
+        whole, usual, least, bare = map(list, zip(*needs, strict=True))
         part = max(0, room - sum(whole)) / sum(shares)
         if sum(usual) <= room:
             taken = _within(whole, usual, room)
@@ -484,7 +492,8 @@ class SpecTable(TypedTable):
         wides = [wide + part * share for wide, share in zip(taken, shares, strict=True)]
         ends = [round(sum(wides[:number])) for number in range(len(wides) + 1)]
         for column, (start, end) in enumerate(pairwise(ends)):
-            self.setColumnWidth(column, end - start)
+            if not self.isColumnHidden(column):
+                self.setColumnWidth(column, end - start)
 
     def _worded(self, column: int) -> bool:
         """Whether words are typed in a column."""
