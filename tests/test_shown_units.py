@@ -10,20 +10,25 @@ from pathlib import Path
 
 import make_looks
 import pytest
+from papers import carried_files, page_texts
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 from shown import texts_of
+from something import each
 from test_spoken_scenes import TYPED, scene
 from waiting import at_rest
 
 import valvelab
+from valvelab.cli.main import main
 from valvelab.errors import CannotEvaluate
 from valvelab.language import say, show_measures
 from valvelab.lobe.presence import refuse_noise
 from valvelab.phrase import Phrase, listed
 from valvelab.phrase_units import in_units, show_in
 from valvelab.places import sample_profiles
+from valvelab.records.said import said_in
+from valvelab.records.springs_result import ExcludedSpring
 from valvelab.window.main_window import MainWindow
 from valvelab.workbench import bays
 
@@ -129,6 +134,59 @@ def test_remarks_follow_the_units_and_the_result_does_not(window: MainWindow) ->
     window.bench.toggle_units()
     at_rest(window.bench)
     assert remark() == metric
+
+
+COMMANDS = [
+    "lobes quillmere_four_camshaft.csv --spec quillmere_four_camshaft.toml",
+    "springs springs_quillmere_tray.csv --spec springs_quillmere_spec.toml",
+    "shaft club_four_journals.csv --spec club_four_shaft_spec.toml",
+    "texture club_four_lobe_3I_trace.csv",
+    "gauge dial_gauge_study.csv",
+    "phasing quillmere_four_degree_wheel_misread.toml",
+    "motion quillmere_four_camshaft.csv --train quillmere_four_train.toml",
+    "compare quillmere_four_camshaft.csv quillmere_four_after_a_season.csv",
+    "liftcheck quillmere_spring_meeting.toml",
+    "lash lake_tender_lash.csv",
+]
+
+
+@pytest.mark.parametrize("asked", COMMANDS, ids=lambda asked: asked.split()[0])
+def test_a_terminal_and_its_notes_speak_in_inches(asked: str, capsys: pytest.CaptureFixture[str]) -> None:
+    def told(*more: str) -> tuple[str, str]:
+        command, *rest = asked.split()
+        files = [str(sample_profiles() / word) if "." in word else word for word in rest]
+        main([command, *files, *more])
+        return capsys.readouterr()
+
+    out, notes = told("--units", "inch", "--all")
+    assert out.strip()
+    assert METRIC.findall(out + notes) == []
+    metric, _ = told("--units", "metric", "--json")
+    inch, kept = told("--units", "inch", "--json")
+    assert json.loads(inch) == json.loads(metric), "what another program reads is canonical"
+    assert len(kept.splitlines()) == len(notes.splitlines())
+
+
+@pytest.mark.parametrize("job", ["job", "lake_v8_job", "lake_tender_job", "quillmere_meeting_job"])
+def test_paper_in_inches_says_nothing_in_millimetres(job: str, tmp_path: Path) -> None:
+    paper, results = tmp_path / "paper.pdf", dict[str, dict[str, bytes]]()
+    for units in each(["metric", "inch"]):
+        asked = ["certify", str(sample_profiles() / f"{job}.toml"), "--full", "--units", units, "--date", "2026-03-06"]
+        main([*asked, "--out", str(paper)])
+        told = " ".join(" ".join(page_texts(paper)).split())
+        assert (METRIC.search(told) is None) is (units == "inch"), METRIC.findall(told)[:9]
+        assert main(["verify", str(paper)]) == 0, "what is said in other units agrees with what is carried"
+        results[units] = {name: data for name, data in carried_files(paper).items() if name.startswith("result-")}
+    assert results["metric"] == results["inch"], "and that is canonical"
+
+
+def test_a_record_keeps_what_its_reason_was_put_together_from() -> None:
+    why = Phrase("seat force {found} N, at least {least} N", found="226.2", least="235.0")
+    kept = ExcludedSpring(spring="Q23", reason=why)
+    assert said_in(kept, "metric") is kept
+    assert said_in(kept, "inch").reason == "seat force 50.85 lbf, at least 52.83 lbf"
+    named = ExcludedSpring(spring="Q23", reason="cracked")
+    assert said_in(named, "inch") is named, "nothing is made anew where no sentence changed"
 
 
 def test_what_is_said_at_once_has_no_unit_of_its_own() -> None:

@@ -20,7 +20,7 @@ from valvelab.csv_text import csv_text
 from valvelab.errors import WrongUsage
 from valvelab.files.contents import Contents, standing_in
 from valvelab.job.typed import shown_in, valid_part
-from valvelab.job.use import Around, Inspection
+from valvelab.job.use import Around, Inspection, as_shown
 from valvelab.job.uses import use
 from valvelab.records.parts.kinds import part_kind
 from valvelab.records.result import Note, Result, Verdict
@@ -139,10 +139,14 @@ class Answer:
         return pd.DataFrame(self.rows())
 
     @cached_property
+    def _shown(self) -> Inspection:
+        return as_shown(self.inspection, self.system)
+
+    @cached_property
     def _figures(self) -> dict[str, FigureBlock]:
         from valvelab.report.figure_file import figures_of  # noqa: PLC0415 - as above
 
-        return figures_of(use(self.command).paper(self.inspection, self.system))
+        return figures_of(use(self.command).paper(self._shown, self.system))
 
     @property
     def figures(self) -> tuple[str, ...]:
@@ -166,12 +170,13 @@ class Answer:
         return f"<valvelab {self.command}: {told}>"
 
     def _repr_html_(self) -> str:
-        told = use(self.command).tables(self.inspection, self.system)
+        told = use(self.command).tables(self._shown, self.system)
         parts = [_html(one) for group in told for one in ([group] if isinstance(group, str | Told) else group)]
-        if self.verdicts:
-            table, reasons = verdict_table(self.verdicts, [self.result], self.system)
+        result = self._shown.result
+        if result.verdicts:
+            table, reasons = verdict_table(result.verdicts, [result], self.system)
             parts += [_html(table), *map(_html, reasons)]
-        parts += [_html(f"{note.level}: {note.about}: {note.text}") for note in self.notes if note.level == "warning"]
+        parts += [_html(f"{note.level}: {note.about}: {note.text}") for note in result.notes if note.level == "warning"]
         return "\n".join(parts)
 
 

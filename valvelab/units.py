@@ -241,3 +241,10 @@ def show(value: float | None, unit: str, system: System = "metric", decimals: in
 def with_unit(value: float | None, unit: str, system: System, metric: int, inch: int) -> str:
     """The same with its unit, to so many decimals in either system."""
     return f"{show(value, unit, system, inch if system == 'inch' else metric)} {display_unit(unit, system).label}"
+
+
+def as_stated(value: float, unit: str, system: System) -> str:
+    """A size with its unit as it was stated: no more decimals than it has; in inches those of its unit."""
+    if system == "metric":
+        return f"{value:g} {display_unit(unit, system).label}"
+    return with_unit(value, unit, system, 0, {"mm": 4, "um": 0}[unit])

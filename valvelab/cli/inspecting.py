@@ -31,11 +31,12 @@ from valvelab.files.contents import MAX_FILE_BYTES, Contents, names_job, standin
 from valvelab.frozen import frozen
 from valvelab.job.exchange import said_on_disk
 from valvelab.job.typed import shown_in, valid_part
-from valvelab.job.use import Around, Inspection, OfPart, Use
+from valvelab.job.use import Around, Inspection, OfPart, Use, as_shown
 from valvelab.job.uses import WITH_CARD, WITH_SHEET, use
 from valvelab.records.parts.kinds import part_kind
 from valvelab.records.parts.part import JobPart, TablePart
 from valvelab.records.result import exit_code
+from valvelab.records.said import said_in
 from valvelab.writing import write_whole
 
 if TYPE_CHECKING:
@@ -199,10 +200,15 @@ def finish(
     def system() -> System:
         return shown_in(args.units, part)
 
+    @cache
+    def shown() -> Inspection:
+        return as_shown(inspection, system())
+
     def text(look: Look) -> str:
-        tables = page(*known.tables(inspection, system()), look=look)
-        limits = verdict_text(result.verdicts, result, system(), look)
-        return "\n\n".join(filter(None, (tables, limits, page(*known.closing(inspection), look=look))))
+        told = said_in(result, system())
+        tables = page(*known.tables(shown(), system()), look=look)
+        limits = verdict_text(told.verdicts, told, system(), look)
+        return "\n\n".join(filter(None, (tables, limits, page(*known.closing(shown()), look=look))))
 
     def certify(path: Path) -> None:
         from valvelab.job.certificates import write  # noqa: PLC0415 - the report library is for paper alone
@@ -225,7 +231,7 @@ def finish(
         answer(result.model_dump_json(indent=1))
         tell_notes(result.notes, args)
     elif args.out is None or not args.quiet:
-        conclude(text(look_of(args, result.verdicts)), judged[-1], result.notes, args)
+        conclude(text(look_of(args, result.verdicts)), judged[-1], said_in(result, system()).notes, args)
     return exit_code(judged[-1])
 
 
@@ -239,9 +245,9 @@ def _write_pages(
     if sheet is not None and known.sheet is not None:
         from valvelab.report.build_sheet import build_sheet  # noqa: PLC0415 - as above
 
-        write_whole(sheet, build_sheet(known.sheet(inspection, system()), system()))
+        write_whole(sheet, build_sheet(known.sheet(as_shown(inspection, system()), system()), system()))
     if card is not None and known.card is not None:
-        write_whole(card, known.card(inspection, card.suffix.lower(), system()))
+        write_whole(card, known.card(as_shown(inspection, system()), card.suffix.lower(), system()))
 
 
 def plot(known: Use[Any, Any], inspection: Inspection, path: Path, system: System) -> None:

@@ -13,7 +13,7 @@ from valvelab.decimals import told
 from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, block, ends_of
 from valvelab.inspection.form.characteristics import TRACE
 from valvelab.phrase import Phrase, listed
-from valvelab.units import System, with_unit
+from valvelab.units import System, as_stated
 
 if TYPE_CHECKING:
     from valvelab.inspection.form.texture import TextureInspection
@@ -48,13 +48,8 @@ def trace_figure(inspection: TextureInspection, system: System = "metric") -> Fi
     return Figure("trace", "Levelled trace and its mean line", _along(rough.x_mm), Axis("Height", "um"), curves)
 
 
-def as_stated(length_mm: float, system: System) -> str:
-    """A cutoff or another stated length with its unit, as it was stated; in inches to four places."""
-    return f"{length_mm:g} mm" if system == "metric" else with_unit(length_mm, "mm", system, 4, 4)
-
-
 def _cutoff(inspection: TextureInspection, system: System) -> str:
-    return as_stated(inspection.rough.settings.cutoff_mm, system)
+    return as_stated(inspection.rough.settings.cutoff_mm, "mm", system)
 
 
 def _along(x_mm: FloatArray) -> Axis:

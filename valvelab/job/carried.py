@@ -14,6 +14,7 @@ from valvelab.files.contents import read_contents
 from valvelab.files.spec_file import parse_toml
 from valvelab.files.toml_text import toml_string
 from valvelab.job.upgrade import upgraded
+from valvelab.phrase import Phrase
 from valvelab.records.job import Job
 from valvelab.records.result import Note, Result, Source
 from valvelab.report.archive import time_stated
@@ -128,9 +129,14 @@ def within(result: Result, folder: Path) -> Result:
 
 
 def _renamed(text: str, called: Mapping[str, str]) -> str:
+    """A text with other names of files; a phrase stays one where its template holds no name."""
+    told = text
     for file, name in called.items():
-        text = text.replace(file, name)
-    return text
+        told = told.replace(file, name)
+    if isinstance(text, Phrase):
+        phrase = Phrase(text.template, **{place: _renamed(part, called) for place, part in text.fields.items()})
+        return phrase if phrase == told else told
+    return told
 
 
 def _what(name: str, job: Job) -> str:

@@ -15,7 +15,7 @@ from valvelab.files.spec_file import nominal_path, parse_toml
 from valvelab.inspection.spec_answers import Answer, settled, settled_alone
 from valvelab.job.carried import carry, names_for, relative_sources
 from valvelab.job.typed import Specs
-from valvelab.job.use import Around, Stated
+from valvelab.job.use import Around, Stated, as_shown
 from valvelab.job.uses import use
 from valvelab.records.job import Job
 from valvelab.records.particulars import Whose
@@ -91,8 +91,9 @@ def inspect_job(
         around = Around(tuple(part.result for part in parts), (stated or {}).get(number), specs=specs)
         known = use(asked.inspect)
         _log.debug("inspects by %r", asked)
-        part = known.paper(known.inspect(asked, around), job.units)
-        parts.append(replace(part, result=relative_sources(part.result, by_digest)))
+        inspection = known.inspect(asked, around)
+        part = known.paper(as_shown(inspection, job.units), job.units)
+        parts.append(replace(part, result=relative_sources(inspection.result, by_digest)))
     answers = (
         Answer(asked.inspect, part.result)
         if asked.spec is None

@@ -33,7 +33,7 @@ def inspect(part: TexturePart, around: Around) -> TextureInspection:
 
 def tables(inspection: TextureInspection, system: System) -> Sequence[Told]:
     """What was traced, and its parameters."""
-    return [trace_told(inspection.result), texture_table(inspection.result, system)]
+    return [trace_told(inspection.result, system), texture_table(inspection.result, system)]
 
 
 def x3p(inspection: TextureInspection) -> bytes:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import field
+from dataclasses import field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
@@ -11,6 +11,7 @@ from valvelab.frozen import frozen
 from valvelab.job.typed import Specs
 from valvelab.records.parts.part import JobPart
 from valvelab.records.result import Result
+from valvelab.records.said import said_in
 from valvelab.tables.description import Table
 from valvelab.units import System
 
@@ -62,6 +63,17 @@ class Asked(Generic[Question, Inspected]):
     def result(self) -> Result:
         """The result document."""
         return self.inspection.result
+
+
+def as_shown(inspection: Inspected, system: System) -> Inspected:
+    """An inspection whose result says its measures in these units, for paper and terminal; its numbers are the same."""
+    if system == "metric":
+        return inspection
+    inner: Any = inspection
+    asked = isinstance(inner, Asked)
+    held = {"inspection": as_shown(inner.inspection, system)} if asked else {"result": said_in(inner.result, system)}
+    shown: Inspected = replace(inner, **held)
+    return shown
 
 
 @frozen

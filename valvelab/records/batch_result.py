@@ -73,7 +73,7 @@ class LotCharacteristic(Record):
     normal: bool | None = None
     measurement_share: float | None = None
     drift: LotDrift | None = None
-    reason: str | None = None
+    reason: Text | None = None
 
 
 class BatchResult(Result):

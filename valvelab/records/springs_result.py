@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar, Literal
 
-from valvelab.records.result import Record, Result
+from valvelab.records.result import Record, Result, Text
 
 
 class RateLine(Record):
@@ -87,7 +87,7 @@ class ExcludedSpring(Record):
     """A spring kept out of sets and shim plans: what the spec rejects it for, or why a person left it out."""
 
     spring: str
-    reason: str
+    reason: Text
 
     @property
     def by_hand(self) -> bool:
@@ -107,7 +107,7 @@ class TakenSpring(Record):
 
     spring: str
     reason: str
-    rejected_for: str
+    rejected_for: Text
 
 
 class Due(Record):
@@ -127,7 +127,7 @@ class Due(Record):
     earliest_stage: float | None = None
     latest_stage: float | None = None
     extrapolated: bool | None = None
-    reason: str | None = None
+    reason: Text | None = None
 
 
 class SpringTrend(Record):
@@ -146,7 +146,7 @@ class SpringTrend(Record):
     slope_standard_uncertainty: float | None = None
     value_at_last_stage: float | None = None
     significant: bool | None = None
-    reason: str | None = None
+    reason: Text | None = None
     due: tuple[Due, ...] = ()
 
 

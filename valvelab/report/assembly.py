@@ -15,6 +15,7 @@ from valvelab.decimals import percent
 from valvelab.inspection.characteristics import Subject, of_subjects
 from valvelab.inspection.judging import NOT_HERE
 from valvelab.records.result import OPEN, Note, Result, Source, Verdict
+from valvelab.records.said import plainly_in, said_in
 from valvelab.records.spec import DecisionRule, Spec
 from valvelab.report.page_model import (
     Attachment,
@@ -138,7 +139,7 @@ def assemble(
 
     `made` is the date, ISO 8601; `spec` stands for the parts that bring none of their own.
     """
-    parts = [replace(part, spec=part.spec or spec) for part in parts]
+    parts = [replace(part, spec=part.spec or spec, result=said_in(part.result, system)) for part in parts]
     alone = len(parts) == 1
     heading = parts[0].title or f"{parts[0].name}: {TITLE.lower()}" if alone else TITLE
     sections: list[Section] = []
@@ -434,7 +435,7 @@ def _annexes(parts: Sequence[Part], system: System, attachments: Sequence[Attach
         yield from (replace(section, new_page=False) for section in part.annexes() if section.blocks)
     yield notes_section([(note, part.subjects) for part in parts for note in part.result.notes])
     yield carried_section(attachments)
-    yield method_section(tuple(subject for part in parts for subject in part.subjects), _rules(parts))
+    yield method_section(tuple(subject for part in parts for subject in part.subjects), _rules(parts), system)
 
 
 def spec_pairs(spec: Spec | None) -> tuple[tuple[str, str | None], ...]:
@@ -516,10 +517,16 @@ def grouped(digest: str) -> str:
     return " ".join(digest[start : start + 8] for start in range(0, len(digest), 8))
 
 
-def method_section(subjects: Sequence[Subject], rules: Sequence[DecisionRule]) -> Section:
+def method_section(subjects: Sequence[Subject], rules: Sequence[DecisionRule], system: System) -> Section:
     """Every characteristic of these subjects: meaning, method, source; and how uncertainty and decisions work."""
     rows = tuple(
-        (row.head, display_unit(row.unit, "metric").label or "–", row.meaning, row.method, row.source)
+        (
+            row.head,
+            display_unit(row.unit, system).label or "–",
+            plainly_in(row.meaning, system),
+            plainly_in(row.method, system),
+            row.source,
+        )
         for row in of_subjects(subjects)
     )
     blocks: list[Block] = [Paragraph(text) for text in UNCERTAINTY]

@@ -23,13 +23,13 @@ from valvelab.figures.shaft_figures import (
     roundness_figure,
     section_figure,
 )
-from valvelab.figures.texture_figures import as_stated, material_ratio_figure, roughness_figure, trace_figure
+from valvelab.figures.texture_figures import material_ratio_figure, roughness_figure, trace_figure
 from valvelab.inspection.characteristics import printed
 from valvelab.report.assembly import Part
 from valvelab.report.page_model import FigureBlock, Section, figure_rows
-from valvelab.tables.form import analysis_table, shaft_tables, study_table, texture_table
+from valvelab.tables.form import analysis_table, shaft_tables, short_cutoff_told, study_table, texture_table
 from valvelab.tables.verdicts import worst_by_item
-from valvelab.units import System, with_unit
+from valvelab.units import System, as_stated, with_unit
 
 if TYPE_CHECKING:
     from valvelab.inspection.form.gauge import GaugeInspection
@@ -75,7 +75,9 @@ def shaft_part(inspection: ShaftInspection, system: System = "metric") -> Part:
     adopted = "" if readings.adopted_probe is None else f", {readings.adopted_probe}"
     vees = readings.vees
     support = (
-        "centres" if vees is None else f"vees at {' and '.join(as_stated(mm, system) for mm in vees.positions_mm)}"
+        "centres"
+        if vees is None
+        else f"vees at {' and '.join(as_stated(mm, 'mm', system) for mm in vees.positions_mm)}"
     )
     return Part(
         name="Shaft form",
@@ -130,24 +132,16 @@ def _bare(figure: Figure) -> Figure:
 def texture_part(inspection: TextureInspection, system: System = "metric") -> Part:
     """A surface trace's part of a certificate."""
     result = inspection.result
-    short = result.short_cutoff_mm
-    fine = (
-        "none"
-        if short is None
-        else f"{1e3 * short:g} µm"
-        if system == "metric"
-        else with_unit(1e3 * short, "um", system, 1, 0)
-    )
     return Part(
         name="Surface texture",
         result=result,
         identity=(
             ("surface", result.label),
             ("form of the file", result.form),
-            ("cutoff", as_stated(result.cutoff_mm, system)),
-            ("short cutoff", fine),
+            ("cutoff", as_stated(result.cutoff_mm, "mm", system)),
+            ("short cutoff", short_cutoff_told(result, system)),
             ("sections", str(result.sections)),
-            ("evaluation length", as_stated(result.evaluation_length_mm, system)),
+            ("evaluation length", as_stated(result.evaluation_length_mm, "mm", system)),
         ),
         picture=(
             FigureBlock(

@@ -8,6 +8,7 @@ from valvelab.conformity.capability import CONFIDENCE
 from valvelab.figures.lot_figures import distribution_figure, drift_figure
 from valvelab.inspection.lot.inspect import Lot
 from valvelab.records.batch_result import BatchResult
+from valvelab.records.said import said_in
 from valvelab.records.spec import Spec
 from valvelab.report.assembly import in_words, notes_section, number_of, sources_table, spec_pairs
 from valvelab.report.page_model import (
@@ -61,7 +62,7 @@ def lot_report(
         Section(TITLE, (*_front(result, made, of, spec), *lot_tables(result.lot, system))),
         *_pictures(result, lots, system),
         *_failed(result),
-        notes_section([(note, ()) for note in result.notes]),
+        notes_section([(note, ()) for note in said_in(result, system).notes]),
         Section(SOURCES, (*map(Paragraph, _METHOD), *([sources_table(result.source, ())] if result.source else []))),
     )
     number = number_of((document,))

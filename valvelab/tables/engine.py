@@ -13,7 +13,7 @@ from valvelab.inspection.engine.characteristics import CHARACTERISTICS, WHEEL
 from valvelab.phrase import Phrase
 from valvelab.records.phasing_result import AdjusterOutcome, Overlap, PhasingDuration, PhasingLobe, PhasingResult
 from valvelab.tables.description import Column, Fact, Table, named_pairs, table_of, u_of
-from valvelab.units import System
+from valvelab.units import System, with_unit
 
 if TYPE_CHECKING:  # degreeing is told without the records of motion
     from valvelab.records.motion_result import ContactExtreme, Control, MotionResult, MotionValve, ValveDuration
@@ -196,18 +196,23 @@ def _moved(row: tuple[MotionValve, float], *, step: float) -> float | None:
     return next((one.min_mm for one in found), None)
 
 
+FLIES: Column[Controlled] = Column("flies clear", "rpm", _within("dynamic", "float_rpm"))
 CONTROL: tuple[Column[Controlled], ...] = named_pairs(VALVE, (
     _of("separation", lambda row: row.separation_rpm, "An estimate, never a safe speed"),
     Column("at", "crank deg", lambda row: row.separation_at_crank_deg, usual=(1, 1)),
     _of("margin_at_max_speed", lambda row: row.margin_n_at_max_speed, "Least quasi-static force off the seat"),
     _of("dynamic_separation", lambda row: row.dynamic_separation_rpm),
-    Column("flies 0.05 mm clear", "rpm", _within("dynamic", "float_rpm")),
+    FLIES,
     Column("beyond free travel", "rpm", _within("dynamic", "beyond_travel_rpm")),
 ))  # fmt: skip
 
 
 def control_tables(result: MotionResult, system: System) -> list[Table]:
     """Predicted speeds of control, and where the spring's surge meets the lift."""
+    from valvelab.dynamics.sweep import FLOAT_LOFT_MM  # noqa: PLC0415 - loaded where a sweep was made
+
+    flies = Phrase("flies {clear} clear", clear=with_unit(FLOAT_LOFT_MM, "mm", system, 2, 3))
+    control = [replace(one, head=flies) if one.head == FLIES.head else one for one in CONTROL]
     rows: list[Controlled] = [(valve, valve.control) for valve in result.valves if valve.control is not None]
     orders = [(valve, row) for valve, control in rows for row in control.spring_resonances[:4]]
     surge = named_pairs(VALVE, (
@@ -216,7 +221,7 @@ def control_tables(result: MotionResult, system: System) -> list[Table]:
         Column("harmonic of the lift", "um", lambda row: row.lift_harmonic_um),
     ))  # fmt: skip
     return [
-        table_of(rows, CONTROL, system, "Predicted control of the valve: estimates, never safe speeds"),
+        table_of(rows, control, system, "Predicted control of the valve: estimates, never safe speeds"),
         table_of(orders, surge, system, "Surge of the spring against the lift"),
     ]
 

@@ -12,7 +12,7 @@ from valvelab.language import word
 from valvelab.records.result import Verdict
 from valvelab.tables.description import Column, Table, recorded_column, table_of, u_of
 from valvelab.tables.verdicts import rank
-from valvelab.units import System, display_unit, show
+from valvelab.units import System, as_stated, display_unit, show
 
 if TYPE_CHECKING:
     from valvelab.records.gauge_result import GaugeFigures, GaugeResult, VarianceRowResult
@@ -98,13 +98,17 @@ def texture_table(result: TextureResult, system: System) -> Table:
     return Table(("parameter", "value", "u", "unit"), rows, flush_left=(3,))
 
 
-def trace_told(result: TextureResult) -> str:
+def trace_told(result: TextureResult, system: System) -> str:
     """How a trace was evaluated."""
-    short = "none" if result.short_cutoff_mm is None else f"{1000.0 * result.short_cutoff_mm:g} µm"
-    return (
-        f"cutoff {result.cutoff_mm:g} mm, short cutoff {short}, {result.sections} sections, "
-        f"{result.evaluation_length_mm:g} mm evaluated"
-    )
+    cutoff, evaluated = (as_stated(mm, "mm", system) for mm in (result.cutoff_mm, result.evaluation_length_mm))
+    short = short_cutoff_told(result, system)
+    return f"cutoff {cutoff}, short cutoff {short}, {result.sections} sections, {evaluated} evaluated"
+
+
+def short_cutoff_told(result: TextureResult, system: System) -> str:
+    """The short cutoff, or that there is none."""
+    short = result.short_cutoff_mm
+    return "none" if short is None else as_stated(1000.0 * short, "um", system)
 
 
 @frozen
