@@ -29,6 +29,8 @@ _FIGURE = re.compile(r"(?P<sign>[+\-−]?)(?P<size>\d+(?:,\d{3})*(?:\.(?P<decima
 _MEASURE = re.compile(rf"(?P<numbers>{_NUMBERS.pattern}) (?P<unit>{_UNIT}){_END}(?P<rest>.*)")
 _LEAST_FIGURES, _FIGURES_OF_WHOLE = 3, 4
 """Significant figures of what was rounded hardest, and of a whole number: sizes of 38 mm are exact."""
+_THOUSANDTHS = 3
+"""Decimals that an inch keeps though they are zero, as the trade counts it."""
 _CANONICAL = {"µm": "um", "mm/cam deg²": "mm/cam deg2", "mm/cam deg³": "mm/cam deg3"}
 
 
@@ -120,5 +122,7 @@ def _figure(found: re.Match[str], unit: str) -> str:
     told = found["size"].partition("e")[0].replace(",", "").replace(".", "").lstrip("0")
     least = _LEAST_FIGURES if found["decimals"] or unit == "um" else _FIGURES_OF_WHOLE
     decimals = max(0, max(len(told), least) - 1 - math.floor(math.log10(size)))
-    text = f"{size:.{decimals}f}"
-    return found["sign"] + (text.rstrip("0").rstrip(".") if "." in text else text)
+    kept = min(decimals, _THOUSANDTHS) if unit == "mm" else 0
+    whole, _, after = f"{size:.{decimals}f}".partition(".")
+    after = after[:kept] + after[kept:].rstrip("0")
+    return found["sign"] + (f"{whole}.{after}" if after else whole)

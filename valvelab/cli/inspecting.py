@@ -208,7 +208,7 @@ def finish(
         told = said_in(result, system())
         tables = page(*known.tables(shown(), system()), look=look)
         limits = verdict_text(told.verdicts, told, system(), look)
-        return "\n\n".join(filter(None, (tables, limits, page(*known.closing(shown()), look=look))))
+        return "\n\n".join(filter(None, (tables, limits, page(*known.closing(shown(), system()), look=look))))
 
     def certify(path: Path) -> None:
         from valvelab.job.certificates import write  # noqa: PLC0415 - the report library is for paper alone

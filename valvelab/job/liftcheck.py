@@ -99,7 +99,7 @@ def tables(inspection: LiftCheckInspection, system: System) -> Sequence[Told]:
     return lift_check_tables(inspection.result, system)
 
 
-def closing(_inspection: LiftCheckInspection) -> Sequence[str]:
+def closing(_inspection: LiftCheckInspection, _system: System) -> Sequence[str]:
     """The caution."""
     return (CAUTION,)
 

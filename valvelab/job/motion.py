@@ -71,4 +71,4 @@ def paper(asked: Motion, system: System) -> Part:
     return motion_part(asked.inspection, system, identity(table, system), table.serial)
 
 
-USE = Use(MotionPart, MotionResult, inspect, tables, paper, lambda _asked: (CAUTION,))
+USE = Use(MotionPart, MotionResult, inspect, tables, paper, lambda _asked, _system: (CAUTION,))

@@ -11,6 +11,7 @@ from valvelab.inspection.engine.phasing import CAUTION, PhasingInspection, inspe
 from valvelab.job.use import Around, Told, Use
 from valvelab.records.parts.phasing import PhasingPart
 from valvelab.records.phasing_result import PhasingResult
+from valvelab.records.said import plainly_in
 from valvelab.tables.engine import engine_table, phasing_tables
 from valvelab.units import System
 
@@ -32,10 +33,11 @@ def tables(inspection: PhasingInspection, system: System) -> Sequence[Told]:
     return [engine_table(inspection.result), *phasing_tables(inspection.result, system)]
 
 
-def closing(inspection: PhasingInspection) -> Sequence[str]:
+def closing(inspection: PhasingInspection, system: System) -> Sequence[str]:
     """What to read next, and the caution."""
     step = inspection.next_reading
-    return f"Next: {step.instruction}\n  Why: {step.why}.", CAUTION
+    what, why = (plainly_in(text, system) for text in (step.instruction, step.why))
+    return f"Next: {what}\n  Why: {why}.", CAUTION
 
 
 def paper(inspection: PhasingInspection, system: System) -> Part:

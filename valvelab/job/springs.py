@@ -88,4 +88,4 @@ def paper(asked: Springs, system: System) -> Part:
     return springs_part(asked.inspection, asked.question.table, system)
 
 
-USE = Use(SpringsPart, SpringsResult, inspect, tables, paper, lambda _asked: (CAUTION,))
+USE = Use(SpringsPart, SpringsResult, inspect, tables, paper, lambda _asked, _system: (CAUTION,))

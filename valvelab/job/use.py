@@ -93,7 +93,7 @@ class Use(Generic[OfPart, Inspected]):
     inspect: Callable[[OfPart, Around], Inspected]
     tables: Callable[[Inspected, System], Sequence[Told]]
     paper: Callable[[Inspected, System], Part]
-    closing: Callable[[Inspected], Sequence[str]] = lambda _inspection: ()
+    closing: Callable[[Inspected, System], Sequence[str]] = lambda _inspection, _system: ()
     named: Callable[[OfPart], Iterable[Path]] = lambda _part: ()
     sheet: Callable[[Inspected, System], BuildSheet] | None = None
     forms: Mapping[str, Callable[[Inspected], bytes]] = field(default_factory=dict)

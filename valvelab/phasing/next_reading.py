@@ -9,15 +9,15 @@ from __future__ import annotations
 from typing import Literal
 
 from valvelab.frozen import frozen
-from valvelab.language import figures, marked, spoken, word
 from valvelab.phasing.degreeing import Degreeing, Sheet, degree, same_lift
 from valvelab.phasing.plausibility import Finding, findings
 from valvelab.phasing.timing import events_from_card, lobe_kind
+from valvelab.phrase import Phrase
 
 What = Literal["stop", "rising", "falling", "opening", "closing", "repeat", "done"]
 Turn = Literal["forward", "backward"]
 
-_SLACK = marked(
+_SLACK = Phrase(
     "the slack of the cam drive is then taken up as when the engine runs; overshot: go back at least 40 deg "
     "and come up to it again"
 )
@@ -34,8 +34,8 @@ class NextReading:
     lobe: str | None
     lift_mm: float | None
     turn: Turn | None
-    instruction: str
-    why: str
+    instruction: Phrase
+    why: Phrase
     expected_wheel_deg: float | None = None
 
 
@@ -68,10 +68,8 @@ def _doubtful_step(doubt: Finding) -> NextReading:
         None,
         None,
         "forward",
-        word("Take again what does not fit: {about}.").format(about=spoken(doubt.about)),
-        word("{doubt}; a second reading in the same sense settles which one was wrong").format(
-            doubt=spoken(doubt.sentence)
-        ),
+        Phrase("Take again what does not fit: {about}.", about=doubt.about),
+        Phrase("{doubt}; a second reading in the same sense settles which one was wrong", doubt=doubt.sentence),
     )
 
 
@@ -94,11 +92,11 @@ def _stop_step(sheet: Sheet) -> NextReading | None:
             None,
             None,
             "forward",
-            word(
+            Phrase(
                 "Plugs out, piston stop in, by hand and never with the starter: turn forward until the piston just "
                 "touches the stop, and read the wheel."
             ),
-            word(
+            Phrase(
                 "near dead centre the piston hardly moves, so dead centre is the middle between touches on either "
                 "side, never read from the piston's highest point"
             ),
@@ -109,11 +107,11 @@ def _stop_step(sheet: Sheet) -> NextReading | None:
             None,
             None,
             "backward",
-            word(
+            Phrase(
                 "Turn backward, gently, almost a whole turn until the piston touches the stop from the other side, and "
                 "read the wheel."
             ),
-            word("the touch from the other side; both with the same light hand, as a bent stop shifts the middle"),
+            Phrase("the touch from the other side; both with the same light hand, as a bent stop shifts the middle"),
             expected_wheel_deg=sheet.stop_deg[-2] % 360.0 if len(sheet.stop_deg) > 2 else None,
         )
     return None
@@ -146,11 +144,14 @@ def _nose_step(sheet: Sheet, worked: Degreeing, lobe: str, drop: float) -> NextR
             lobe,
             drop,
             "forward",
-            word(
+            Phrase(
                 "Stop out. Indicator on the follower of {lobe}, square to it, zero at the highest point; go back well "
-                "past it, then turn forward and read the wheel where the follower comes up to {lift} mm below the peak."
-            ).format(lobe=lobe, lift=figures(f"{drop:g}")),
-            word("always come up to a reading turning forward: {slack}").format(slack=word(_SLACK)),
+                "past it, then turn forward and read the wheel where the follower comes up to {lift} mm below the "
+                "peak.",
+                lobe=lobe,
+                lift=f"{drop:g}",
+            ),
+            Phrase("always come up to a reading turning forward: {slack}", slack=_SLACK),
             _about(sheet, worked, None if centre is None else centre - 38.0),
         )
     return NextReading(
@@ -158,11 +159,13 @@ def _nose_step(sheet: Sheet, worked: Degreeing, lobe: str, drop: float) -> NextR
         lobe,
         drop,
         "forward",
-        word(
+        Phrase(
             "Go on forward over the nose of {lobe} and read the wheel where the follower has gone down to {lift} mm "
-            "below the peak again."
-        ).format(lobe=lobe, lift=figures(f"{drop:g}")),
-        word(
+            "below the peak again.",
+            lobe=lobe,
+            lift=f"{drop:g}",
+        ),
+        Phrase(
             "in one forward turn over the nose, not from behind: read from both senses the slack would shift the "
             "middle by half of itself; the nose itself dwells and can't be read"
         ),
@@ -189,12 +192,14 @@ def _event_step(sheet: Sheet, worked: Degreeing, lobe: str, lift: float) -> Next
             lobe,
             lift,
             "forward",
-            word(
+            Phrase(
                 "Turn forward until {lobe} is on its base circle, set the indicator to zero there, go on forward and "
-                "read the wheel where the follower has risen {lift} mm."
-            ).format(lobe=lobe, lift=figures(f"{lift:g}")),
-            word("zero on the base circle, since the event counts lift from there; turning forward {slack}").format(
-                slack=word(_SLACK)
+                "read the wheel where the follower has risen {lift} mm.",
+                lobe=lobe,
+                lift=f"{lift:g}",
+            ),
+            Phrase(
+                "zero on the base circle, since the event counts lift from there; turning forward {slack}", slack=_SLACK
             ),
             _about(sheet, worked, opening),
         )
@@ -203,11 +208,15 @@ def _event_step(sheet: Sheet, worked: Degreeing, lobe: str, lift: float) -> Next
         lobe,
         lift,
         "forward",
-        word(
+        Phrase(
             "Go on forward over the nose of {lobe} and read the wheel where the follower has come down to {lift} mm; "
-            "then see that the indicator returns to zero on the base circle."
-        ).format(lobe=lobe, lift=figures(f"{lift:g}")),
-        word("the same forward turn keeps the slack on one side; an indicator that does not return to zero has moved"),
+            "then see that the indicator returns to zero on the base circle.",
+            lobe=lobe,
+            lift=f"{lift:g}",
+        ),
+        Phrase(
+            "the same forward turn keeps the slack on one side; an indicator that does not return to zero has moved"
+        ),
         _about(sheet, worked, closing),
     )
 
@@ -227,8 +236,8 @@ def _closing_step(sheet: Sheet) -> NextReading:
             None,
             None,
             "forward",
-            word("Stop in once more and read both touches again, turning forward first."),
-            word(
+            Phrase("Stop in once more and read both touches again, turning forward first."),
+            Phrase(
                 "a wheel or pointer that slipped during the job shows only so; four readings also halve the wheel's "
                 "uncertainty of dead centre"
             ),
@@ -239,6 +248,6 @@ def _closing_step(sheet: Sheet) -> NextReading:
         None,
         None,
         None,
-        word("All readings are there. Stop out, and turn the engine twice by hand before anything else."),
-        word("two turns bring every valve past every piston once; anything that touches is felt by hand"),
+        Phrase("All readings are there. Stop out, and turn the engine twice by hand before anything else."),
+        Phrase("two turns bring every valve past every piston once; anything that touches is felt by hand"),
     )

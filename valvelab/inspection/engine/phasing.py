@@ -26,10 +26,9 @@ CAUTION = (
 
 @frozen
 class PhasingInspection:
-    """The sheet as it was typed and with the spec's card, the working, the reading to take next, the result."""
+    """The sheet as it was typed, the working, the reading to take next, the result."""
 
     sheet: Sheet
-    with_card: Sheet
     degreeing: Degreeing
     next_reading: NextReading
     result: PhasingResult
@@ -81,7 +80,7 @@ def inspect_phasing(
             "correction_crank_deg": worked.correction.u,
         },
     )
-    return PhasingInspection(typed, sheet, worked, next_reading(sheet), result)
+    return PhasingInspection(typed, worked, next_reading(sheet), result)
 
 
 def _with_card(sheet: Sheet, spec: Spec | None, spec_file: str) -> tuple[Sheet, list[Note]]:

@@ -15,19 +15,17 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from valvelab.language import aloud, is_english, plain, say, say_number
-from valvelab.phasing.next_reading import NextReading, next_reading
+from valvelab.language import say, say_number
 from valvelab.units import System
 from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading, cut, kept_together, tall
 from valvelab.window.layouts import above
-from valvelab.window.numbers import display_unit, show
+from valvelab.window.numbers import show
 from valvelab.window.painting import CENTRE, RIGHT, Drawn, about, painting, turning, write
 from valvelab.window.panes import caution, colour_text
 from valvelab.window.theme import current_theme, in_ems, scaled
 from valvelab.workbench import worksheet_words
 from valvelab.workbench.phasing_bay import Worksheet, step_told
-from valvelab.workbench.worksheet_words import trimmed
 
 _NARROW_EMS = 38
 """A strip of fewer ems has its words below the sign and the field."""
@@ -171,18 +169,16 @@ class GuideStrip(QWidget):
     def show_step(self, shown: Worksheet, units: System) -> None:
         """Show what to do next."""
         step, target, sheet = shown.inspection.next_reading, shown.target, shown.inspection.sheet
-        if not is_english():
-            with aloud():
-                step = next_reading(shown.inspection.with_card)
         again = target is not None and target.again
         theme = current_theme()
         self.turn.show_turn(step.turn, again=again)
         self._say_head(step_told(shown))
-        what = kept_together(escape(_in_units(step, step.instruction, units)))
+        what = kept_together(escape(say(step.instruction)))
         quiet = theme.colours["quiet"]
-        why = kept_together(say("Why: {reason}.").format(reason=escape(step.why)))
+        reason = say(step.why)
+        why = kept_together(say("Why: {reason}.").format(reason=escape(reason)))
         self.words.setText(f'{what}<br/><span style="color:{quiet}">{why}</span>')
-        self.words.setToolTip(step.why)
+        self.words.setToolTip(reason)
         for label, name in ((self.caution, "undecided"), (self.expected, "quiet")):
             colour_text(label, name)
         font = QApplication.font()
@@ -223,12 +219,3 @@ class GuideStrip(QWidget):
     def _on_enter(self) -> None:
         self.field.setFocus()
         self.field.take()
-
-
-def _in_units(step: NextReading, text: str, units: System) -> str:
-    """The instruction with its lift in the units shown."""
-    if units == "metric" or step.lift_mm is None:
-        return text
-    with plain():
-        shown = f"{trimmed(show(step.lift_mm, 'mm', units, 4), 3)} {display_unit('mm', units).label}"
-    return text.replace(say_number(f"{step.lift_mm:g} mm"), say_number(shown))
