@@ -77,6 +77,7 @@ SHORT_HEADS = (
     "lower", "upper", "worst", "worst angle", "max lift change", "shift", "wear", "at least", "at most", "fitted shim",
     "wanted shim", "new shim", "station", "roundness MZC", "roundness LSC", "roundness MIC", "roundness MCC",
     "seat force", "open force", "coil bind margin", "free length", "intake centreline", "exhaust centreline", "rate",
+    "eccentricity", "eccentricity angle",
 )  # fmt: skip
 """Heads of columns that may be shorter than the same words elsewhere."""
 _REMARKS = {"info", "warning"}
