@@ -482,14 +482,14 @@ def test_an_old_figure_that_comes_out_otherwise_is_listed_not_called_false(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The same paper under a method that gives another repeatability."""
-    real = gauge.USE.paper
+    real = gauge.USE.inspect
 
     def mended(*asked: Any) -> Any:
-        part = real(*asked)
-        anova = part.result.anova.model_copy(update={"repeatability_sd": 0.5})
-        return replace(part, result=part.result.model_copy(update={"anova": anova}))
+        found = real(*asked)
+        anova = found.result.anova.model_copy(update={"repeatability_sd": 0.5})
+        return replace(found, result=found.result.model_copy(update={"anova": anova}))
 
-    monkeypatch.setattr(gauge, "USE", replace(gauge.USE, paper=mended))
+    monkeypatch.setattr(gauge, "USE", replace(gauge.USE, inspect=mended))
     old = next(path for path in EARLIER if path.stem == "gauge")
     assert main(["verify", str(old)]) == 4
     out, err = capsys.readouterr()
