@@ -16,7 +16,7 @@ import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QLineEdit, QPushButton
-from waiting import LONGEST_S
+from waiting import LONGEST_S, wait_for
 
 from valvelab.cli.main import main
 from valvelab.window.bays.springs_sets_pane import SetsPane
@@ -115,9 +115,7 @@ def test_from_an_empty_bench_to_paper_and_back_the_next_day(
         keys(text)
     match = next(one for one in window.findChildren(QPushButton) if one.text() == "Match &sets")
     QTest.mouseClick(match, Qt.MouseButton.LeftButton)
-    deadline = time.monotonic() + 60.0
-    while not window.bench.document.state(SpringsState).groupings and time.monotonic() < deadline:
-        QTest.qWait(50)
+    wait_for(lambda: bool(window.bench.document.state(SpringsState).groupings))
     matched = grouping(window)
     assert [len(one) for one in matched] == [8, 8]
 
