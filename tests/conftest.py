@@ -110,7 +110,7 @@ def quiet(app: QApplication) -> Iterator[None]:
 def nobody_answers(request: pytest.FixtureRequest) -> Iterator[None]:
     """A bench that is not saved when its window closes is kept for the next start; no box waits for a person.
 
-    Nothing is left to the next test: no window open, which would take its pointer, no key held, no pointer over it.
+    Nothing is left to the next test: no window open, which would take its pointer, no key held.
     """
     if "app" not in request.fixturenames:
         yield
@@ -118,7 +118,8 @@ def nobody_answers(request: pytest.FixtureRequest) -> Iterator[None]:
     from PySide6.QtCore import Qt
     from PySide6.QtGui import QCursor, QGuiApplication
     from PySide6.QtTest import QTest
-    from PySide6.QtWidgets import QApplication, QWidget
+    from PySide6.QtWidgets import QWidget
+    from showing import put_away
 
     from valvelab.window.main_window import MainWindow
 
@@ -127,9 +128,7 @@ def nobody_answers(request: pytest.FixtureRequest) -> Iterator[None]:
         yield
     if QGuiApplication.keyboardModifiers() != Qt.KeyboardModifier.NoModifier:
         QTest.keyRelease(QWidget(), Qt.Key.Key_Control)  # a key whose release went astray counts as held ever after
-    for left in QApplication.topLevelWidgets():
-        if left.isVisible():
-            left.close()
+    put_away()
     QCursor.setPos(QGuiApplication.primaryScreen().geometry().bottomRight())
 
 

@@ -24,6 +24,7 @@ from PySide6.QtWidgets import (
     QTableView,
     QWidget,
 )
+from showing import show
 from something import each
 
 from valvelab.window import languages, theme
@@ -235,7 +236,7 @@ def test_what_is_seen_does_not_depend_on_the_sizes_of_text_before(
     small["again"] = heights(window)
     theme.set_text_size(200)
     other = MainWindow(Bench(tmp_path / "settings of another", background=False))
-    other.show()
+    show(other)
     make_looks.SCENES[name](other, tmp_path / "other")
     settle(other, "1600x1000", 200)
     large["first"] = heights(other)

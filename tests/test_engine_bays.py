@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLabel, QLineEdit, QSlider, QWidget
+from showing import show
 from waiting import wait_for
 
 from valvelab.conformity.decision import guard_band
@@ -380,7 +381,7 @@ def test_a_typed_sheet_outlives_the_window(app: QApplication, tmp_path: Path) ->
     made.close()
     app.processEvents()
     again = MainWindow(Bench(tmp_path / "settings", background=False))
-    again.show()
+    show(again)
     again.left.ask()
     again.offer.taken.emit()
     again.bay_actions["phasing"].trigger()

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import make_guide
 import pytest
+from showing import show
 from something import each
 
 from valvelab.cli.main import main
@@ -129,7 +130,7 @@ def test_the_key_opens_the_characteristic_that_is_chosen(window: MainWindow) -> 
     facts = next(
         table for table in window.findChildren(TableView) if table.rows_model.columns[0].title == "characteristic"
     )
-    facts.show()
+    show(facts)
     facts.select_where(lambda fact: fact.name == "runout TIR")
     assert characteristic_in(facts, ("lobe",)).name == "runout_tir"
     window.guide.close()

@@ -25,6 +25,7 @@ from PySide6.QtWidgets import (
     QStyleOptionSpinBox,
     QWidget,
 )
+from showing import show
 from something import each
 from waiting import wait_for
 
@@ -275,7 +276,7 @@ def test_a_title_and_the_names_of_an_axis_are_written_smaller_where_a_plot_is_na
     figure = Figure("shares", "Shares", across, Axis("Share of the total variation", "%"), (Curve(x, x, "series"),))
     view = FigureView("Shares")
     view.show_figure(figure)
-    view.show()
+    show(view)
     item = view.items_by_name["shares"]
     for wide in (600, 340, 270):
         view.resize(wide, 200)
@@ -315,7 +316,7 @@ def test_a_table_keeps_room_for_rows(app: QApplication) -> None:
     assert table.minimumSizeHint().width() < 120, "columns that have no room are moved sideways"
     table.ask_width()
     table.resize(table.minimumSizeHint())
-    table.show()
+    show(table)
     QApplication.processEvents()
     assert table.horizontalHeader().length() <= table.viewport().width(), "unless the table asks for its width"
     table.deleteLater()
@@ -472,7 +473,7 @@ def round_figure(turn: FloatArray) -> Figure:
 def test_a_figure_with_one_scale_follows_its_room_until_a_person_moves_it(app: QApplication) -> None:
     view = FigureView("Round")
     view.show_figure(round_figure(np.radians(np.linspace(0.0, 360.0, 181))))
-    view.show()
+    show(view)
     item, ranges = view.items_by_name["round"], []
     for wide, high in ((600, 600), (260, 220), (600, 600)):
         view.resize(wide, high)
@@ -496,7 +497,7 @@ def test_words_about_a_circle_stay_on_their_side_of_it(app: QApplication, wide: 
     turn = np.radians(np.linspace(0.0, 360.0, 181))
     view = FigureView("Round")
     view.show_figure(round_figure(turn))
-    view.show()
+    show(view)
     view.resize(wide, high)
     QTest.qWait(20)
     item = view.items_by_name["round"]
@@ -516,7 +517,7 @@ def test_a_legend_that_has_too_little_room_keeps_what_it_can(app: QApplication) 
     curves = tuple(Curve(x, x + n, "series", name, n) for n, name in enumerate(names))
     view = FigureView("Lift")
     view.show_figure(Figure("lift", "Lift", Axis("Angle", "deg"), Axis("Lift", "mm"), curves))
-    view.show()
+    show(view)
     item = view.items_by_name["lift"]
     for wide, high, whole in ((900, 150, True), (600, 260, True), (360, 400, True), (360, 110, False)):
         view.resize(wide, high)

@@ -12,6 +12,7 @@ from PySide6.QtCore import QEvent, QPoint, QPointF, QRect, Qt
 from PySide6.QtGui import QFontMetrics, QImage, QMouseEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QLineEdit, QTableView
+from showing import show
 from something import each
 
 from valvelab.window import languages
@@ -330,7 +331,7 @@ def test_a_column_that_is_left_out_is_said_at_the_name_of_its_row(app: QApplicat
     due = TableColumn("due first\ndays", lambda row: "31 or so" if row else "", aside=1)
     table = TableView("rows", [name, force, due])
     table.resize(400, 300)
-    table.show()
+    show(table)
     table.show_rows([0, 1], [name, force, due])
     for wide, hidden in each([(400, False), (135, True), (400, False)]):
         table.resize(wide, 300)
@@ -365,7 +366,7 @@ def shown(titles: list[str], wide: int, cell: str = "1.25") -> TableView:
     columns += [TableColumn(title, lambda _row: cell, "what it is") for title in titles[1:]]
     table = TableView("rows", columns)
     table.resize(wide, 300)
-    table.show()
+    show(table)
     table.show_rows(list(range(30)), columns)
     QTest.qWait(20)
     return table

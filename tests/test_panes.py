@@ -10,6 +10,7 @@ import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QLineEdit, QWidget
+from showing import show
 from something import each
 from waiting import wait_for
 
@@ -169,7 +170,7 @@ def test_a_long_table_makes_the_texts_that_are_seen_and_fits_its_columns_in_piec
     made: list[int] = []
     column = TableColumn("name", lambda row: (made.append(row), "W" * (40 if row == 4_321 else 3))[1])
     sheet = TableView("long", [column])
-    sheet.show()
+    show(sheet)
     sheet.show_rows(range(5_000))
     assert len(made) <= AT_ONCE
     narrow = sheet.columnWidth(0)
@@ -181,7 +182,7 @@ def test_a_long_table_makes_the_texts_that_are_seen_and_fits_its_columns_in_piec
 
 def test_columns_do_without_room_where_that_brings_all_into_view(app: QApplication) -> None:
     sheet = TableView("close", [TableColumn(f"column {number}", str) for number in range(5)])
-    sheet.show()
+    show(sheet)
     sheet.resize(900, 200)
     sheet.show_rows(range(3))
     QApplication.processEvents()
@@ -212,7 +213,7 @@ def test_words_that_may_be_cut_give_way_from_the_last_column_on_and_then_the_dra
         TableColumn("last", lambda _row: "M" * 30, number=False, least=4.0, cell_tip=lambda _row: "what it is"),
     ]
     sheet = TableView("cut", columns)
-    sheet.show()
+    show(sheet)
     sheet.resize(2_000, 200)
     sheet.show_rows(range(3))
     sheet.give_width(1, 7 * sheet.fontMetrics().height())

@@ -8,6 +8,7 @@ from threading import Thread
 import pytest
 from PySide6.QtGui import QPaintEvent
 from PySide6.QtWidgets import QWidget
+from showing import show
 from waiting import wait_for
 
 from valvelab.measured import Once
@@ -107,7 +108,7 @@ def test_background_work_waits_while_the_window_is_drawn(patient: MainWindow) ->
     wait_for(patient.bench.at_rest)
     drawn = Painted(patient)
     drawn.resize(20, 20)
-    drawn.show()
+    show(drawn)
     wait_for(lambda: drawn.in_time is not None)
     assert drawn.in_time == []
     wait_for(lambda: drawn.done == [0, 1, 2])

@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pypdf import PdfReader
-from PySide6.QtCore import QMimeData, QPointF, Qt
+from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt
 from PySide6.QtGui import QDragMoveEvent, QDropEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import (
@@ -444,15 +444,23 @@ def test_a_spring_is_picked_on_the_map_and_everywhere_else_follows(tray: Springs
     QApplication.processEvents()
     item = tray.map.items_by_name["map"]
     (spring,) = (row for row in tray.table.rows_model.rows if row.spring == "s6")
-    place = tray.map.mapFromScene(item.view.mapViewToScene(QPointF(spring.rate_n_per_mm, spring.seat_force_n)))
-    QTest.mouseMove(tray.map.viewport(), place)
-    wait_for(lambda: "s6: " in item.title.toPlainText(), item.title.toPlainText)
+
+    def place() -> QPoint:
+        return tray.map.mapFromScene(item.view.mapViewToScene(QPointF(spring.rate_n_per_mm, spring.seat_force_n)))
+
+    def pointed_at() -> bool:
+        for at in (place() + QPoint(60, 60), place()):  # as a hand does, for a single move may come too soon
+            QTest.mouseMove(tray.map.viewport(), at)
+            QTest.qWait(20)
+        return "s6: " in item.title.toPlainText()
+
+    wait_for(pointed_at, item.title.toPlainText)
     cells = {column.title.split("\n")[0]: column.text(spring) for column in tray.table.rows_model.columns}
     seat, rate = (cells[name] for name in ("seat force", "rate"))
     assert f"s6: {seat} N, {rate} N/mm" in item.title.toPlainText()
     (leaf,) = tray.sets_pane.tree.findItems("s6", Qt.MatchFlag.MatchExactly | Qt.MatchFlag.MatchRecursive)
     assert [leaf.text(1), leaf.text(2)] == [seat, rate]
-    QTest.mouseClick(tray.map.viewport(), Qt.MouseButton.LeftButton, pos=place)
+    QTest.mouseClick(tray.map.viewport(), Qt.MouseButton.LeftButton, pos=place())
     assert tray.spring_name.text().startswith("s6")
     tray.choose_item("odd")
     assert tray.spring_name.text() == "odd"

@@ -13,6 +13,7 @@ from PySide6.QtCore import QEvent, QItemSelectionModel, QObject, QRect, Qt
 from PySide6.QtGui import QFocusEvent, QImage, QPixmap, QRegion
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QHeaderView, QStyledItemDelegate, QTableView, QWidget
+from showing import show
 from waiting import at_rest, wait_for
 
 from valvelab.window import drawing, theme
@@ -119,7 +120,7 @@ def test_a_table_looks_as_if_each_cell_was_drawn_by_itself(
         table = kind("parts", columns, around)
         table.resize(330, 240)
         around.resize(400, 300)
-        around.show()
+        show(around)
         table.show_rows(list(range(24)))
         table.setColumnWidth(2, 90)
         table.sortByColumn(1, Qt.SortOrder.DescendingOrder)
