@@ -226,7 +226,7 @@ def finish(
             return with_summary(text(IN_FULL), result.verdicts)
 
         write_out(result, args.out, whole, certify, partial(said_on_disk, part), more)
-    _write_pages(known, inspection, args, system)
+    _write_pages(known, shown, args, system)
     if args.json:
         answer(result.model_dump_json(indent=1))
         tell_notes(result.notes, args)
@@ -236,18 +236,18 @@ def finish(
 
 
 def _write_pages(
-    known: Use[Any, Any], inspection: Inspection, args: argparse.Namespace, system: Callable[[], System]
+    known: Use[Any, Any], shown: Callable[[], Inspection], args: argparse.Namespace, system: Callable[[], System]
 ) -> None:
-    """Write the figure, build sheet and cam card that are asked for."""
+    """Write the figure, build sheet and cam card that are asked for, of the inspection as it is shown."""
     sheet, card = getattr(args, "sheet", None), getattr(args, "card", None)
     if args.plot is not None:
-        plot(known, inspection, args.plot, system())
+        plot(known, shown(), args.plot, system())
     if sheet is not None and known.sheet is not None:
         from valvelab.report.build_sheet import build_sheet  # noqa: PLC0415 - as above
 
-        write_whole(sheet, build_sheet(known.sheet(as_shown(inspection, system()), system()), system()))
+        write_whole(sheet, build_sheet(known.sheet(shown(), system()), system()))
     if card is not None and known.card is not None:
-        write_whole(card, known.card(as_shown(inspection, system()), card.suffix.lower(), system()))
+        write_whole(card, known.card(shown(), card.suffix.lower(), system()))
 
 
 def plot(known: Use[Any, Any], inspection: Inspection, path: Path, system: System) -> None:
