@@ -61,6 +61,16 @@ def test_every_column_is_in_view_where_text_is_half_as_large_again(
         assert sideways(window) == [], f"{size} at {percent} %"
 
 
+def test_no_room_stays_empty_beside_words_that_are_cut(window: MainWindow, tmp_path: Path) -> None:
+    make_looks.SCENES["lobes"](window, tmp_path)
+    settle(window, (1366, 868), 100)
+    (table,) = (one for one in window.findChildren(TableView) if one.isVisible() and one.model().columnCount() == 12)
+    wides = [table.columnWidth(n) for n in range(12)]
+    cut = str(table.model().index(2, 11).data())
+    assert table.fontMetrics().horizontalAdvance(cut) > wides[11], "there is more to say than room"
+    assert sum(wides) == table.viewport().width()
+
+
 TWICE = ["lobes", "lobes_v8", "shaft", "springs_fit", "springs_stages", "compare", "lash"]
 
 

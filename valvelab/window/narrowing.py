@@ -63,6 +63,8 @@ def given_width(needs: Mapping[int, Need], room: int, spare: int) -> Given:
                 whole = {n: max(most[n], max(needs[n].folded, needs[n].cells) - beside) for n in shared}
                 whole |= {n: wides[n] for n in signs}
                 shared = _shared(whole, wides, room, evenly=cut)
+                wanted = {**shared, **{n: most[n] for n in signs}}  # what is still left is for them again
+                shared = _shared(wanted, shared, max(room, sum(shared.values())), evenly=cut)
             return Given(shared, close, cut)
     bound = room // _MOST_OF_ONE
     cells = {n: min(need.cells, max(need.least, bound)) if need.least else need.cells for n, need in needs.items()}
